@@ -1,0 +1,124 @@
+"""The engine: one database, writers one after the other, readers beside them."""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Engine, create_engine, event
+from sqlalchemy.engine import make_url
+from sqlalchemy.orm import Session
+
+PRAGMAS = (
+    "PRAGMA journal_mode = WAL",
+    # FULL: a scan that was answered is on the disk; NORMAL can lose the last ones.
+    "PRAGMA synchronous = FULL",
+    "PRAGMA foreign_keys = ON",
+    # So that a REPLACE fires the delete guards of the log.
+    "PRAGMA recursive_triggers = ON",
+    # A net for outside tools only: our own writers wait their turn before they begin.
+    "PRAGMA busy_timeout = 5000",
+    "PRAGMA cache_size = -65536",
+    "PRAGMA temp_store = MEMORY",
+    "PRAGMA mmap_size = 268435456",
+)
+
+
+class Turns:
+    """A lock that is given first come, first served: SQLite's own waiting is unfair when stations queue."""
+
+    def __init__(self) -> None:
+        self._guard = threading.Lock()
+        self._waiting: deque[threading.Event] = deque()
+        self._taken = False
+
+    def __enter__(self) -> None:
+        with self._guard:
+            if not self._taken:
+                self._taken = True
+                return
+            mine = threading.Event()
+            self._waiting.append(mine)
+        mine.wait()
+
+    def __exit__(self, *_: object) -> None:
+        with self._guard:
+            if self._waiting:
+                self._waiting.popleft().set()
+            else:
+                self._taken = False
+
+
+@dataclass
+class Database:
+    """One room's database: the engine, and the turn that its writers wait for (SQLite only)."""
+
+    engine: Engine
+    turns: Turns = field(default_factory=Turns)
+    kept: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def is_sqlite(self) -> bool:
+        """Whether this is the one-file database."""
+        return self.engine.dialect.name == "sqlite"
+
+
+def open_database(url: str, threads: int = 8) -> Database:
+    """Open the room's database; nothing is read yet. One connection is kept for each thread."""
+    parsed = make_url(url)
+    options: dict[str, Any] = {"pool_size": threads + 2, "max_overflow": 8}
+    if parsed.get_backend_name() == "sqlite":
+        options["connect_args"] = {"check_same_thread": False, "isolation_level": None}
+    engine = create_engine(parsed, **options)
+    if engine.dialect.name == "sqlite":
+        event.listen(engine, "connect", _settle)
+        event.listen(engine, "begin", _begin)
+    return Database(engine)
+
+
+def sqlite_url(path: Path) -> str:
+    """The address of a one-file database."""
+    return f"sqlite:///{path}"
+
+
+@contextmanager
+def transaction(database: Database) -> Iterator[Session]:
+    """Write: wait one's turn, begin at once for writing, commit at the end, undo everything if anything fails."""
+    if not database.is_sqlite:
+        with _session(database) as session, session.begin():
+            yield session
+        return
+    with database.turns, _session(database, writes=True) as session, session.begin():
+        yield session
+
+
+@contextmanager
+def reading(database: Database) -> Iterator[Session]:
+    """Read one consistent state; nothing may be written."""
+    with _session(database) as session, session.begin():
+        yield session
+        session.rollback()
+
+
+def _session(database: Database, *, writes: bool = False) -> Session:
+    bind = database.engine.execution_options(begin_writing=True) if writes else database.engine
+    session = Session(bind, expire_on_commit=False, autoflush=False)
+    session.info["database"] = database
+    return session
+
+
+def _settle(connection: Any, _record: object) -> None:
+    cursor = connection.cursor()
+    for pragma in PRAGMAS:
+        cursor.execute(pragma)
+    cursor.close()
+
+
+def _begin(connection: Any) -> None:
+    begin_writing = connection.get_execution_options().get("begin_writing", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if begin_writing else "BEGIN")

@@ -1,0 +1,37 @@
+"""All tables of the room."""
+
+from app.db.models.base import Base, Moment, table_of
+from app.db.models.custody import Doubt, Entry, EntryWorker, RefusedScan, Scan, Sighting, TallyDay, TallyStay
+from app.db.models.people import Attendance, LogIn, SignOff, Station, Token, Worker
+from app.db.models.press import Finding, FreezerLoad, Inspection, Layer, Stack, WeightSpan
+from app.db.models.room import (
+    Adhesive,
+    Cabinet,
+    CalendarDay,
+    Change,
+    Heartbeat,
+    HouseRule,
+    NumberPattern,
+    Setting,
+    Shelf,
+)
+from app.db.models.sheets import (
+    Bundle,
+    Collector,
+    Consignment,
+    FormerNumber,
+    Gathering,
+    Hazard,
+    Hold,
+    PlantName,
+    Sheet,
+    Specimen,
+)
+
+__all__ = [
+    "Adhesive", "Attendance", "Base", "Bundle", "Cabinet", "CalendarDay", "Change", "Collector", "Consignment", "Doubt",
+    "Entry", "EntryWorker", "Finding", "FormerNumber", "FreezerLoad", "Gathering", "Hazard", "Heartbeat", "Hold",
+    "HouseRule", "Inspection", "Layer", "LogIn", "Moment", "NumberPattern", "PlantName", "RefusedScan", "Scan",
+    "Setting", "Sheet", "Shelf", "Sighting", "SignOff", "Specimen", "Stack", "Station", "TallyDay", "TallyStay",
+    "Token", "WeightSpan", "Worker", "table_of",
+]  # fmt: skip

@@ -1,0 +1,42 @@
+"""Bringing a room's database to the newest revision; Alembic is imported only here, when it is needed."""
+
+from __future__ import annotations
+
+import warnings
+from pathlib import Path
+
+from sqlalchemy import create_engine, inspect, text
+
+HOME = Path(__file__).resolve().parent.parent.parent
+
+
+def upgrade(url: str) -> str:
+    """Migrate the database at this address to the newest revision and return that revision."""
+    from alembic import command
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(HOME / "migrations").replace("%", "%%"))
+    config.set_main_option("sqlalchemy.url", url.replace("%", "%%"))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)
+        command.upgrade(config, "head")
+    return newest_revision()
+
+
+def newest_revision() -> str:
+    """The newest revision that this program knows, read off its own migrations."""
+    names = sorted(path.name for path in (HOME / "migrations" / "versions").glob("[0-9]*.py"))
+    return names[-1].split("_")[0]
+
+
+def revision_of(url: str) -> str | None:
+    """The revision of the database at this address; None while it is empty."""
+    engine = create_engine(url)
+    try:
+        with engine.connect() as connection:
+            if not inspect(connection).has_table("alembic_version"):
+                return None
+            return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+    finally:
+        engine.dispose()

@@ -1,0 +1,96 @@
+"""The answer to one scan: what happened, and what to do next with the thing in the hands."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+from app.domain.errors import AnswerKind
+
+WORDS: dict[str, str] = {"not-yet": "Not yet.", "stop": "Stop.", "which-one": "Which one?"}
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One thing that may be chosen: sent back as `name` = `value` with what the answer carries."""
+
+    label: str
+    name: str
+    value: str
+    plant: str = ""
+    detail: str = ""
+    needs_fact: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """One question under an answer, with a field to fill in."""
+
+    name: str
+    label: str
+    kind: str = "text"
+    options: tuple[tuple[str, str], ...] = ()
+    submit: str = "Say so"
+
+
+@dataclass(frozen=True, slots=True)
+class Described:
+    """What a person recognises a sheet by, and the cautions to read before its folder is opened."""
+
+    number: str = ""
+    shown: str = ""
+    plant: str = ""
+    family: str = ""
+    detail: str = ""
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One answer. `entry` is the last entry written, `share` the part of the minimum time already lain (0 to 1).
+
+    `carry` holds what a follow-up sends back unchanged; `already_done` names the deed that may be written after the
+    fact, if any; `moved` and `left` list sheet numbers of a bundle.
+    """
+
+    kind: AnswerKind
+    word: str
+    lines: tuple[str, ...] = ()
+    next: str = ""
+    sheet: Described | None = None
+    step: str = ""
+    entry: int | None = None
+    refusals: tuple[Mapping[str, Any], ...] = ()
+    choices: tuple[Choice, ...] = ()
+    ask: Ask | None = None
+    carry: Mapping[str, str] = field(default_factory=dict)
+    already_done: str = ""
+    share: float | None = None
+    share_label: str = ""
+    moved: tuple[str, ...] = ()
+    left: tuple[Mapping[str, str], ...] = ()
+    status: int = 200
+
+    def kept(self) -> dict[str, Any]:
+        """The answer as it is stored beside its scan."""
+        return asdict(self)
+
+
+def answer_from(kept: Mapping[str, Any]) -> Answer:
+    """The answer that was stored."""
+    values = dict(kept)
+    values["sheet"] = _described(values["sheet"]) if values["sheet"] else None
+    values["ask"] = _ask(values["ask"]) if values["ask"] else None
+    values["choices"] = tuple(Choice(**each) for each in values["choices"])
+    for name in ("lines", "refusals", "moved", "left"):
+        values[name] = tuple(values[name])
+    return Answer(**values)
+
+
+def _described(kept: Mapping[str, Any]) -> Described:
+    return Described(**{**kept, "cautions": tuple(kept["cautions"])})
+
+
+def _ask(kept: Mapping[str, Any]) -> Ask:
+    return Ask(**{**kept, "options": tuple((value, label) for value, label in kept["options"])})

@@ -1,0 +1,51 @@
+"""Holds: why certain steps of a sheet must wait until somebody lifts the hold."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from app.domain.stages import Step
+
+BEFORE_GLUE = frozenset({Step.TAKE_UP, Step.FILE})
+BEFORE_FILING = frozenset({Step.FILE})
+# Quarantine stops all but drying apart from others; a glued sheet still goes under its weights.
+QUARANTINED = frozenset(
+    {
+        Step.PASS_AS_DRY,
+        Step.TAKE_UP,
+        Step.ARRIVE_DRY,
+        Step.ARRIVE_MOUNTED,
+        Step.FILE,
+        Step.INSPECT,
+        Step.BACK_TO_TABLE,
+        Step.BRING_BACK,
+        Step.SHELVE,
+        Step.GOES_UNMOUNTED,
+    }  # fmt: skip
+)
+
+
+@dataclass(frozen=True, slots=True)
+class HoldRow:
+    """A kind of hold: how it is said, which steps it stops, and what to do about it."""
+
+    words: str
+    stops: frozenset[Step]
+    do: str
+
+
+HOLDS: dict[str, HoldRow] = {
+    "label-to-come": HoldRow("label to come", BEFORE_GLUE, "Lift the hold when the final label lies with the plant."),
+    "label-query": HoldRow("label query", BEFORE_GLUE, "The manager settles what the label should say."),
+    "number-query": HoldRow("number query", BEFORE_GLUE, "The manager settles which number is right."),
+    "name-query": HoldRow("name query", BEFORE_FILING, "Somebody has to settle the name."),
+    "to-be-repaired": HoldRow("to be repaired", BEFORE_FILING, "It is mended first."),
+    "against-a-rule": HoldRow("mounted against a rule", BEFORE_FILING, "The manager looks at it and lifts the hold."),
+    "quarantine": HoldRow("quarantine", QUARANTINED, "Keep it closed in its bag. The manager decides."),
+    "not-found": HoldRow("not found", frozenset(), "The next scan lifts it."),
+}
+
+
+def stopping(holds: frozenset[str], step: Step) -> list[str]:
+    """The kinds of hold, among these, that stop this step; in the order of the table."""
+    return [kind for kind, row in HOLDS.items() if kind in holds and step in row.stops]

@@ -1,0 +1,111 @@
+"""House rules: the numbers and choices that a room sets for itself, with a default and bounds for each."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
+
+
+def rule(default: int, low: int, high: int, words: str) -> Any:
+    """One house rule in whole numbers."""
+    return field(default=default, metadata={"low": low, "high": high, "words": words})
+
+
+def choice(default: bool, words: str) -> Any:
+    """One house rule that is either kept or not."""
+    return field(default=default, metadata={"low": 0, "high": 1, "words": words})
+
+
+@dataclass(frozen=True, slots=True)
+class House:
+    """The house rules in force, by version. Hours are elapsed hours; open days follow the room's calendar."""
+
+    version: int = 0
+    # Time under weight: a day for PVA and two for pastes is a defensible reading of what is published; the rest is
+    # common practice, no source.
+    press_pva_h: int = rule(24, 1, 336, "Hours under weight for PVA or EVA")
+    press_paste_h: int = rule(48, 1, 336, "Hours under weight for starch paste")
+    press_methyl_h: int = rule(48, 1, 336, "Hours under weight for methyl cellulose")
+    press_straps_h: int = rule(2, 1, 336, "Hours under weight for gummed straps or stitching only")
+    press_spot_h: int = rule(2, 1, 336, "Hours under weight for a single spot mended")
+    press_bulky_add_h: int = rule(24, 0, 336, "Hours added for a bulky sheet")
+    gap_without_weight_h: int = rule(2, 1, 48, "Hours without weights, before half its time, that mark a sheet")
+    stack_mass_kg: int = rule(25, 1, 60, "Kilograms on one stack, at most")
+    dry_heated_days: int = rule(3, 1, 30, "Usual days of drying with heat")
+    dry_unheated_days: int = rule(7, 1, 60, "Usual days of drying without heat")
+    papers_heated_days: int = rule(2, 1, 14, "Days between changes of papers, with heat")
+    papers_unheated_days: int = rule(1, 1, 14, "Days between changes of papers, without heat")
+    label_before_glue: bool = choice(True, "The final label must be with the plant before it is taken up")
+    treat_before_mounting: bool = choice(False, "Freezer treatment is asked for before mounting")
+    treat_before_filing: bool = choice(False, "Freezer treatment is asked for before filing")
+    sign_offs: bool = choice(False, "Only workers signed off for a step may do it alone")
+    inspect_before_filing: bool = choice(True, "Sheets are inspected and passed before they are filed")
+    not_own_work: bool = choice(True, "Nobody passes a sheet that they mounted or mended themselves")
+    limit_intake_fresh_h: int = rule(24, 1, 240, "Hours that fresh plants may wait at intake")
+    limit_intake_dry_days: int = rule(10, 1, 365, "Open days that dry plants may wait at intake")
+    limit_ready_days: int = rule(60, 1, 3650, "Open days that sheets may wait for mounting")
+    limit_mounted_h: int = rule(1, 1, 48, "Hours that a glued sheet may lie without weights")
+    limit_press_ready_days: int = rule(2, 1, 60, "Open days that a sheet may stay after it was ready")
+    limit_inspect_days: int = rule(5, 1, 365, "Open days that a dry sheet may wait for inspection")
+    limit_mend_days: int = rule(10, 1, 365, "Open days that a dry sheet may wait for mending")
+    limit_file_days: int = rule(5, 1, 365, "Open days that a passed sheet may wait for filing")
+    limit_weights_off_h: int = rule(1, 1, 48, "Hours that a stack with sheets may stand without weights")
+    double_read_s: int = rule(20, 0, 120, "Seconds within which the same code again is a double read")
+    undo_weights_min: int = rule(2, 1, 30, "Minutes within which weights on or off can be undone")
+    run_sheets: int = rule(6, 1, 30, "Sheets in a run that a table fetches")
+    clock_ahead_min: int = rule(2, 1, 60, "Minutes by which the computer's clock may run ahead")
+    clock_gap_days: int = rule(14, 1, 400, "Days since the last sign of life after which the date is asked for")
+    pin_at_stations: bool = choice(False, "Signing in by name at a station asks for a PIN")
+    open_monday: bool = choice(True, "The room is open on Mondays")
+    open_tuesday: bool = choice(True, "The room is open on Tuesdays")
+    open_wednesday: bool = choice(True, "The room is open on Wednesdays")
+    open_thursday: bool = choice(True, "The room is open on Thursdays")
+    open_friday: bool = choice(True, "The room is open on Fridays")
+    open_saturday: bool = choice(False, "The room is open on Saturdays")
+    open_sunday: bool = choice(False, "The room is open on Sundays")
+
+    @property
+    def open_weekdays(self) -> frozenset[int]:
+        """The weekdays on which the room is open, Monday as 0."""
+        days = (self.open_monday, self.open_tuesday, self.open_wednesday, self.open_thursday,
+                self.open_friday, self.open_saturday, self.open_sunday)  # fmt: skip
+        return frozenset(number for number, is_open in enumerate(days) if is_open)
+
+
+@dataclass(frozen=True, slots=True)
+class RuleRow:
+    """One house rule as it is shown: name, meaning, default and bounds."""
+
+    name: str
+    words: str
+    default: int
+    low: int
+    high: int
+    is_choice: bool
+
+
+def with_values(values: Mapping[str, int], version: int) -> House:
+    """The house rules with this room's own values in place of the defaults; unknown names are left aside."""
+    known: dict[str, Any] = {row.name: bool(values[row.name]) if row.is_choice else values[row.name]
+             for row in RULES.values() if row.name in values}  # fmt: skip
+    return replace(House(version=version), **known)
+
+
+def checked(name: str, value: int) -> int:
+    """The value, if the rule exists and the value lies within its bounds; otherwise ValueError with a sentence."""
+    row = RULES.get(name)
+    if row is None:
+        raise ValueError(f"There is no house rule called {name}.")
+    if not row.low <= value <= row.high:
+        raise ValueError(f"{row.words}: between {row.low} and {row.high}, not {value}.")
+    return value
+
+
+def _row(name: str, default: object, metadata: Mapping[str, Any]) -> RuleRow:
+    return RuleRow(name, metadata["words"], int(default), metadata["low"], metadata["high"], isinstance(default, bool))  # type: ignore[call-overload]
+
+
+RULES: dict[str, RuleRow] = {
+    item.name: _row(item.name, item.default, item.metadata) for item in fields(House) if item.metadata
+}

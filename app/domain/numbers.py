@@ -1,0 +1,155 @@
+"""What the numbers of sheets and the codes of cards are made of: shape, check character, the next free one."""
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+CHECK_CHARACTERS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ*"
+# A star cannot be told from a smudge, nor I and O from 1 and 0: serials that would end in one are passed over.
+NEVER_MINTED = frozenset("*IO")
+
+_VALUES = {character: value for value, character in enumerate(CHECK_CHARACTERS[:36])}
+_PREFIX = re.compile(r"[A-Z]{1,8}")
+_WIDEST = 12
+_DRAWS = 100
+
+
+class Kind(StrEnum):
+    """What a code stands for."""
+
+    SHEET = "sheet"
+    CABINET = "cabinet"
+    SHELF = "shelf"
+    STACK_ON = "stack-on"
+    STACK_OFF = "stack-off"
+    BADGE = "badge"
+    STATION = "station"
+    COMMAND = "command"
+    BUNDLE = "bundle"
+    LOAD = "load"
+
+
+@dataclass(frozen=True)
+class Shape:
+    """A prefix, digits of one fixed width (so that a lost digit shows), and as a rule a check character."""
+
+    prefix: str
+    width: int
+    check: bool = True
+
+    def spell(self, serial: int) -> str:
+        """The number of this serial as it is kept, without space or dot; ValueError where the digits do not hold it."""
+        if not 0 <= serial < 10**self.width:
+            raise ValueError(f"{serial} does not fit into the {self.width} digits of a {self.prefix} number: widen it.")
+        body = f"{self.prefix}{serial:0{self.width}d}"
+        return body + check_character(body) if self.check else body
+
+    def holds(self, text: str) -> bool:
+        """Whether this text, as it stands, is a number of this shape in every place, its check character included."""
+        end = len(self.prefix) + self.width
+        if len(text) != end + self.check or not text.startswith(self.prefix) or not text.isascii():
+            return False
+        return text[len(self.prefix) : end].isdigit() and (not self.check or check_character(text[:end]) == text[end])
+
+
+@dataclass(frozen=True)
+class Pattern(Shape):
+    """The shape of this room's sheet numbers, or of older ones; ValueError, in a sentence, where it makes no sense."""
+
+    def __post_init__(self) -> None:
+        """Refuse a prefix that is no prefix or is a card's, and a width that no label has."""
+        if not _PREFIX.fullmatch(self.prefix):
+            raise ValueError("A number begins with one to eight capital letters, A to Z: choose such a prefix.")
+        if self.prefix in PREFIXES.values():
+            raise ValueError(f"{self.prefix} is kept for the codes on cards and cabinets: choose another prefix.")
+        if not 1 <= self.width <= _WIDEST:
+            raise ValueError(f"A number has 1 to {_WIDEST} digits, not {self.width}: choose a width between them.")
+
+
+def check_character(body: str) -> str:
+    """The check character of prefix and digits (ISO/IEC 7064, MOD 37-2); ValueError unless all is 0-9 and A-Z."""
+    total = 0
+    try:
+        for character in body:
+            total = (total * 2 + _VALUES[character]) % 37
+    except KeyError:
+        raise ValueError("Only the digits 0-9 and the letters A-Z have a check character: take the rest out.") from None
+    if not body:
+        raise ValueError("Nothing has no check character: give the prefix and the digits.")
+    return CHECK_CHARACTERS[(1 - 2 * total) % 37]
+
+
+def mint(pattern: Shape, after: int) -> tuple[int, str]:
+    """The first serial above `after` that may be used, and its number; ValueError when the digits are used up."""
+    for serial in range(max(after + 1, 0), 10**pattern.width):
+        number = pattern.spell(serial)
+        if _may_be_used(pattern, number):
+            return serial, number
+    raise ValueError(f"The {pattern.width} digits of {pattern.prefix} are used up: set up a pattern with more digits.")
+
+
+def code_for(kind: Kind, serial: int) -> str:
+    """The code of a cabinet, shelf, stack and so on; whoever picks a new serial asks `mint_code` for it."""
+    return _shape_of(kind).spell(serial)
+
+
+def mint_code(kind: Kind, after: int) -> tuple[int, str]:
+    """The first serial above `after` that may be used for this kind, and its code; ValueError when used up."""
+    return mint(_shape_of(kind), after)
+
+
+def random_code(kind: Kind, draw: Callable[[int], int]) -> str:
+    """A code nobody can guess (a badge: ten digits); `draw(n)` gives a number below n, as `secrets.randbelow` does."""
+    shape = _shape_of(kind)
+    for _ in range(_DRAWS):
+        code = shape.spell(draw(10**shape.width))
+        if _may_be_used(shape, code):
+            return code
+    raise ValueError(f"{_DRAWS} draws gave no usable code: the source of random numbers is stuck.")
+
+
+def shown(text: str, patterns: Sequence[Shape]) -> str:
+    """A number as people read it, `TQX 004217·1`; a text that is no number known here comes back as it is."""
+    for shape in (*patterns, *CODES.values()):
+        if shape.holds(text):
+            start, end = len(shape.prefix), len(shape.prefix) + shape.width
+            return f"{shape.prefix} {text[start:end]}" + (f"·{text[end:]}" if shape.check else "")
+    return text
+
+
+def _may_be_used(shape: Shape, number: str) -> bool:
+    return not shape.check or number[-1] not in NEVER_MINTED
+
+
+def _shape_of(kind: Kind) -> Shape:
+    if kind not in CODES:
+        raise ValueError("A sheet's number is made by the room's own pattern: ask the pattern for it.")
+    return CODES[kind]
+
+
+def _command_codes(*names: str) -> dict[str, str]:
+    codes, serial = {}, 0
+    for name in names:
+        serial, codes[name] = mint_code(Kind.COMMAND, serial)
+    return codes
+
+
+# Bundles and loads come and go by the thousand; a badge is long so that it cannot be guessed.
+CODES: dict[Kind, Shape] = {
+    Kind.CABINET: Shape("KC", 4),
+    Kind.SHELF: Shape("KS", 4),
+    Kind.STACK_ON: Shape("WN", 4),
+    Kind.STACK_OFF: Shape("WF", 4),
+    Kind.BADGE: Shape("VB", 10),
+    Kind.STATION: Shape("VS", 4),
+    Kind.COMMAND: Shape("VC", 4),
+    Kind.BUNDLE: Shape("KB", 6),
+    Kind.LOAD: Shape("KL", 6),
+}
+PREFIXES: dict[Kind, str] = {kind: shape.prefix for kind, shape in CODES.items()}
+
+# Printed cards hang in the room for years: a new command is added at the end, none is moved or taken out.
+COMMANDS: dict[str, str] = _command_codes(
+    "undo", "done", "help", "no-number", "another-sheet", "already-done", "yes", "no", "closing", "pest", "round"
+)

@@ -1,0 +1,19 @@
+"""What the weights of a stack press with on a sheet."""
+
+import math
+
+G = 9.80665  # m/s2, standard gravity: declaration of the 3rd CGPM, 1901
+INCH_M = 0.0254
+SHEET_AREA_M2 = (11.5 * INCH_M) * (16.5 * INCH_M)  # the usual mounting sheet, 11.5 by 16.5 in
+
+
+def pressure_pa(mass_kg: float, area_m2: float) -> float:
+    """The pressure in pascal of a mass in kg lying evenly on an area in square metres: p = m g / A.
+
+    Raises ValueError for a mass below 0 or an area that is not above 0, and for numbers that are not finite.
+    """
+    if not 0 <= mass_kg < math.inf:
+        raise ValueError(f"Weights of {mass_kg} kg cannot be. Give their mass in kg, 0 or more.")
+    if not 0 < area_m2 < math.inf:
+        raise ValueError(f"A sheet of {area_m2} m² cannot be. Give its area in square metres, above 0.")
+    return mass_kg * G / area_m2

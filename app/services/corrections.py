@@ -1,0 +1,192 @@
+"""Corrections: an earlier entry is named as wrong; nothing is ever changed or deleted."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy import delete, select, update
+
+from app.db.models import Doubt, Entry, Inspection, Layer, Stack, table_of
+from app.domain.answer import Answer
+from app.domain.calendar import local_day
+from app.domain.errors import Refusal, Refused
+from app.domain.sheet import Standing, replay
+from app.domain.stages import STEP_WORDS, Stage, Step
+from app.services import saying, tallies
+from app.services.custody import enter_correction, enter_thing, standing_of
+from app.services.describing import describe
+from app.services.desk import Desk
+from app.services.doubts import call_in_question
+from app.services.facts import place_words, sheet_by_id, stack_by_id
+from app.services.log import log_entry, standing_rows, workers_of
+from app.services.press import refold
+from app.services.traces import take_back
+
+ENTRY = table_of(Entry)
+LAYER = table_of(Layer)
+STACK = table_of(Stack)
+
+
+def undo(desk: Desk, entry_id: int, why: str) -> Answer:
+    """Take back the last standing entry of its subject, and what was written by the same scan with it."""
+    entry = _entry(desk, entry_id)
+    _may_undo(desk, entry)
+    together = _same_scan(desk, entry)
+    for kind, subject_id in dict.fromkeys((each.subject_kind, each.subject_id) for each in together):
+        mine = [each for each in together if (each.subject_kind, each.subject_id) == (kind, subject_id)]
+        take_back_tail(desk, kind, subject_id, min(each.id for each in mine), why, only={each.id for each in mine})
+    return _undone(desk, entry, len(together))
+
+
+def take_back_from(desk: Desk, entry_id: int, reason: str) -> Answer:
+    """Take back an entry and everything after it of the same subject: the manager's, with one reason."""
+    entry = _entry(desk, entry_id)
+    if not desk.request.manages:
+        raise Refused(Refusal("manager-only", "Only the manager takes back earlier entries.", "Ask the manager."))
+    if not reason.strip():
+        raise Refused(Refusal("reason-needed", "A reason is needed; it stays in the log.", "Say why."))
+    count = take_back_tail(desk, entry.subject_kind, entry.subject_id, entry.id, reason, only=None)
+    return _undone(desk, entry, count)
+
+
+def take_back_tail(desk: Desk, kind: str, subject_id: int, first_id: int, reason: str, *, only: set[int] | None) -> int:
+    """Take back a subject's entries from `first_id` on; `only` names them, where nothing else may go with them."""
+    rows = standing_rows(desk.session, kind, subject_id)
+    position = _position(rows, first_id)
+    tail, rest = rows[position:], rows[:position]
+    if only is not None and {row.id for row in tail} != only:
+        raise Refused(
+            Refusal("not-last", "Something else has happened to it since.", "Ask the manager to put it right.")
+        )
+    if kind == "sheet":
+        _correct_sheet(desk, subject_id, tail, rest, reason)
+    else:
+        _correct_stack(desk, subject_id, tail, reason)
+    return len(tail)
+
+
+def tail_from(desk: Desk, entry_id: int) -> list[Any]:
+    """The entries that would be taken back together with this one, in the order in which they happened."""
+    entry = _entry(desk, entry_id)
+    rows = standing_rows(desk.session, entry.subject_kind, entry.subject_id)
+    return rows[_position(rows, entry_id) :]
+
+
+def latest_at(desk: Desk, station_id: int, since: datetime) -> int | None:
+    """The last entry that was scanned at a station since a moment, if it still stands."""
+    later = ENTRY.alias()
+    corrected = select(later.c.id).where(later.c.corrects == ENTRY.c.id).exists()
+    found = select(ENTRY.c.id).where(
+        ENTRY.c.station_id == station_id, ENTRY.c.recorded_at >= since, ENTRY.c.step != Step.CORRECT, ~corrected
+    )
+    return desk.session.execute(found.order_by(ENTRY.c.id.desc()).limit(1)).scalar()
+
+
+def _correct_sheet(desk: Desk, sheet_id: int, tail: Sequence[Any], rest: Sequence[Any], reason: str) -> None:
+    was = standing_of(sheet_by_id(desk.session, sheet_id))
+    now_stands = replay(log_entry(row) for row in rest)
+    for row in reversed(tail):
+        enter_correction(desk, sheet_id, was, now_stands, row.id, reason)
+        _uncount(desk, row)
+    ids = [row.id for row in tail]
+    take_back(desk, ids)
+    desk.session.execute(delete(Inspection).where(Inspection.entry_id.in_(ids)))
+    _settle_doubts(desk, ids, reason)
+
+
+def _correct_stack(desk: Desk, stack_id: int, tail: Sequence[Any], reason: str) -> None:
+    for row in reversed(tail):
+        enter_thing(
+            desk, "stack", stack_id, Step.CORRECT, happened_at=desk.now, facts={}, reason=reason, corrects=row.id
+        )
+    refold(desk, stack_id)
+    if any(row.step == Step.COUNT for row in tail):
+        forget = {"counted": None, "counted_of": None, "counted_at": None}
+        desk.session.execute(update(STACK).where(STACK.c.id == stack_id).values(**forget))
+    call_in_question(desk, stack_id, desk.written[-1], min(row.happened_at for row in tail))
+
+
+def _uncount(desk: Desk, row: Any) -> None:
+    moved = row.from_stage != row.to_stage
+    left = Stage(row.from_stage) if moved and row.from_stage else None
+    workers = workers_of(desk.session, row.id)
+    tallies.count(desk, Step(row.step), left, row.came_at, row.happened_at, workers, -1)
+
+
+def _settle_doubts(desk: Desk, ids: Sequence[int], reason: str) -> None:
+    mine = (Doubt.entry_id.in_(ids), Doubt.settled_at.is_(None))
+    desk.session.execute(update(Doubt).where(*mine).values(settled_at=desk.now, why=f"taken back: {reason}"))
+
+
+def _entry(desk: Desk, entry_id: int) -> Any:
+    entry = desk.session.execute(select(ENTRY).where(ENTRY.c.id == entry_id)).one_or_none()
+    if entry is None or entry.step == Step.CORRECT:
+        words = "A correction cannot be corrected." if entry else "There is no such entry."
+        raise Refused(Refusal("not-last", words, "Write what really happened as a new entry."))
+    corrected = select(ENTRY.c.id).where(ENTRY.c.corrects == entry_id)
+    if desk.session.execute(corrected).scalar() is not None:
+        raise Refused(Refusal("already-corrected", "This entry was already taken back.", "Nothing more is to be done."))
+    return entry
+
+
+def _may_undo(desk: Desk, entry: Any) -> None:
+    if entry.step in (Step.WEIGHTS_ON, Step.WEIGHTS_OFF):
+        _weights_may_be_undone(desk, entry)
+    if desk.request.manages:
+        return
+    mine = set(workers_of(desk.session, entry.id)) & {worker.worker_id for worker in desk.by}
+    if not mine:
+        raise Refused(
+            Refusal("manager-only", "Somebody else scanned this.", "Ask them, or the manager, to take it back.")
+        )
+    zone = desk.occasion.zone
+    if local_day(entry.recorded_at, zone) != local_day(desk.now, zone):
+        raise Refused(
+            Refusal("undo-too-late", "This was scanned on an earlier day.", "Ask the manager to take it back.")
+        )
+
+
+def _weights_may_be_undone(desk: Desk, entry: Any) -> None:
+    limit = timedelta(minutes=desk.house.undo_weights_min)
+    since = entry.happened_at
+    moved = select(LAYER.c.id).where(
+        LAYER.c.stack_id == entry.subject_id, (LAYER.c.laid_at > since) | (LAYER.c.out_at > since)
+    )
+    if desk.now - entry.recorded_at <= limit and desk.session.execute(moved).first() is None:
+        return
+    name = stack_by_id(desk.session, entry.subject_id)["name"]
+    words = f"The weights of {name} were written too long ago to be undone, or sheets were moved since."
+    raise Refused(Refusal("undo-too-late", words, f"Scan the card of {name} as you find it now."))
+
+
+def _same_scan(desk: Desk, entry: Any) -> list[Any]:
+    if entry.scan_id is None:
+        return [entry]
+    later = ENTRY.alias()
+    corrected = select(later.c.id).where(later.c.corrects == ENTRY.c.id).exists()
+    found = select(ENTRY).where(ENTRY.c.scan_id == entry.scan_id, ENTRY.c.step != Step.CORRECT, ~corrected)
+    return list(desk.session.execute(found.order_by(ENTRY.c.id)))
+
+
+def _position(rows: Sequence[Any], entry_id: int) -> int:
+    for position, row in enumerate(rows):
+        if row.id == entry_id:
+            return position
+    raise Refused(Refusal("already-corrected", "This entry no longer stands.", "Nothing more is to be done."))
+
+
+def _undone(desk: Desk, entry: Any, count: int) -> Answer:
+    taken = f"Taken back: {STEP_WORDS[Step(entry.step)][1]}" + (f", {count} entries." if count > 1 else ".")
+    if entry.subject_kind != "sheet":
+        name = stack_by_id(desk.session, entry.subject_id)["name"]
+        state = "on" if stack_by_id(desk.session, entry.subject_id)["weights_on"] else "off"
+        return Answer(
+            "done", "Undone.", (taken, f"By the log the weights of {name} are {state}."), entry=desk.written[-1]
+        )
+    row = sheet_by_id(desk.session, entry.subject_id)
+    standing: Standing = standing_of(row)
+    where = saying.belongs(standing, place_words(desk.session, standing.place))
+    sheet = describe(desk.session, row, desk.patterns)
+    return Answer("done", "Undone.", (taken,), where, sheet, entry=desk.written[-1])

@@ -1,0 +1,75 @@
+"""Not me: a run of scans is credited to the worker whose hands it really was."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import func, select
+
+from app.db.models import Attendance, Entry, table_of
+from app.domain.answer import Answer
+from app.domain.attempt import WorkerFacts
+from app.domain.sheet import Standing
+from app.domain.stages import Stage, Step
+from app.services.corrections import take_back_tail
+from app.services.custody import Writing, enter, standing_of
+from app.services.desk import Desk
+from app.services.facts import sheet_by_id
+from app.services.log import log_entry, standing_rows
+
+ENTRY = table_of(Entry)
+
+
+def credit_to(desk: Desk, worker: WorkerFacts) -> Answer:
+    """Take back what was scanned here for sheets since those now signed in came, and write it again for `worker`."""
+    since = _signed_in_since(desk)
+    subjects = _sheets_since(desk, since)
+    again = 0
+    for sheet_id in subjects:
+        again += _again(desk, sheet_id, worker, since)
+    line = (
+        f"{again} scans are credited to {worker.name} now." if again else "Nothing was scanned here since the sign-in."
+    )
+    return Answer("done", "Put right.", (line,), f"{worker.name} is working here now.")
+
+
+def _again(desk: Desk, sheet_id: int, worker: WorkerFacts, since: datetime) -> int:
+    rows = standing_rows(desk.session, "sheet", sheet_id)
+    first = next((row for row in rows if row.station_id == desk.station_id and row.recorded_at >= since), None)
+    if first is None:
+        return 0
+    tail = rows[rows.index(first) :]
+    if any(row.station_id != desk.station_id for row in tail):
+        return 0
+    take_back_tail(desk, "sheet", sheet_id, first.id, "not me: credited to the right worker", only=None)
+    for row in tail:
+        _write_again(desk, sheet_id, row, worker)
+    return len(tail)
+
+
+def _write_again(desk: Desk, sheet_id: int, row: Any, worker: WorkerFacts) -> None:
+    was: Standing = standing_of(sheet_by_id(desk.session, sheet_id))
+    entry = log_entry(row)
+    hands = {name: (worker.worker_id,) for name in ("mounted_by", "inspected_by") if entry.sets.get(name)}
+    facts = {
+        **{name: value for name, value in row.facts.items() if name not in ("sets", "holds", "lifts")},
+        "credits": row.id,
+    }
+    writing = Writing(
+        Step(row.step), Stage(row.to_stage) if row.to_stage else None, entry.to_place, {**entry.sets, **hands}, entry.holds,
+        entry.lifts, facts, row.reason or "", (worker,), row.after_the_fact, row.happened_at, early_by_s=row.early_by_s,
+    )  # fmt: skip
+    enter(desk, sheet_id, was, writing)
+
+
+def _signed_in_since(desk: Desk) -> datetime:
+    mine = (Attendance.station_id == desk.station_id, Attendance.signed_out_at.is_(None))
+    since: datetime | None = desk.session.execute(select(func.max(Attendance.signed_in_at)).where(*mine)).scalar()
+    return since or desk.now
+
+
+def _sheets_since(desk: Desk, since: datetime) -> list[int]:
+    mine = (ENTRY.c.station_id == desk.station_id, ENTRY.c.recorded_at >= since, ENTRY.c.subject_kind == "sheet")
+    found = select(ENTRY.c.subject_id).where(*mine).group_by(ENTRY.c.subject_id).order_by(func.min(ENTRY.c.id))
+    return list(desk.session.execute(found).scalars())

@@ -1,0 +1,191 @@
+"""The custody log: the one place where an entry and the row that it changes are written together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import bindparam, insert, update
+from sqlalchemy.engine import RowMapping
+
+from app.db.models import Entry, EntryWorker, Sheet, table_of
+from app.domain.attempt import WorkerFacts
+from app.domain.sheet import LogEntry, Place, Standing, after
+from app.domain.stages import Stage, Step
+from app.services import tallies
+from app.services.desk import Desk
+from app.services.traces import follow_holds, follow_layers
+
+SHEET = table_of(Sheet)
+ENTRY = table_of(Entry)
+ENTRY_WORKER = table_of(EntryWorker)
+
+_STANDING_COLUMNS = (
+    "stage", "came_at", "last_at", "cabinet_id", "shelf_id", "bundle_id", "table_id", "stack_id", "layer", "bulk",
+    "fresh", "adhesive_id", "minimum_s", "rule_version", "glued_at", "method", "pressed_at", "papers_at", "unmounted",
+    "without_weight", "outcome", "inspected_by", "mounted_by", "mended_by", "holds", "closed_as", "in_queue",
+)  # fmt: skip
+_UPDATE_SHEET = (
+    update(SHEET)
+    .where(SHEET.c.id == bindparam("sheet"))
+    .values({**{name: bindparam(f"to_{name}") for name in _STANDING_COLUMNS}, "version": SHEET.c.version + 1})
+)
+_INSERT_ENTRY = insert(ENTRY).returning(ENTRY.c.id)
+_INSERT_WORKERS = insert(ENTRY_WORKER)
+
+
+@dataclass(frozen=True, slots=True)
+class Writing:
+    """One entry about to be written for a sheet: the step, where it goes, and what it changes.
+
+    `sets` are facts of the sheet from now on, `facts` what else is worth knowing of the deed itself.
+    """
+
+    step: Step
+    to_stage: Stage | None
+    to_place: Place
+    sets: Mapping[str, Any] = field(default_factory=dict)
+    holds: tuple[str, ...] = ()
+    lifts: tuple[str, ...] = ()
+    facts: Mapping[str, Any] = field(default_factory=dict)
+    reason: str = ""
+    by: tuple[WorkerFacts, ...] | None = None
+    after_the_fact: bool = False
+    happened_at: datetime | None = None
+    counts_until: datetime | None = None
+    early_by_s: int | None = None
+
+
+def standing_of(row: RowMapping) -> Standing:
+    """How a sheet stands, read off its row."""
+    names = ("stage", "came_at", "last_at", "bulk", "fresh", "adhesive_id", "minimum_s", "rule_version", "glued_at",
+             "method", "pressed_at", "papers_at", "unmounted", "without_weight", "outcome", "closed_as")  # fmt: skip
+    values = {name: row[name] for name in names}
+    values["stage"] = Stage(row["stage"]) if row["stage"] else None
+    return Standing(
+        **values,
+        place=Place(
+            row["cabinet_id"], row["shelf_id"], row["bundle_id"], row["table_id"], row["stack_id"], row["layer"]
+        ),
+        inspected_by=tuple(row["inspected_by"]),
+        mounted_by=tuple(row["mounted_by"]),
+        mended_by=tuple(row["mended_by"]),
+        holds=frozenset(row["holds"].split()),
+    )
+
+
+def enter(desk: Desk, sheet_id: int, was: Standing, writing: Writing) -> tuple[int, Standing]:
+    """Write one entry of a sheet together with its row; return the entry's id and how the sheet stands now."""
+    happened_at = writing.happened_at or desk.happened_at
+    entry_id = _insert_entry(desk, _entry_values(desk, sheet_id, was, writing, happened_at))
+    by = desk.by if writing.by is None else writing.by
+    credit(desk, entry_id, by, desk.beside if writing.by is None else ())
+    log_entry = LogEntry(
+        entry_id,
+        happened_at,
+        writing.step,
+        writing.to_stage,
+        writing.to_place,
+        writing.sets,
+        writing.holds,
+        writing.lifts,
+    )
+    now_stands = after(was, log_entry)
+    _write_row(desk, sheet_id, now_stands)
+    follow_layers(desk, sheet_id, was, now_stands, entry_id, happened_at, writing.counts_until)
+    follow_holds(desk, sheet_id, was, now_stands, entry_id, writing.reason)
+    tallies.add(desk, writing.step, was, now_stands, happened_at, [worker.worker_id for worker in by])
+    return entry_id, now_stands
+
+
+def enter_correction(desk: Desk, sheet_id: int, was: Standing, now_stands: Standing, corrects: int, reason: str) -> int:
+    """Write that an earlier entry of a sheet was wrong, and the row as it stands without it."""
+    writing = Writing(Step.CORRECT, now_stands.stage, now_stands.place, reason=reason, happened_at=desk.now)
+    values = _entry_values(desk, sheet_id, was, writing, desk.now)
+    entry_id = _insert_entry(desk, {**values, "corrects": corrects})
+    credit(desk, entry_id, desk.by, ())
+    _write_row(desk, sheet_id, now_stands)
+    return entry_id
+
+
+def enter_thing(desk: Desk, kind: str, subject_id: int, step: Step, *, happened_at: datetime, facts: Mapping[str, Any],
+                reason: str = "", corrects: int | None = None) -> int:  # fmt: skip
+    """Write one entry of something that is not a sheet: a stack, a load, a cabinet. Its row is the caller's to write."""
+    nowhere = Standing()
+    writing = Writing(step, None, Place(), facts=facts, reason=reason)
+    values = _entry_values(desk, subject_id, nowhere, writing, happened_at)
+    entry_id = _insert_entry(desk, {**values, "subject_kind": kind, "corrects": corrects})
+    credit(desk, entry_id, desk.by, desk.beside)
+    return entry_id
+
+
+def credit(desk: Desk, entry_id: int, by: Sequence[WorkerFacts], beside: Sequence[WorkerFacts]) -> None:
+    """Write who did it, in equal shares, and who stood beside."""
+    rows = [
+        {"entry_id": entry_id, "worker_id": each.worker_id, "role": "did", "share": 1, "shares": len(by)} for each in by
+    ]
+    rows += [
+        {"entry_id": entry_id, "worker_id": each.worker_id, "role": "beside", "share": 0, "shares": 1}
+        for each in beside if each.worker_id not in {worker.worker_id for worker in by}
+    ]  # fmt: skip
+    if rows:
+        desk.session.execute(_INSERT_WORKERS, rows)
+
+
+def _insert_entry(desk: Desk, values: dict[str, Any]) -> int:
+    entry_id: int = desk.session.execute(_INSERT_ENTRY, values).scalar_one()
+    desk.written.append(entry_id)
+    return entry_id
+
+
+def _entry_values(
+    desk: Desk, subject_id: int, was: Standing, writing: Writing, happened_at: datetime
+) -> dict[str, Any]:
+    place, sets = writing.to_place, writing.sets
+    return {
+        "subject_kind": "sheet", "subject_id": subject_id, "step": writing.step.value,
+        "from_stage": was.stage, "to_stage": writing.to_stage, "came_at": was.came_at,
+        "from_cabinet_id": was.place.cabinet_id, "from_shelf_id": was.place.shelf_id,
+        "from_stack_id": was.place.stack_id, "from_layer": was.place.layer,
+        "to_cabinet_id": place.cabinet_id, "to_shelf_id": place.shelf_id, "to_bundle_id": place.bundle_id,
+        "to_table_id": place.table_id, "to_stack_id": place.stack_id, "to_layer": place.layer,
+        "happened_at": happened_at, "recorded_at": desk.now, "is_late": desk.is_late,
+        "after_the_fact": writing.after_the_fact, "time_from": desk.time_from, "station_id": desk.station_id,
+        "token_id": desk.request.token_id, "scan_id": desk.request.scan_id or None,
+        "reason": writing.reason or None, "corrects": None, "early_by_s": writing.early_by_s,
+        "minimum_s": sets.get("minimum_s", was.minimum_s), "rule_version": sets.get("rule_version", was.rule_version),
+        "facts": _facts(writing),
+    }  # fmt: skip
+
+
+def _facts(writing: Writing) -> dict[str, Any]:
+    facts: dict[str, Any] = dict(writing.facts)
+    if writing.sets:
+        facts["sets"] = {name: _plain(value) for name, value in writing.sets.items()}
+    if writing.holds:
+        facts["holds"] = list(writing.holds)
+    if writing.lifts:
+        facts["lifts"] = list(writing.lifts)
+    if writing.counts_until:
+        facts["counts_until"] = writing.counts_until.isoformat()
+    return facts
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, datetime):
+        return value.isoformat()
+    return list(value) if isinstance(value, tuple) else value
+
+
+def _write_row(desk: Desk, sheet_id: int, standing: Standing) -> None:
+    values = {f"to_{name}": getattr(standing, name, None) for name in _STANDING_COLUMNS}
+    place = standing.place
+    for name in ("cabinet_id", "shelf_id", "bundle_id", "table_id", "stack_id", "layer"):
+        values[f"to_{name}"] = getattr(place, name)
+    for name in ("inspected_by", "mounted_by", "mended_by"):
+        values[f"to_{name}"] = list(getattr(standing, name))
+    values["to_holds"] = " ".join(sorted(standing.holds))
+    values["to_in_queue"] = standing.in_queue
+    desk.session.execute(_UPDATE_SHEET, {"sheet": sheet_id, **values})

@@ -1,0 +1,62 @@
+"""What a person recognises a sheet by: number, plant, collector's number, and the cautions that travel with it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import bindparam, or_, select
+from sqlalchemy.engine import RowMapping
+from sqlalchemy.orm import Session
+
+from app.db.models import Collector, Consignment, Hazard, PlantName, Sheet, table_of
+from app.domain.answer import Described
+from app.domain.hazards import CAUTIONS
+from app.domain.numbers import Pattern, shown
+
+SHEET = table_of(Sheet)
+_NAMES = (
+    select(
+        SHEET.c.number, SHEET.c.record_number, SHEET.c.locality, SHEET.c.pieces, SHEET.c.bulk, SHEET.c.notes, SHEET.c.part,
+        SHEET.c.is_sensitive, PlantName.name.label("plant"), PlantName.family, Collector.name.label("collector"),
+        Consignment.name.label("consignment"),
+    )
+    .outerjoin(PlantName, PlantName.id == SHEET.c.plant_name_id)
+    .outerjoin(Collector, Collector.id == SHEET.c.collector_id)
+    .outerjoin(Consignment, Consignment.id == SHEET.c.consignment_id)
+    .where(SHEET.c.id == bindparam("sheet"))
+)  # fmt: skip
+_HAZARDS = (
+    select(Hazard.kind)
+    .where(
+        Hazard.cleared_at.is_(None),
+        or_(Hazard.sheet_id == bindparam("sheet"), Hazard.consignment_id == bindparam("consignment")),
+    )
+    .order_by(Hazard.id)
+)
+
+
+def describe(session: Session, row: RowMapping, patterns: Sequence[Pattern]) -> Described:
+    """What a person recognises this sheet by. Exact places of sensitive plants are left out."""
+    names = session.execute(_NAMES, {"sheet": row["id"]}).one()
+    return Described(
+        number=names.number,
+        shown=shown(names.number, patterns),
+        plant=names.plant or "",
+        family=names.family or "",
+        detail=_detail(names),
+        cautions=cautions(session, row["id"], row["consignment_id"]),
+    )
+
+
+def cautions(session: Session, sheet_id: int, consignment_id: int | None) -> tuple[str, ...]:
+    """The cautions to read before the folder is opened; each once."""
+    found = session.execute(_HAZARDS, {"sheet": sheet_id, "consignment": consignment_id}).scalars()
+    return tuple(dict.fromkeys(CAUTIONS.get(kind, kind) for kind in found))
+
+
+def _detail(names: Any) -> str:
+    collected = " ".join(filter(None, (names.collector, f"no. {names.record_number}" if names.record_number else "")))
+    bulk = names.bulk if names.bulk != "ordinary" else ""
+    pieces = f"{names.pieces} parts" if names.pieces > 1 else ""
+    return " · ".join(filter(None, (names.consignment, collected, bulk, pieces)))

@@ -1,0 +1,72 @@
+"""Accepted moves that what became known later calls in question: the move stands, and somebody must look at it."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from sqlalchemy import insert, or_, select, update
+
+from app.db.models import Doubt, Entry, Layer, table_of
+from app.domain.press import under_weight
+from app.domain.sheet import replay
+from app.domain.stages import Step
+from app.services.desk import Desk
+from app.services.facts import stays_and_spans
+from app.services.log import standing_entries
+
+DOUBT = table_of(Doubt)
+ENTRY = table_of(Entry)
+LAYER = table_of(Layer)
+
+
+def call_in_question(desk: Desk, stack_id: int, by_entry_id: int, since: datetime) -> list[int]:
+    """Look again at every take-out that rested on this stack's clock after `since`; return the entries now in doubt."""
+    touched = select(LAYER.c.sheet_id).where(
+        LAYER.c.stack_id == stack_id, or_(LAYER.c.out_at.is_(None), LAYER.c.out_at > since)
+    )
+    doubted = []
+    for sheet_id in sorted(set(desk.session.execute(touched).scalars())):
+        doubted += _look_again(desk, sheet_id, by_entry_id, since)
+    return doubted
+
+
+def shortfall(desk: Desk, sheet_id: int, entry_id: int) -> timedelta:
+    """How much less than its minimum a sheet had lain when this take-out was written, by what is known now."""
+    entries = standing_entries(desk.session, sheet_id)
+    before = replay(entry for entry in entries if entry.entry_id < entry_id)
+    taken = next(entry for entry in entries if entry.entry_id == entry_id)
+    if before.minimum_s is None:
+        return timedelta(0)
+    stays, spans = stays_and_spans(desk.session, sheet_id, before.glued_at)
+    until = taken.happened_at
+    lain = under_weight([stay for stay in stays if stay.laid_at < until], spans, until)
+    return max(timedelta(seconds=before.minimum_s) - lain, timedelta(0))
+
+
+def _look_again(desk: Desk, sheet_id: int, by_entry_id: int, since: datetime) -> list[int]:
+    doubted = []
+    for entry in standing_entries(desk.session, sheet_id):
+        if entry.step is not Step.TAKE_OUT or entry.happened_at <= since:
+            continue
+        row = desk.session.execute(select(ENTRY.c.early_by_s).where(ENTRY.c.id == entry.entry_id)).one()
+        short = int(shortfall(desk, sheet_id, entry.entry_id).total_seconds())
+        if short > (row.early_by_s or 0):
+            _raise_doubt(desk, entry.entry_id, by_entry_id, short)
+            doubted.append(entry.entry_id)
+    return doubted
+
+
+def _raise_doubt(desk: Desk, entry_id: int, by_entry_id: int, short_s: int) -> None:
+    open_ = select(DOUBT.c.id).where(DOUBT.c.entry_id == entry_id, DOUBT.c.settled_at.is_(None))
+    doubt_id = desk.session.execute(open_).scalar()
+    if doubt_id is not None:
+        desk.session.execute(update(DOUBT).where(DOUBT.c.id == doubt_id).values(short_s=short_s))
+        return
+    values = {
+        "entry_id": entry_id,
+        "by_entry_id": by_entry_id,
+        "code": "too-early",
+        "short_s": short_s,
+        "raised_at": desk.now,
+    }
+    desk.session.execute(insert(DOUBT), values)

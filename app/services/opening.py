@@ -1,0 +1,63 @@
+"""Opening a desk for one request: who is there, and whether the time that it names may be believed."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy.engine import RowMapping
+from sqlalchemy.orm import Session
+
+from app.domain.attempt import WorkerFacts
+from app.domain.errors import Refusal
+from app.domain.house import House
+from app.services.desk import Desk, Occasion, ScanRequest, room_house, station_row, workers_at, workers_named
+
+Hands = tuple[WorkerFacts, ...]
+
+
+def open_desk(session: Session, request: ScanRequest, occasion: Occasion) -> tuple[Desk, Refusal | None]:
+    """The desk for this request, and the reason why nothing may be written at it, if there is one."""
+    house, patterns = room_house(session)
+    station = station_row(session, request.station_id)
+    refusal = _station_refusal(request, station)
+    by, beside = _hands(session, request, station, house)
+    if request.worker_ids is not None and len(by) != len(request.worker_ids):
+        refusal = Refusal("retired-worker", "A worker who is named has left.", "Name somebody who works here.")
+    happened_at = request.happened_at or occasion.now
+    desk = Desk(session, occasion, request, house, patterns, station, by, beside, happened_at)
+    return desk, refusal or _believe(desk)
+
+
+def _hands(session: Session, request: ScanRequest, station: RowMapping | None, house: House) -> tuple[Hands, Hands]:
+    if request.worker_ids is not None:
+        return workers_named(session, request.worker_ids, house), ()
+    return workers_at(session, station["id"], house) if station is not None else ((), ())
+
+
+def _station_refusal(request: ScanRequest, station: RowMapping | None) -> Refusal | None:
+    if request.station_id is None or (station is not None and station["closed_at"] is None):
+        return None
+    return Refusal("unknown-station", "This station is not in use.", "Ask the manager to set it up.")
+
+
+def _believe(desk: Desk) -> Refusal | None:
+    told = desk.request.happened_at
+    if told is None:
+        return None
+    if told > desk.now:
+        return Refusal("too-old", "That time has not come yet.", "Send the scan with the time at which it happened.")
+    if desk.request.manages:
+        desk.time_from, desk.is_late = "manager", True
+        return None
+    return _believe_station(desk, told)
+
+
+def _believe_station(desk: Desk, told: datetime) -> Refusal | None:
+    # A station that held nothing at its last contact cannot have had this scan already then.
+    clear_at = desk.station["clear_at"] if desk.station else None
+    if clear_at is None or told < clear_at:
+        words = "That is earlier than this station was last heard of with nothing to send ({clear})."
+        facts = {"clear": clear_at or desk.now}
+        return Refusal("too-old", words, "The manager can write it in as a late entry.", facts=facts)
+    desk.time_from = "station"
+    return None

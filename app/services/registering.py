@@ -1,0 +1,147 @@
+"""New numbers: a sheet's row is made when its number is taken in, minted, or given instead of another."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from sqlalchemy import ColumnElement, Table, func, insert, select, update
+from sqlalchemy.engine import RowMapping
+from sqlalchemy.exc import IntegrityError
+
+from app.db.models import Collector, FormerNumber, Hazard, NumberPattern, PlantName, Sheet, Specimen, table_of
+from app.domain.answer import Answer
+from app.domain.errors import Refusal, Refused
+from app.domain.folding import folded
+from app.domain.moves import refusals
+from app.domain.numbers import Pattern, mint, shown
+from app.domain.stages import Stage, Step
+from app.services import saying
+from app.services.custody import Writing, enter, standing_of
+from app.services.desk import Desk
+from app.services.facts import make_attempt, sheet_by_id, sheet_by_number
+
+SHEET = table_of(Sheet)
+PATTERN = table_of(NumberPattern)
+SPECIMEN = table_of(Specimen)
+_COPIED = ("consignment_id", "plant_name_id", "collector_id", "record_number", "event_date", "locality",
+           "is_sensitive", "notes", "has_label", "bulk")  # fmt: skip
+
+
+def register(desk: Desk, number: str, **known: Any) -> RowMapping:
+    """Make the row of a sheet with this number; it stands nowhere until an entry says so. Refused: number-taken."""
+    values = {"number": number, "added_at": desk.now, "bulk": "ordinary", **known}
+    try:
+        with desk.session.begin_nested():
+            sheet_id = desk.session.execute(insert(SHEET).values(**values).returning(SHEET.c.id)).scalar_one()
+    except IntegrityError as error:
+        words = f"The number {shown(number, desk.patterns)} is in use."
+        raise Refused(Refusal("number-taken", words, "Take another slip.")) from error
+    return sheet_by_id(desk.session, sheet_id)
+
+
+def mint_number(desk: Desk) -> str:
+    """The next number of the room's minting pattern that nobody has used. Refused: misread-number without a pattern."""
+    found = select(PATTERN).where(PATTERN.c.mints).with_for_update()
+    row = desk.session.execute(found).mappings().one_or_none()
+    if row is None:
+        raise Refused(
+            Refusal("misread-number", "This room mints no numbers of its own.", "The manager sets a pattern first.")
+        )
+    pattern, serial = Pattern(row["prefix"], row["width"], row["has_check"]), row["minted"]
+    serial, number = mint(pattern, serial)
+    while sheet_by_number(desk.session, number) is not None:
+        serial, number = mint(pattern, serial)
+    desk.session.execute(update(PATTERN).where(PATTERN.c.id == row["id"]).values(minted=serial))
+    return number
+
+
+def take_in_new(desk: Desk, number: str) -> RowMapping:
+    """The row for a number that is taken in for the first time, in the station's consignment."""
+    return register(desk, number, consignment_id=desk.in_hand("consignment_id"))
+
+
+def another_sheet(desk: Desk, row: RowMapping) -> Answer:
+    """The plant needs one more sheet: a further number for the same specimen, with all that travels with it."""
+    attempt = make_attempt(desk, row, standing_of(row), Step.ANOTHER_SHEET)
+    if found := refusals(attempt):
+        return saying.refused(desk, found, row, step=Step.ANOTHER_SHEET)
+    number = mint_number(desk)
+    specimen_id, parts = _specimen(desk, row)
+    copied = {name: row[name] for name in _COPIED}
+    new = register(desk, number, specimen_id=specimen_id, part=parts, treated_until=row["treated_until"], **copied)
+    _copy_hazards(desk, row["id"], new["id"])
+    entry_id, stands = enter(desk, row["id"], attempt.sheet, Writing(Step.ANOTHER_SHEET, Stage.READY, attempt.sheet.place,
+                                                                     facts={"new_number": number}))  # fmt: skip
+    holds = tuple(sorted(attempt.sheet.holds))
+    facts = {"of": row["number"]}
+    writing = Writing(Step.ANOTHER_SHEET, Stage.READY, stands.place, {"bulk": stands.bulk}, holds, facts=facts)
+    enter(desk, new["id"], standing_of(new), writing)
+    said = shown(number, desk.patterns)
+    answer = saying.done(desk, row, Step.ANOTHER_SHEET, entry_id, stands)
+    lines = (f"The new sheet is {said}: write “{parts} of {parts}” on it.",)
+    return replace(answer, lines=lines, next=f"Print its slip, put {said} on the new sheet first, then glue.")
+
+
+def renumber(desk: Desk, row: RowMapping, number: str) -> int:
+    """Give a sheet another number; the old one still finds it. Returns the entry."""
+    if sheet_by_number(desk.session, number) is not None:
+        raise Refused(Refusal("number-taken", f"The number {shown(number, desk.patterns)} is in use.", "Take another."))
+    attempt = make_attempt(desk, row, standing_of(row), Step.RENUMBER)
+    if found := refusals(attempt):
+        raise Refused(*found)
+    facts = {"old_number": row["number"], "new_number": number}
+    writing = Writing(Step.RENUMBER, attempt.sheet.stage, attempt.sheet.place, facts=facts, reason=attempt.reason)
+    desk.session.execute(insert(FormerNumber), {"number": row["number"], "sheet_id": row["id"], "until_at": desk.now})
+    desk.session.execute(update(SHEET).where(SHEET.c.id == row["id"]).values(number=number))
+    return enter(desk, row["id"], attempt.sheet, writing)[0]
+
+
+def plant_name_id(desk: Desk, name: str, authorship: str = "", family: str = "") -> int | None:
+    """The row of a plant's name, made when it is new; None for no name."""
+    if not name:
+        return None
+    table = table_of(PlantName)
+    same = (
+        table.c.name == name,
+        func.coalesce(table.c.authorship, "") == authorship,
+        func.coalesce(table.c.family, "") == family,
+    )
+    values = {"name": name, "authorship": authorship or None, "family": family or None, "search_key": folded(name)}
+    return _found_or_made(desk, table, same, values)
+
+
+def collector_id(desk: Desk, name: str) -> int | None:
+    """The row of a collector's name, made when it is new; None for no name."""
+    if not name:
+        return None
+    table = table_of(Collector)
+    return _found_or_made(desk, table, (table.c.name == name,), {"name": name, "search_key": folded(name)})
+
+
+def _found_or_made(desk: Desk, table: Table, same: tuple[ColumnElement[bool], ...], values: dict[str, Any]) -> int:
+    found: int | None = desk.session.execute(select(table.c.id).where(*same)).scalar()
+    if found is not None:
+        return found
+    made: int = desk.session.execute(insert(table).values(**values).returning(table.c.id)).scalar_one()
+    return made
+
+
+def _specimen(desk: Desk, row: RowMapping) -> tuple[int, int]:
+    specimen_id = row["specimen_id"]
+    if specimen_id is None:
+        specimen_id = desk.session.execute(insert(SPECIMEN).values(sheets=1).returning(SPECIMEN.c.id)).scalar_one()
+        desk.session.execute(update(SHEET).where(SHEET.c.id == row["id"]).values(specimen_id=specimen_id))
+    add = update(SPECIMEN).where(SPECIMEN.c.id == specimen_id).values(sheets=SPECIMEN.c.sheets + 1)
+    parts = desk.session.execute(add.returning(SPECIMEN.c.sheets)).scalar_one()
+    return specimen_id, parts
+
+
+def _copy_hazards(desk: Desk, old_id: int, new_id: int) -> None:
+    table = table_of(Hazard)
+    found = select(table.c.kind, table.c.said_at, table.c.said_by).where(
+        table.c.sheet_id == old_id, table.c.cleared_at.is_(None)
+    )
+    rows = [{"sheet_id": new_id, **row} for row in desk.session.execute(found).mappings()]
+    if rows:
+        desk.session.execute(insert(table), rows)

@@ -1,0 +1,191 @@
+"""Setting up the room: cabinets, shelves, stacks, stations, adhesives, number patterns, bundles and house rules."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import Table, func, insert, select, update
+from sqlalchemy.orm import Session
+
+from app.db.models import (
+    Adhesive,
+    Bundle,
+    Cabinet,
+    Consignment,
+    Hazard,
+    HouseRule,
+    NumberPattern,
+    Shelf,
+    Stack,
+    Station,
+    table_of,
+)
+from app.domain.hazards import CAUTIONS
+from app.domain.house import RULES, checked
+from app.domain.numbers import Kind, Pattern, mint_code
+from app.domain.press import ADHESIVE_CLASSES
+from app.domain.stages import Stage, Step
+from app.services.changes import changed
+from app.services.desk import room_house
+
+STACK = table_of(Stack)
+
+
+def add_cabinet(session: Session, name: str, stage: Stage | None, now: datetime, *, shelves: int = 0, capacity: int | None = None,
+                is_clean: bool = False, by: int | None = None) -> int:  # fmt: skip
+    """Add a cabinet with its shelves, counted from the top; ValueError for a name that is taken or empty."""
+    values = {"name": _named(session, table_of(Cabinet), name), "code": _code(session, Kind.CABINET, table_of(Cabinet)),
+              "stage": stage, "is_clean": is_clean, "capacity": capacity}  # fmt: skip
+    cabinet_id = _add(session, table_of(Cabinet), values)
+    for number in range(1, shelves + 1):
+        add_shelf(session, cabinet_id, str(number))
+    changed(session, now, by, "cabinet", cabinet_id, "added", new=name)
+    return cabinet_id
+
+
+def add_shelf(session: Session, cabinet_id: int, name: str, capacity: int | None = None) -> int:
+    """Add a shelf to a cabinet."""
+    code = _code(session, Kind.SHELF, table_of(Shelf))
+    return _add(session, table_of(Shelf), {"cabinet_id": cabinet_id, "name": name, "code": code, "capacity": capacity})
+
+
+def add_stack(session: Session, name: str, now: datetime, *, capacity: int = 20, mass_kg: float = 0.0, pieces: int = 4,
+              by: int | None = None) -> int:  # fmt: skip
+    """Add a stack with its two-sided card; ValueError for a name that is taken, or no room for a sheet."""
+    if capacity < 1:
+        raise ValueError("A stack has room for at least one sheet.")
+    serial = session.execute(select(func.count()).select_from(STACK)).scalar_one()
+    values = {
+        "name": _named(session, STACK, name), "capacity": capacity, "mass_kg": mass_kg, "pieces": pieces,
+        "code_on": _nth_code(Kind.STACK_ON, serial + 1), "code_off": _nth_code(Kind.STACK_OFF, serial + 1),
+    }  # fmt: skip
+    stack_id = _add(session, STACK, values)
+    changed(session, now, by, "stack", stack_id, "added", new=name)
+    return stack_id
+
+
+def add_station(session: Session, slug: str, name: str, steps: Sequence[Step], now: datetime, *, by: int | None = None,
+                **defaults: Any) -> int:  # fmt: skip
+    """Add a station where these steps are done; ValueError for a name that is taken."""
+    table = table_of(Station)
+    values = {"slug": slug, "name": _named(session, table, name), "code": _code(session, Kind.STATION, table),
+              "steps": [step.value for step in steps], **defaults}  # fmt: skip
+    station_id = _add(session, table, values)
+    changed(session, now, by, "station", station_id, "added", new=name)
+    return station_id
+
+
+def set_at_station(session: Session, station_id: int, **values: Any) -> None:
+    """Set a station's defaults: adhesive, bulk, drying method, consignment."""
+    table = table_of(Station)
+    session.execute(update(table).where(table.c.id == station_id).values(**values))
+
+
+def add_adhesive(session: Session, code: str, name: str, class_: str, now: datetime, *, lot: str = "", dilution: str = "",
+                 by: int | None = None) -> int:  # fmt: skip
+    """Add a line to the room's adhesives; ValueError for a class that has no time under weight."""
+    if class_ not in ADHESIVE_CLASSES:
+        raise ValueError(f"An adhesive is one of: {', '.join(ADHESIVE_CLASSES)}.")
+    values = {
+        "code": code,
+        "name": name,
+        "class": class_,
+        "lot": lot or None,
+        "dilution": dilution or None,
+        "opened_at": now,
+    }
+    adhesive_id = _add(session, table_of(Adhesive), values)
+    changed(session, now, by, "adhesive", adhesive_id, "added", new=name)
+    return adhesive_id
+
+
+def add_pattern(session: Session, prefix: str, width: int, now: datetime, *, has_check: bool = True, mints: bool = False,
+                by: int | None = None) -> int:  # fmt: skip
+    """Add a pattern of sheet numbers; ValueError for one that is senseless, or too like another to tell slips apart."""
+    Pattern(prefix, width, has_check)
+    table = table_of(NumberPattern)
+    for other in session.execute(select(table)).mappings():
+        lengths = other["width"] + other["has_check"] - width - has_check
+        if other["prefix"] == prefix and abs(lengths) <= 1:
+            raise ValueError(
+                f"A pattern {prefix} of nearly this length is there already: one slip of the hand could not be told."
+            )
+    if mints:
+        session.execute(update(table).values(mints=False))
+    pattern_id = _add(session, table, {"prefix": prefix, "width": width, "has_check": has_check, "mints": mints})
+    changed(session, now, by, "number pattern", pattern_id, "added", new=f"{prefix} and {width} digits")
+    return pattern_id
+
+
+def add_bundle(session: Session, name: str, kind: str = "tray", method: str | None = None) -> int:
+    """Add a bundle with a card of its own."""
+    code = _code(session, Kind.BUNDLE, table_of(Bundle))
+    return _add(session, table_of(Bundle), {"name": name, "code": code, "kind": kind, "method": method})
+
+
+def add_consignment(session: Session, code: str, name: str, *, source: str = "", kind: str = "fieldwork",
+                    arrived_on: date | None = None) -> int:  # fmt: skip
+    """Add a consignment; ValueError for a code that is taken."""
+    table = table_of(Consignment)
+    if session.execute(select(table.c.id).where(table.c.code == code)).scalar() is not None:
+        raise ValueError(f"There is a consignment called {code} already.")
+    values = {"code": code, "name": name, "source": source or None, "kind": kind, "arrived_on": arrived_on}
+    return _add(session, table, values)
+
+
+def add_hazard(session: Session, kind: str, now: datetime, *, sheet_id: int | None = None, consignment_id: int | None = None,
+               by: int | None = None) -> int:  # fmt: skip
+    """Say that a sheet, or all of a consignment, carries a danger; ValueError for one that the room does not know."""
+    if kind not in CAUTIONS:
+        raise ValueError(f"A hazard is one of: {', '.join(CAUTIONS)}.")
+    values = {"kind": kind, "sheet_id": sheet_id, "consignment_id": consignment_id, "said_at": now, "said_by": by}
+    return _add(session, table_of(Hazard), values)
+
+
+def set_house_rule(
+    session: Session, name: str, value: int, reason: str, now: datetime, *, by: int | None = None
+) -> int:
+    """Set one house rule from now on; return the new version. ValueError outside its bounds or without a reason."""
+    if not reason.strip():
+        raise ValueError("Say why; it stays in the history of the rule.")
+    table = table_of(HouseRule)
+    old = getattr(room_house(session)[0], name) if name in RULES else None
+    version: int = session.execute(select(func.coalesce(func.max(table.c.version), 0))).scalar_one() + 1
+    values = {
+        "version": version,
+        "name": name,
+        "value": checked(name, value),
+        "set_at": now,
+        "set_by": by,
+        "reason": reason,
+    }
+    session.execute(insert(table).values(**values))
+    changed(session, now, by, "house rule", None, name, old=str(old), new=str(value), why=reason)
+    return version
+
+
+def _named(session: Session, table: Table, name: str) -> str:
+    name = " ".join(name.split())
+    if not name:
+        raise ValueError("It needs a name.")
+    if session.execute(select(table.c.id).where(table.c.name == name)).scalar() is not None:
+        raise ValueError(f"The name {name} is taken.")
+    return name
+
+
+def _code(session: Session, kind: Kind, table: Table) -> str:
+    return _nth_code(kind, session.execute(select(func.count()).select_from(table)).scalar_one() + 1)
+
+
+def _nth_code(kind: Kind, number: int) -> str:
+    serial, code = mint_code(kind, 0)
+    for _ in range(number - 1):
+        serial, code = mint_code(kind, serial)
+    return code
+
+
+def _add(session: Session, table: Table, values: dict[str, Any]) -> int:
+    row_id: int = session.execute(insert(table).values(values).returning(table.c.id)).scalar_one()
+    return row_id

@@ -1,0 +1,202 @@
+"""How an answer is said: the word, what is true, and what to do next with the thing in the hands."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from sqlalchemy import func, select
+from sqlalchemy.engine import RowMapping
+
+from app.db.models import Layer, Sheet, Stack, table_of
+from app.domain.answer import WORDS, Answer, Described
+from app.domain.errors import Refusal, gravest
+from app.domain.sheet import Standing
+from app.domain.stages import STEP_WORDS, Stage, Step
+from app.domain.words import duration, said
+from app.services.describing import describe
+from app.services.desk import Desk
+from app.services.facts import place_words
+
+STACK = table_of(Stack)
+LAYER = table_of(Layer)
+SHEET = table_of(Sheet)
+
+
+def done(desk: Desk, row: RowMapping, step: Step, entry_id: int, now_stands: Standing) -> Answer:
+    """The answer to a step that was taken."""
+    sheet = describe(desk.session, row, desk.patterns)
+    word = STEP_WORDS[step][1].capitalize() + "."
+    lines = _found_again(desk, row)
+    return Answer("done", word, lines, next_words(desk, sheet, step, now_stands), sheet, step.value, entry_id)
+
+
+def refused(desk: Desk, refusals: Sequence[Refusal], row: RowMapping | None = None, *, step: Step | None = None,
+            already_done: str = "", carry: dict[str, str] | None = None) -> Answer:  # fmt: skip
+    """The answer to a step that may not be taken: every reason, and what to do now."""
+    kind = gravest(refusals)
+    sheet = describe(desk.session, row, desk.patterns) if row is not None else None
+    nexts = dict.fromkeys(filter(None, (refusal.next_said(desk_tell(desk)) for refusal in refusals)))
+    share, label = _progress(refusals)
+    return Answer(
+        kind, WORDS[kind], tuple(refusal.said(desk_tell(desk)) for refusal in refusals), " ".join(nexts), sheet,
+        step.value if step else "", refusals=tuple(_plain(desk, refusal) for refusal in refusals), carry=carry or {},
+        already_done=already_done, share=share, share_label=label, status=422,
+    )  # fmt: skip
+
+
+def desk_tell(desk: Desk) -> Any:
+    """How facts are spelled in this room: moments in its zone, durations in hours and minutes."""
+
+    def tell(value: object) -> str:
+        if isinstance(value, datetime):
+            return said(value, desk.occasion.zone, desk.now)
+        return duration(value.total_seconds()) if isinstance(value, timedelta) else str(value)
+
+    return tell
+
+
+def next_words(desk: Desk, sheet: Described, step: Step, now: Standing) -> str:
+    """What to do next with the sheet in the hands."""
+    if step is Step.TAKE_UP:
+        first = "Read the caution, then open the folder. " if sheet.cautions else "Open the folder. "
+        return first + "Scan it again when it is mounted."
+    if step in (Step.MOUNT, Step.RE_GLUE, Step.FOUND_OUT):
+        return _lay_it_where(desk)
+    if step is Step.PUT_UNDER_WEIGHT:
+        return _in_layer(desk, now)
+    if step is Step.TAKE_OUT:
+        return _after_press(desk, now)
+    return _settled(desk, step, now)
+
+
+def proposed_stack(desk: Desk) -> RowMapping | None:
+    """Where to lay the next sheet: a stack that is being filled, else one with its weights off, else an empty one."""
+    lying = select(func.count()).where(LAYER.c.stack_id == STACK.c.id, LAYER.c.out_at.is_(None)).scalar_subquery()
+    found = (
+        select(STACK.c.id, STACK.c.name, lying.label("lying"))
+        .where(STACK.c.closed_at.is_(None), STACK.c.weights_on.is_(False), lying < STACK.c.capacity)
+        .order_by(lying.desc(), STACK.c.id)
+    )
+    return desk.session.execute(found).mappings().first()
+
+
+def _lay_it_where(desk: Desk) -> str:
+    stack = proposed_stack(desk)
+    if stack is None:
+        return "Now take it to the press. Every stack is full or has its weights on: ask which one may be opened."
+    return f"Now put it in stack {stack['name']}, top layer."
+
+
+def _in_layer(desk: Desk, now: Standing) -> str:
+    stack = desk.session.execute(select(STACK).where(STACK.c.id == now.place.stack_id)).mappings().one()
+    lying = select(func.count()).where(LAYER.c.stack_id == stack["id"], LAYER.c.out_at.is_(None))
+    layer = desk.session.execute(lying).scalar_one()
+    hours = duration(now.minimum_s or 0)
+    return (
+        f"Layer {layer} of {stack['name']}: release paper, foam and a board on it. It needs {hours} under weight. "
+        f"{stack['name']}'s clock is not running until the weights are on."
+    )
+
+
+def _after_press(desk: Desk, now: Standing) -> str:
+    look = "It set without weight for a while: look for lifting and cockling. " if now.without_weight else ""
+    return f"{look}Put it {_where(desk, now, 'on the inspection shelf')}."
+
+
+def _settled(desk: Desk, step: Step, now: Standing) -> str:
+    if step is Step.INSPECT:
+        return _BY_OUTCOME.get(now.outcome or "", "")
+    if "label-to-come" in now.holds and step in (Step.PASS_AS_DRY, Step.ARRIVE_DRY):
+        return "Its label is still to come: put it with the others that wait for one."
+    where = _where(desk, now, "")
+    words = _BY_STEP.get(step, "")
+    return words.replace("{where}", where or _ELSE.get(step, "in its place"))
+
+
+def _where(desk: Desk, now: Standing, otherwise: str) -> str:
+    words = place_words(desk.session, now.place)
+    return f"in {words}" if words and now.place.table_id is None else otherwise
+
+
+def _found_again(desk: Desk, row: RowMapping) -> tuple[str, ...]:
+    if "not-found" not in row["holds"].split():
+        return ()
+    return (f"Found. It was missing; last entry {said(row['last_at'], desk.occasion.zone, desk.now)}.",)
+
+
+def _progress(refusals: Sequence[Refusal]) -> tuple[float | None, str]:
+    for refusal in refusals:
+        lain, needs = refusal.facts.get("under_weight"), refusal.facts.get("minimum")
+        if isinstance(lain, timedelta) and isinstance(needs, timedelta) and needs:
+            return lain / needs, f"{_down(lain)} of {duration(needs.total_seconds())} under weight"
+    return None, ""
+
+
+def _down(lain: timedelta) -> str:
+    return duration(int(lain.total_seconds()) // 60 * 60)
+
+
+def _plain(desk: Desk, refusal: Refusal) -> dict[str, Any]:
+    plain: dict[str, Any] = {"code": refusal.code, "words": refusal.said(desk_tell(desk))}
+    for name, value in refusal.facts.items():
+        if isinstance(value, datetime):
+            plain[name] = value.isoformat()
+        elif isinstance(value, timedelta):
+            plain[f"{name}_minutes"] = -(-int(value.total_seconds()) // 60)
+        elif isinstance(value, (str, int, float, date)) or value is None:
+            plain[name] = value if not isinstance(value, date) else value.isoformat()
+    return plain
+
+
+def with_lines(answer: Answer, *lines: str) -> Answer:
+    """The same answer with more that is true."""
+    return replace(answer, lines=(*answer.lines, *lines))
+
+
+def belongs(standing: Standing, where: str) -> str:
+    """Where a sheet belongs now, after something was taken back."""
+    if standing.stage is None:
+        return "By the log it has never been taken in."
+    place = f"in {where}" if where else _BELONGS[standing.stage]
+    return f"By the log it belongs {place}."
+
+
+_BELONGS: dict[Stage, str] = {
+    Stage.INTAKE: "at intake", Stage.DRYING: "in the dryer", Stage.READY: "with what is ready for mounting",
+    Stage.MOUNTED: "with what waits for the press", Stage.UNDER_PRESS: "in its stack",
+    Stage.DRY: "on the inspection shelf", Stage.FILED: "in its cabinet",
+}  # fmt: skip
+_BY_OUTCOME = {
+    "passed": "Put it with what is to be filed.",
+    "to-be-mended": "Put it on the repair shelf.",
+    "mended-here": "Somebody else looks at it once more. Leave it on the inspection shelf.",
+}
+_BY_STEP: dict[Step, str] = {
+    Step.TAKE_IN: "Keep slip and label in the fold with it. Put it {where}.",
+    Step.LAY_TO_DRY: "Slip and label stay in the fold. Lay it {where}.",
+    Step.PAPERS_CHANGED: "Tighten the straps and put it back {where}.",
+    Step.PASS_AS_DRY: "Put it {where}.",
+    Step.ARRIVE_DRY: "Put it {where}.",
+    Step.ARRIVE_MOUNTED: "Put it {where}.",
+    Step.PUT_BACK: "It is back {where}.",
+    Step.SHELVE: "It is {where}.",
+    Step.GOES_UNMOUNTED: "Put it {where}.",
+    Step.BACK_TO_TABLE: "Put it {where}.",
+    Step.FILE: "It is {where}. Take the slip out and bring it back.",
+    Step.BRING_BACK: "Put it {where}.",
+    Step.WITHDRAW: "It is out of the queue.",
+}
+_ELSE: dict[Step, str] = {
+    Step.TAKE_IN: "on the intake shelf",
+    Step.LAY_TO_DRY: "in the dryer",
+    Step.PAPERS_CHANGED: "in the dryer",
+    Step.PASS_AS_DRY: "with what is ready for mounting",
+    Step.ARRIVE_DRY: "with what is ready for mounting",
+    Step.ARRIVE_MOUNTED: "on the inspection shelf",
+    Step.GOES_UNMOUNTED: "on the inspection shelf",
+    Step.BACK_TO_TABLE: "with what is ready for mounting",
+    Step.BRING_BACK: "on the inspection shelf",
+}

@@ -1,0 +1,229 @@
+"""One scan from its arrival to its stored answer: the same id again gets the same answer and writes nothing."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import timedelta
+from typing import Any
+
+from sqlalchemy import bindparam, insert, select
+from sqlalchemy.engine import RowMapping
+from sqlalchemy.orm import Session
+
+from app.db.models import RefusedScan, Scan, Sighting, Stack, table_of
+from app.db.upsert import replacing
+from app.domain.answer import Answer, answer_from
+from app.domain.errors import Refusal, Refused
+from app.domain.numbers import Kind
+from app.domain.reading import Exact, Misread, Partial, Reading, Unreadable, read
+from app.domain.stages import Step
+from app.services import saying
+from app.services.bundles import bundle_by_code, leave_out, scan_bundle
+from app.services.cards import scan_badge, scan_command
+from app.services.desk import Desk, Occasion, ScanRequest, keep_at_station
+from app.services.facts import sheet_by_number
+from app.services.misreads import ask_misread, ask_partial, chosen
+from app.services.opening import open_desk
+from app.services.places import place_by_code, place_by_name, scan_place
+from app.services.press import count_stack, turn_weights
+from app.services.registering import another_sheet, take_in_new
+from app.services.sheets import scan_sheet
+
+SCAN = table_of(Scan)
+_BY_ID = select(SCAN.c.fingerprint, SCAN.c.answer).where(SCAN.c.scan_id == bindparam("scan"))
+_LAST_ANSWER = (
+    select(SCAN.c.answer).where(SCAN.c.station_id == bindparam("station")).order_by(SCAN.c.id.desc()).limit(1)
+)
+_KEEP_SCAN = insert(SCAN)
+
+
+def scan(session: Session, request: ScanRequest, occasion: Occasion) -> Answer:
+    """Answer one scan and write what follows from it; a refusal is an answer too, and is kept.
+
+    The same id and content again give the stored answer. Refused: scan-id-reused for one id with another content.
+    """
+    return once(session, request, occasion, _act)
+
+
+def once(
+    session: Session, request: ScanRequest, occasion: Occasion, act: Callable[[Desk], Answer], what: str = ""
+) -> Answer:
+    """Do something once for its scan id; `what` tells apart requests that are alike in all else."""
+    print_ = fingerprint(request, what)
+    if (kept := session.execute(_BY_ID, {"scan": request.scan_id}).one_or_none()) is not None:
+        return _same_again(kept, print_)
+    desk, opened = open_desk(session, request, occasion)
+    answer = _try(desk, act) if opened is None else saying.refused(desk, [opened])
+    keep_at_station(desk)
+    session.execute(_KEEP_SCAN, {"scan_id": request.scan_id, "fingerprint": print_, "answer": answer.kept(),
+                                 "station_id": desk.station_id, "received_at": desk.now})  # fmt: skip
+    return answer
+
+
+def fingerprint(request: ScanRequest, what: str = "") -> str:
+    """What tells one scan from another with the same id: everything that was asked, and by which door."""
+    asked = {name: getattr(request, name) for name in _ASKED}
+    text = json.dumps([what, asked], sort_keys=True, default=str)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _same_again(kept: Any, print_: str) -> Answer:
+    if kept.fingerprint != print_:
+        refusal = Refusal(
+            "scan-id-reused", "This scan id was used for another scan.", "Give every scan an id of its own."
+        )
+        raise Refused(refusal)
+    return answer_from(kept.answer)
+
+
+def _try(desk: Desk, act: Callable[[Desk], Answer]) -> Answer:
+    try:
+        answer = act(desk)
+    except Refused as refused:
+        if desk.written:
+            # Something was written before the refusal: nothing of it may stay.
+            raise
+        answer = saying.refused(desk, refused.refusals)
+    if answer.refusals:
+        _keep_refusal(desk, answer)
+    return answer
+
+
+def _act(desk: Desk) -> Answer:
+    if (again := _double_read(desk)) is not None:
+        return again
+    if desk.request.shelf or desk.request.cabinet:
+        place = place_by_name(desk.session, desk.request.cabinet, desk.request.shelf)
+        desk.keep(cabinet_id=place.cabinet_id, shelf_id=place.shelf_id)
+    reading = read(desk.request.code, desk.patterns)
+    if isinstance(reading, Exact):
+        return HANDLERS[reading.kind](desk, reading.text)
+    return _not_exact(desk, reading)
+
+
+def _double_read(desk: Desk) -> Answer | None:
+    station, request = desk.station, desk.request
+    if station is None or request.step is not None or request.facts or request.already_done:
+        desk.keep(last_code=None)
+        return None
+    desk.keep(last_code=request.code, last_code_at=desk.now)
+    last_at, limit = station["last_code_at"], timedelta(seconds=desk.house.double_read_s)
+    if station["last_code"] != request.code or last_at is None or not timedelta(0) <= desk.now - last_at < limit:
+        return None
+    kept = desk.session.execute(_LAST_ANSWER, {"station": station["id"]}).scalar()
+    return answer_from(kept) if kept else None
+
+
+def _not_exact(desk: Desk, reading: Misread | Partial | Unreadable) -> Answer:
+    if isinstance(reading, Unreadable):
+        words = "This is not a number or a card that is used here."
+        raise Refused(Refusal("misread-number", words, "Scan it again, or type the number off the slip."))
+    if (row := chosen(desk, reading)) is not None:
+        return _pick_up(desk, row)
+    return ask_misread(desk, reading) if isinstance(reading, Misread) else ask_partial(desk, reading)
+
+
+def _pick_up(desk: Desk, row: RowMapping) -> Answer:
+    left_out = leave_out(desk, row)
+    if left_out is not None:
+        return left_out
+    if desk.request.step is Step.ANOTHER_SHEET:
+        return another_sheet(desk, row)
+    if desk.request.step is Step.TAKE_OUT and desk.request.already_done:
+        desk.request = replace(desk.request, step=Step.FOUND_OUT)
+    pending = desk.in_hand("pending")
+    if pending and "bundle" not in pending:
+        desk.keep(pending=None)
+    if pending and pending.get("next_step") and desk.request.step is None:
+        desk.request = replace(desk.request, step=Step(pending["next_step"]))
+    return scan_sheet(desk, row)
+
+
+def _sheet(desk: Desk, number: str) -> Answer:
+    row = sheet_by_number(desk.session, number)
+    if row is None:
+        row = _unknown(desk, number)
+    if row["last_at"] is not None and desk.happened_at < row["last_at"]:
+        return saying.refused(desk, [_behind(desk, row)], row)
+    return _pick_up(desk, row)
+
+
+def _unknown(desk: Desk, number: str) -> RowMapping:
+    takes_in = desk.request.step is Step.TAKE_IN or (desk.request.step is None and Step.TAKE_IN in desk.steps)
+    if takes_in and desk.by:
+        return take_in_new(desk, number)
+    if takes_in:
+        raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then the sheet."))
+    raise Refused(
+        Refusal("unknown-number", "No sheet here has this number.", "Take it in first, at the intake station.")
+    )
+
+
+def _behind(desk: Desk, row: RowMapping) -> Refusal:
+    facts = {"last": row["last_at"]}
+    if desk.time_from == "server":
+        words = "The computer's clock stands before the last entry of this sheet ({last})."
+        return Refusal(
+            "clock-behind", words, "Put the sheet aside and tell the manager: the clock is wrong.", facts=facts
+        )
+    words = "Something else has happened to this sheet since then ({last})."
+    return Refusal("out-of-order", words, "Put the sheet aside for the manager.", facts=facts)
+
+
+def _stack(desk: Desk, code: str) -> Answer:
+    table = table_of(Stack)
+    found = select(table.c.id, table.c.code_on).where((table.c.code_on == code) | (table.c.code_off == code))
+    row = desk.session.execute(found.where(table.c.closed_at.is_(None))).one_or_none()
+    if row is None:
+        raise Refused(Refusal("no-stack", "No stack here has this card.", "Tell the manager."))
+    if desk.request.step is Step.COUNT:
+        return count_stack(desk, row.id, int(desk.request.facts["counted"]))
+    return turn_weights(desk, row.id, row.code_on == code)
+
+
+def _station_card(desk: Desk, code: str) -> Answer:
+    name = desk.station["name"] if desk.station else "no station"
+    return Answer("done", f"{name}.", (f"This screen is {name}.",), "Scan a sheet.")
+
+
+def _keep_refusal(desk: Desk, answer: Answer) -> None:
+    row = None
+    if answer.sheet is not None:
+        row = sheet_by_number(desk.session, answer.sheet.number)
+        _seen(desk, int(row["id"])) if row is not None else None
+    reading: Reading = read(desk.request.code, desk.patterns)
+    values: dict[str, Any] = {
+        "refused_at": desk.now, "station_id": desk.station_id, "step": answer.step or None,
+        "codes": " ".join(str(refusal["code"]) for refusal in answer.refusals), "sheet_id": row["id"] if row else None,
+        "kept": reading.kept if isinstance(reading, Unreadable) else None, "length": len(desk.request.code),
+    }  # fmt: skip
+    desk.session.execute(insert(table_of(RefusedScan)), values)
+
+
+def _seen(desk: Desk, sheet_id: int) -> None:
+    statement = replacing(
+        desk.session.get_bind().dialect.name, table_of(Sighting), ("seen_at", "station_id", "worker_id")
+    )
+    worker = desk.by[0].worker_id if desk.by else None
+    values = {"subject_kind": "sheet", "subject_id": sheet_id, "seen_at": desk.happened_at, "station_id": desk.station_id,
+              "worker_id": worker}  # fmt: skip
+    desk.session.execute(statement, values)
+
+
+_ASKED = ("code", "station_id", "worker_ids", "step", "stack", "cabinet", "shelf", "facts", "early", "already_done",
+          "reason", "happened_at", "token_id")  # fmt: skip
+HANDLERS: dict[Kind, Callable[[Desk, str], Answer]] = {
+    Kind.SHEET: _sheet,
+    Kind.STACK_ON: _stack,
+    Kind.STACK_OFF: _stack,
+    Kind.CABINET: lambda desk, code: scan_place(desk, place_by_code(desk.session, code)),
+    Kind.SHELF: lambda desk, code: scan_place(desk, place_by_code(desk.session, code)),
+    Kind.BADGE: scan_badge,
+    Kind.BUNDLE: lambda desk, code: scan_bundle(desk, bundle_by_code(desk, code)),
+    Kind.COMMAND: scan_command,
+    Kind.STATION: _station_card,
+    Kind.LOAD: _station_card,
+}

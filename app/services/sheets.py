@@ -1,0 +1,229 @@
+"""One sheet at a desk: which step is meant, whether it may be taken, and what is written."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from sqlalchemy import insert, select
+from sqlalchemy.engine import RowMapping
+
+from app.db.models import Inspection, Sheet, Stack, table_of
+from app.domain.answer import WORDS, Answer, Ask, Choice
+from app.domain.attempt import Attempt
+from app.domain.errors import Refusal, Refused
+from app.domain.moves import can_be_already_done, fits, refusals
+from app.domain.sheet import Standing
+from app.domain.stages import STEP_WORDS, Stage, Step
+from app.services import saying
+from app.services.custody import Writing, enter, standing_of
+from app.services.describing import describe
+from app.services.desk import Desk
+from app.services.facts import make_attempt, sheet_by_id, shelf_facts, stack_facts
+from app.services.gluing import ask_who_glued, write_gluing
+from app.services.writers import is_early_to_feel, writing_for
+
+SHEET = table_of(Sheet)
+ONTO_SHELF = (Step.PUT_BACK, Step.FILE, Step.SHELVE)
+TO_A_SHELF = (*ONTO_SHELF, Step.PASS_AS_DRY, Step.ARRIVE_DRY, Step.GOES_UNMOUNTED)
+# Steps that a bare scan of a sheet never means: they need a shelf, a card or a choice.
+NEVER_BY_ITSELF = (Step.PUT_BACK, Step.SHELVE, Step.ANOTHER_SHEET, Step.RE_GLUE, Step.BACK_TO_TABLE, Step.GOES_UNMOUNTED)
+
+
+def scan_sheet(desk: Desk, row: RowMapping) -> Answer:
+    """Take the step that is meant with the sheet that was scanned, or ask which one is meant."""
+    standing = standing_of(row)
+    desk.keep(last_sheet_id=row["id"])
+    if desk.request.step is not None:
+        return take_step(desk, row, standing, desk.request.step)
+    meant = steps_meant(desk, standing)
+    if len(meant) == 1:
+        return take_step(desk, row, standing, meant[0])
+    if not meant:
+        return _none_fits(desk, row, standing)
+    return _which_step(desk, row, meant)
+
+
+def steps_meant(desk: Desk, standing: Standing) -> list[Step]:
+    """The steps of this station that lead on from where the sheet stands."""
+    fitting = [step for step in desk.steps if fits(step, standing.stage) and step not in NEVER_BY_ITSELF]
+    if standing.stage is Stage.READY and Step.MOUNT in fitting:
+        on_this_table = standing.place.table_id == desk.station_id
+        fitting.remove(Step.TAKE_UP if on_this_table and Step.TAKE_UP in fitting else Step.MOUNT)
+    if standing.stage is Stage.UNDER_PRESS and Step.TAKE_OUT in fitting:
+        return [step for step in fitting if step is not Step.PUT_UNDER_WEIGHT or _is_elsewhere(desk, standing)]
+    return fitting
+
+
+def take_step(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> Answer:
+    """Take one step with one sheet: ask every rule, then write the entry and the row together."""
+    if not desk.by:
+        raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then the sheet."))
+    if (question := _question_first(desk, row, standing, step)) is not None:
+        return question
+    attempt = _attempt(desk, row, standing, step)
+    found = refusals(attempt)
+    if found and desk.request.already_done and can_be_already_done(step, standing.stage):
+        return _after_the_fact(desk, row, attempt, found)
+    if found:
+        return _refused(desk, row, attempt, found)
+    entry_id, now_stands = write_step(desk, row, attempt, writing_for(desk, row, attempt))
+    return saying.done(desk, row, step, entry_id, now_stands)
+
+
+def write_step(desk: Desk, row: RowMapping, attempt: Attempt, writing: Writing) -> tuple[int, Standing]:
+    """Write a step that may be taken; whatever was missing is found by it."""
+    if "not-found" in attempt.sheet.holds:
+        writing = replace(writing, lifts=(*writing.lifts, "not-found"))
+    if not writing.reason:
+        writing = replace(writing, reason=attempt.reason)
+    entry_id, now_stands = enter(desk, row["id"], attempt.sheet, writing)
+    if attempt.step is Step.INSPECT:
+        _write_inspection(desk, row, entry_id, str(now_stands.outcome))
+    return entry_id, now_stands
+
+
+def _attempt(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> Attempt:
+    more: dict[str, Any] = {}
+    if step is Step.PUT_UNDER_WEIGHT:
+        more["stack"] = stack_facts(desk.session, _stack_meant(desk))
+    if step in TO_A_SHELF:
+        more["shelf"] = shelf_facts(desk.session, desk.in_hand("cabinet_id"), desk.in_hand("shelf_id"))
+    return make_attempt(desk, row, standing, step, **more)
+
+
+def _stack_meant(desk: Desk) -> int | None:
+    named = desk.request.stack
+    if not named:
+        stack_id: int | None = desk.in_hand("stack_id")
+        return stack_id
+    table = table_of(Stack)
+    found = select(table.c.id).where(table.c.name == named, table.c.closed_at.is_(None))
+    named_id: int | None = desk.session.execute(found).scalar()
+    if named_id is None:
+        raise Refused(Refusal("no-stack", f"There is no stack called {named}.", "Scan the card of the stack."))
+    desk.keep(stack_id=named_id)
+    return named_id
+
+
+def _is_elsewhere(desk: Desk, standing: Standing) -> bool:
+    stack_id = desk.in_hand("stack_id")
+    return stack_id is not None and stack_id != standing.place.stack_id
+
+
+def _question_first(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> Answer | None:
+    """The questions that a step asks before it is judged: who glued it, and is it really dry."""
+    facts = desk.request.facts
+    if step is Step.PUT_UNDER_WEIGHT and standing.stage in (Stage.INTAKE, Stage.DRYING, Stage.READY, Stage.DRY):
+        if standing.closed_as is None:
+            return _glued_unscanned(desk, row, standing)
+        return None
+    if desk.station is None or desk.request.already_done:
+        return None
+    if step in (Step.PASS_AS_DRY, Step.ARRIVE_DRY, Step.ARRIVE_MOUNTED) and fits(step, standing.stage):
+        return _feel_it(desk, row, standing, step)
+    if step is Step.INSPECT and fits(step, standing.stage) and "outcome" not in facts:
+        return _ask(desk, row, step, "How is it?", _OUTCOMES)
+    return None
+
+
+def _glued_unscanned(desk: Desk, row: RowMapping, standing: Standing) -> Answer:
+    if not desk.request.already_done:
+        return ask_who_glued(desk, row, standing)
+    glued = write_gluing(desk, row, standing)
+    again = sheet_by_id(desk.session, row["id"])
+    attempt = _attempt(desk, again, glued, Step.PUT_UNDER_WEIGHT)
+    if found := refusals(attempt):
+        answer = saying.refused(desk, found, again, step=Step.PUT_UNDER_WEIGHT)
+        return replace(answer, lines=("It is written as glued.", *answer.lines), status=200, entry=desk.written[-1])
+    entry_id, now_stands = write_step(desk, again, attempt, writing_for(desk, again, attempt))
+    return saying.done(desk, again, Step.PUT_UNDER_WEIGHT, entry_id, now_stands)
+
+
+def _feel_it(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> Answer | None:
+    facts = desk.request.facts
+    if "dryness" not in facts:
+        return _ask(desk, row, step, "Feel it: brittle, not cool to the touch, not drooping?", _DRYNESS)
+    if facts["dryness"] is False:
+        raise Refused(Refusal("damp", "It is still damp.", "Lay it back to dry.", "not-yet"))
+    attempt = make_attempt(desk, row, standing, step)
+    if step is Step.PASS_AS_DRY and is_early_to_feel(desk, attempt) and not facts.get("felt_again"):
+        label = {False: "no", True: "yes"}[bool(facts.get("label", True))]
+        again = (("It is dry, I felt it again", f"facts.felt_again=yes&facts.dryness=yes&facts.label={label}"),
+                 ("Still damp", "facts.dryness=no"))  # fmt: skip
+        return _ask(desk, row, step, "That is earlier than usual for the way it was dried. Feel it again.", again)
+    return None
+
+
+def _ask(desk: Desk, row: RowMapping, step: Step, line: str, options: Sequence[tuple[str, str]]) -> Answer:
+    choices = tuple(Choice(label, "choose", value) for label, value in options)
+    carry = {"code": row["number"], "step": step.value}
+    sheet = describe(desk.session, row, desk.patterns)
+    return Answer("which-one", WORDS["which-one"], (line,), "", sheet, step.value, choices=choices, carry=carry)
+
+
+def _which_step(desk: Desk, row: RowMapping, meant: Sequence[Step]) -> Answer:
+    choices = tuple(Choice(STEP_WORDS[step][0].capitalize(), "step", step.value) for step in meant)
+    sheet = describe(desk.session, row, desk.patterns)
+    return Answer(
+        "which-one", WORDS["which-one"], ("What is to be done with it?",), "", sheet, choices=choices,
+        carry={"code": row["number"]},
+    )  # fmt: skip
+
+
+def _none_fits(desk: Desk, row: RowMapping, standing: Standing) -> Answer:
+    if Step.PUT_UNDER_WEIGHT in desk.steps and standing.stage in (Stage.READY, Stage.DRY, Stage.INTAKE, Stage.DRYING):
+        return take_step(desk, row, standing, Step.PUT_UNDER_WEIGHT)
+    for step in desk.steps:
+        if step not in NEVER_BY_ITSELF:
+            return take_step(desk, row, standing, step)
+    raise Refused(
+        Refusal("wrong-stage", "No step was named, and none belongs to this place.", "Say which step is meant.")
+    )
+
+
+def _refused(desk: Desk, row: RowMapping, attempt: Attempt, found: Sequence[Refusal]) -> Answer:
+    if [refusal.code for refusal in found] == ["no-cabinet"]:
+        desk.keep(pending={"code": row["number"], "step": attempt.step.value})
+    step, carry = attempt.step, {"code": row["number"]}
+    deed = ""
+    if step in (Step.MOUNT, Step.TAKE_UP) and can_be_already_done(Step.MOUNT, attempt.sheet.stage):
+        deed, carry["step"] = "It is already glued", Step.MOUNT.value
+    elif step is Step.TAKE_OUT and attempt.sheet.stage is Stage.UNDER_PRESS:
+        deed, carry["step"] = "It is already out", Step.FOUND_OUT.value
+    answer = saying.refused(desk, found, row, step=step, already_done=deed, carry=carry)
+    if "reason-needed" in {refusal.code for refusal in found}:
+        answer = replace(answer, ask=Ask("reason", "Why?"), carry={**carry, "step": step.value})
+    return answer
+
+
+def _after_the_fact(desk: Desk, row: RowMapping, attempt: Attempt, found: Sequence[Refusal]) -> Answer:
+    broken = [refusal.code for refusal in found]
+    writing = writing_for(desk, row, attempt)
+    holds = (*writing.holds, "against-a-rule")
+    writing = replace(writing, after_the_fact=True, holds=holds, facts={**writing.facts, "broke": broken})
+    entry_id, now_stands = write_step(desk, row, attempt, writing)
+    answer = saying.done(desk, row, attempt.step, entry_id, now_stands)
+    return saying.with_lines(
+        answer, "Written as already done, against a rule. The manager looks at it before it is filed."
+    )
+
+
+def _write_inspection(desk: Desk, row: RowMapping, entry_id: int, outcome: str) -> None:
+    values = {"sheet_id": row["id"], "entry_id": entry_id, "outcome": outcome, "inspected_at": desk.happened_at}
+    desk.session.execute(insert(table_of(Inspection)), values)
+
+
+_DRYNESS = (
+    ("It is dry, the label is with it", "facts.dryness=yes&facts.label=yes"),
+    ("It is dry, the label is to come", "facts.dryness=yes&facts.label=no"),
+    ("Still damp", "facts.dryness=no"),
+)
+_OUTCOMES = (
+    ("Passed", "facts.outcome=passed"),
+    ("To be mended", "facts.outcome=to-be-mended"),
+    ("Mended here", "facts.outcome=mended-here"),
+    ("Glued again", "step=re-glue"),
+    ("Back to the table", "step=back-to-table"),
+)

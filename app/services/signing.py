@@ -1,0 +1,53 @@
+"""Who works at a station: signing in by badge or name, and out again."""
+
+from __future__ import annotations
+
+from sqlalchemy import insert, select, update
+
+from app.db.models import Attendance, table_of
+from app.domain.errors import Refusal, Refused
+from app.services.desk import Desk
+
+ATTENDANCE = table_of(Attendance)
+TOGETHER = 2
+
+
+def sign_in(desk: Desk, worker_id: int, *, how: str, with_others: str = "") -> None:
+    """Sign a worker in at this station and out everywhere else.
+
+    `with_others` is empty (alone: whoever was here is signed out), "together", or "beside" (they learn from whoever
+    is here already).
+    """
+    if desk.station_id is None:
+        raise Refused(Refusal("unknown-station", "Signing in is done at a station.", "Go to a station's screen."))
+    here = _here(desk)
+    if not with_others:
+        sign_out_all(desk)
+    elif len(here) >= TOGETHER:
+        raise Refused(Refusal("not-signed-in", "Two are signed in here already.", "One of them signs out first."))
+    _sign_out(desk, worker_id)
+    beside = here[0] if with_others == "beside" and here else None
+    values = {
+        "worker_id": worker_id,
+        "station_id": desk.station_id,
+        "signed_in_at": desk.now,
+        "how": how,
+        "beside_id": beside,
+    }
+    desk.session.execute(insert(ATTENDANCE), values)
+
+
+def sign_out_all(desk: Desk) -> None:
+    """Sign out everybody who is signed in at this station."""
+    mine = (ATTENDANCE.c.station_id == desk.station_id, ATTENDANCE.c.signed_out_at.is_(None))
+    desk.session.execute(update(ATTENDANCE).where(*mine).values(signed_out_at=desk.now))
+
+
+def _sign_out(desk: Desk, worker_id: int) -> None:
+    mine = (ATTENDANCE.c.worker_id == worker_id, ATTENDANCE.c.signed_out_at.is_(None))
+    desk.session.execute(update(ATTENDANCE).where(*mine).values(signed_out_at=desk.now))
+
+
+def _here(desk: Desk) -> list[int]:
+    mine = (ATTENDANCE.c.station_id == desk.station_id, ATTENDANCE.c.signed_out_at.is_(None))
+    return list(desk.session.execute(select(ATTENDANCE.c.worker_id).where(*mine).order_by(ATTENDANCE.c.id)).scalars())

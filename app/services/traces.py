@@ -1,0 +1,64 @@
+"""What follows from a sheet's entries and is kept in rows of its own: its stays in stacks, and its holds."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from sqlalchemy import bindparam, delete, insert, update
+
+from app.db.models import Hold, Layer, table_of
+from app.domain.sheet import Standing
+from app.services.desk import Desk
+
+LAYER = table_of(Layer)
+HOLD = table_of(Hold)
+
+_LAY_IN = insert(LAYER)
+_TAKE_OUT = (
+    update(LAYER)
+    .where(LAYER.c.sheet_id == bindparam("sheet"), LAYER.c.out_at.is_(None))
+    .values(out_at=bindparam("until"), out_entry_id=bindparam("entry"))
+)
+
+
+def follow_layers(desk: Desk, sheet_id: int, was: Standing, now: Standing, entry_id: int, happened_at: datetime,
+                  counts_until: datetime | None) -> None:  # fmt: skip
+    """Begin and end a sheet's stay in a stack as its place says."""
+    if (was.place.stack_id, was.place.layer) == (now.place.stack_id, now.place.layer):
+        return
+    if was.place.stack_id is not None:
+        until = counts_until or happened_at
+        desk.session.execute(_TAKE_OUT, {"sheet": sheet_id, "until": until, "entry": entry_id})
+    if now.place.stack_id is not None:
+        values = {"sheet_id": sheet_id, "stack_id": now.place.stack_id, "layer": now.place.layer,
+                  "laid_at": happened_at, "laid_entry_id": entry_id}  # fmt: skip
+        desk.session.execute(_LAY_IN, values)
+
+
+def follow_holds(desk: Desk, sheet_id: int, was: Standing, now: Standing, entry_id: int, why: str) -> None:
+    """Open and close a sheet's holds as its entry says."""
+    if was.holds == now.holds:
+        return
+    for kind in sorted(now.holds - was.holds):
+        values = {
+            "sheet_id": sheet_id,
+            "kind": kind,
+            "put_at": now.last_at,
+            "put_entry_id": entry_id,
+            "why": why or None,
+        }
+        desk.session.execute(insert(HOLD), values)
+    for kind in sorted(was.holds - now.holds):
+        still = (HOLD.c.sheet_id == sheet_id, HOLD.c.kind == kind, HOLD.c.lifted_at.is_(None))
+        desk.session.execute(update(HOLD).where(*still).values(lifted_at=now.last_at, lifted_entry_id=entry_id))
+
+
+def take_back(desk: Desk, entry_ids: Sequence[int]) -> None:
+    """Undo what followed from entries that no longer stand."""
+    ids = list(entry_ids)
+    execute = desk.session.execute
+    execute(update(LAYER).where(LAYER.c.out_entry_id.in_(ids)).values(out_at=None, out_entry_id=None))
+    execute(delete(LAYER).where(LAYER.c.laid_entry_id.in_(ids)))
+    execute(update(HOLD).where(HOLD.c.lifted_entry_id.in_(ids)).values(lifted_at=None, lifted_entry_id=None))
+    execute(delete(HOLD).where(HOLD.c.put_entry_id.in_(ids)))

@@ -1,0 +1,37 @@
+"""What all tests share: a room migrated once and copied for each test, and the cast of the room."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from app.db.engine import Database, open_database, sqlite_url
+from app.db.upgrade import upgrade
+from tests.room import Room
+
+
+@pytest.fixture(scope="session")
+def migrated(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A database made by the migrations, empty."""
+    path = tmp_path_factory.mktemp("migrated") / "empty.sqlite3"
+    upgrade(sqlite_url(path))
+    return path
+
+
+@pytest.fixture
+def database(migrated: Path, tmp_path: Path) -> Iterator[Database]:
+    """A fresh, empty room's database."""
+    path = tmp_path / "blotter.sqlite3"
+    shutil.copy(migrated, path)
+    opened = open_database(sqlite_url(path))
+    yield opened
+    opened.engine.dispose()
+
+
+@pytest.fixture
+def room(database: Database) -> Room:
+    """A room with its cast, cabinets, stacks and stations, on a Wednesday morning."""
+    return Room(database)
