@@ -24,6 +24,9 @@ QUARANTINED = frozenset(
     }  # fmt: skip
 )
 
+# The holds of which the table says that the manager settles, decides or looks.
+SETTLED_BY_MANAGER = frozenset({"label-query", "number-query", "against-a-rule", "quarantine"})
+
 
 @dataclass(frozen=True, slots=True)
 class HoldRow:

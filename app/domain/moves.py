@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from app.domain import rules
+from app.domain import press_rules, rules, shelf_rules
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal
 from app.domain.stages import STAGES, STEP_WORDS, Stage, Step
@@ -96,19 +96,19 @@ NEXT_BY_STAGE: dict[Stage, str] = {
 }
 
 _HELD = (rules.holds_permit,)
-_ONTO_A_SHELF = (rules.cabinet_fits, rules.cabinet_is_clean_for_it, rules.cabinet_has_room)
+_ONTO_A_SHELF = (shelf_rules.cabinet_fits, shelf_rules.cabinet_is_clean_for_it, shelf_rules.cabinet_has_room)
 
 WORKFLOW: dict[Step, Move] = {
     Step.TAKE_IN: Move((UNKNOWN,), Stage.INTAKE, by_bundle=True),
     # No hold keeps a damp plant from the dryer; one that was passed too soon goes back to it.
     Step.LAY_TO_DRY: Move((Stage.INTAKE, Stage.READY), Stage.DRYING, by_bundle=True),
     Step.PAPERS_CHANGED: Move((Stage.DRYING,), STAYS, by_bundle=True),
-    Step.PASS_AS_DRY: Move((Stage.DRYING,), Stage.READY, (*_HELD, rules.feels_dry, rules.cabinet_fits)),
+    Step.PASS_AS_DRY: Move((Stage.DRYING,), Stage.READY, (*_HELD, rules.feels_dry, shelf_rules.cabinet_fits)),
     Step.TAKE_UP: Move(
         (Stage.READY,), STAYS,
         (*_HELD, rules.label_is_here, rules.is_treated, rules.is_signed_off, rules.on_no_other_table),
     ),
-    Step.PUT_BACK: Move((Stage.READY,), STAYS, (rules.has_a_shelf, *_ONTO_A_SHELF)),
+    Step.PUT_BACK: Move((Stage.READY,), STAYS, (shelf_rules.has_a_shelf, *_ONTO_A_SHELF)),
     # The glue is on: nothing else is asked, and a glued sheet is written from wherever the log left it.
     Step.MOUNT: Move(
         (Stage.READY,), Stage.MOUNTED, (rules.is_taken_up, rules.on_no_other_table),
@@ -116,12 +116,12 @@ WORKFLOW: dict[Step, Move] = {
     ),
     Step.PUT_UNDER_WEIGHT: Move(
         (Stage.MOUNTED, Stage.UNDER_PRESS), Stage.UNDER_PRESS,
-        (rules.has_a_stack, rules.weights_are_off_it, rules.has_room),
+        (press_rules.has_a_stack, press_rules.weights_are_off_it, press_rules.has_room),
     ),
     Step.TAKE_OUT: Move(
         (Stage.UNDER_PRESS,), Stage.DRY,
-        (rules.lay_long_enough, rules.own_weights_are_off, rules.early_by_manager, rules.early_with_reason,
-         rules.clock_is_trusted),
+        (press_rules.lay_long_enough, press_rules.own_weights_are_off, press_rules.early_by_manager, press_rules.early_with_reason,
+         press_rules.clock_is_trusted),
     ),
     Step.FOUND_OUT: Move((Stage.UNDER_PRESS,), Stage.MOUNTED),
     Step.GOES_UNMOUNTED: Move((Stage.READY,), Stage.DRY, (*_HELD, rules.is_treated)),
@@ -130,19 +130,20 @@ WORKFLOW: dict[Step, Move] = {
     Step.INSPECT: Move((Stage.DRY,), STAYS, (*_HELD, rules.has_outcome, rules.not_own_work)),
     Step.FILE: Move(
         (Stage.DRY,), Stage.FILED,
-        (*_HELD, rules.is_passed, rules.is_treated, rules.specimen_is_complete, rules.has_a_shelf, *_ONTO_A_SHELF),
+        (*_HELD, rules.is_passed, rules.is_treated, rules.specimen_is_complete, shelf_rules.has_a_shelf, *_ONTO_A_SHELF),
     ),
     Step.BRING_BACK: Move((Stage.FILED,), Stage.DRY, (*_HELD, rules.has_reason)),
-    Step.ARRIVE_DRY: Move((Stage.INTAKE,), Stage.READY, (*_HELD, rules.feels_dry, rules.cabinet_fits)),
+    Step.ARRIVE_DRY: Move((Stage.INTAKE,), Stage.READY, (*_HELD, rules.feels_dry, shelf_rules.cabinet_fits)),
     Step.ARRIVE_MOUNTED: Move((Stage.INTAKE,), Stage.DRY, (*_HELD, rules.feels_dry)),
     Step.ANOTHER_SHEET: Move((Stage.READY,), STAYS, (rules.is_taken_up, rules.on_no_other_table)),
     Step.PUT_TOGETHER: Move(KNOWN, STAYS, (rules.by_trainer, rules.has_reason)),
     Step.RENUMBER: Move(KNOWN, STAYS, (rules.by_trainer, rules.has_reason)),
+    Step.RESTATE: Move(KNOWN, STAYS, (rules.by_trainer, rules.is_glued, rules.has_reason)),
     Step.SHELVE: Move(
-        (Stage.INTAKE, Stage.READY, Stage.DRY, Stage.FILED), STAYS, (*_HELD, rules.has_a_shelf, *_ONTO_A_SHELF),
+        (Stage.INTAKE, Stage.READY, Stage.DRY, Stage.FILED), STAYS, (*_HELD, shelf_rules.has_a_shelf, *_ONTO_A_SHELF),
         by_bundle=True,
     ),
     Step.WITHDRAW: Move(KNOWN, STAYS, (rules.by_manager, rules.has_reason)),
-    Step.PUT_HOLD: Move(KNOWN, STAYS, (rules.has_reason,)),
-    Step.LIFT_HOLD: Move(KNOWN, STAYS),
+    Step.PUT_HOLD: Move(KNOWN, STAYS, (rules.names_a_hold, rules.has_reason)),
+    Step.LIFT_HOLD: Move(KNOWN, STAYS, (rules.names_a_hold, rules.may_lift)),
 }  # fmt: skip

@@ -32,11 +32,12 @@ class Stay:
 
 @dataclass(frozen=True, slots=True)
 class Lifting:
-    """One entry of a stack's log: the weights went on, or off."""
+    """One entry of a stack's log: the weights went on, or off. What they weigh down counts from `counts_from`, if set."""
 
     happened_at: datetime
     entry_id: int
     on: bool
+    counts_from: datetime | None = None
 
 
 def spans_of(liftings: Iterable[Lifting]) -> list[Span]:
@@ -48,11 +49,20 @@ def spans_of(liftings: Iterable[Lifting]) -> list[Span]:
     on_at: datetime | None = None
     for lifting in sorted(liftings, key=lambda each: (each.happened_at, each.entry_id)):
         if lifting.on and on_at is None:
-            on_at = lifting.happened_at
+            on_at = lifting.counts_from or lifting.happened_at
         elif not lifting.on and on_at is not None:
-            spans.append(Span(on_at, lifting.happened_at))
+            spans.append(Span(on_at, max(on_at, lifting.happened_at)))
             on_at = None
     return [*spans, Span(on_at, None)] if on_at is not None else spans
+
+
+def turned_at(liftings: Iterable[Lifting]) -> datetime | None:
+    """Since when the weights lie as they do now: the last time that they went from off to on, or from on to off."""
+    turned, state = None, None
+    for lifting in sorted(liftings, key=lambda each: (each.happened_at, each.entry_id)):
+        if lifting.on is not state:
+            turned, state = lifting.happened_at, lifting.on
+    return turned
 
 
 def under_weight(stays: Iterable[Stay], spans: Mapping[int, Sequence[Span]], now: datetime) -> timedelta:

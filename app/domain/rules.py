@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from app.domain.attempt import Attempt
-from app.domain.calendar import local_day, next_open
 from app.domain.errors import Refusal
-from app.domain.holds import HOLDS, stopping
-from app.domain.stages import STAGES, STEP_WORDS, Stage, Step
+from app.domain.holds import HOLDS, SETTLED_BY_MANAGER, stopping
+from app.domain.stages import STEP_WORDS, Stage, Step
+
+OUTCOMES = ("passed", "to-be-mended", "mended-here")
 
 
 def not_closed(attempt: Attempt) -> Refusal | None:
@@ -98,87 +99,6 @@ def feels_dry(attempt: Attempt) -> Refusal | None:
     )
 
 
-def has_a_stack(attempt: Attempt) -> Refusal | None:
-    """A glued sheet is laid in a stack that is named."""
-    if attempt.stack is not None:
-        return None
-    return Refusal("no-stack", "No stack is named yet.", "Scan the card of the stack that you lay it in.", "which-one")
-
-
-def weights_are_off_it(attempt: Attempt) -> Refusal | None:
-    """Laying in needs the weights off the stack."""
-    stack = attempt.stack
-    if stack is None or not stack.weights_on:
-        return None
-    return Refusal(
-        "weights-on",
-        f"The weights are on {stack.name}.",
-        f"Lift them one at a time, scan the card of {stack.name}, then scan the sheet again. Or lay it in another stack.",
-        "not-yet",
-    )
-
-
-def has_room(attempt: Attempt) -> Refusal | None:
-    """A stack holds as many sheets as there are papers, foams and boards for it."""
-    stack = attempt.stack
-    if stack is None or stack.sheets < stack.capacity:
-        return None
-    return Refusal("stack-full", f"{stack.name} is full: {stack.sheets} sheets.", "Lay it in another stack.", "not-yet")
-
-
-def lay_long_enough(attempt: Attempt) -> Refusal | None:
-    """The time that it has really lain under weight is at least the minimum for its adhesive and bulk."""
-    clock = attempt.clock
-    if clock is None or not clock.remaining or attempt.early:
-        return None
-    name = attempt.own_stack.name if attempt.own_stack else "its stack"
-    facts: dict[str, object] = {
-        "remaining": clock.remaining, "ready_at": clock.ready_at,
-        "under_weight": clock.under_weight, "minimum": clock.minimum,
-    }  # fmt: skip
-    if clock.ready_at is None:
-        words = f"It needs {{remaining}} more under weight, and the clock of {name} is not running."
-        leave = f"Leave it in {name}. Its time goes on when the weights are back on."
-    else:
-        words = "It needs {remaining} more under weight, and may come out {ready_at}." + _closed_then(attempt)
-        leave = f"Leave it in {name}."
-    return Refusal("too-early", words, leave, "not-yet", facts)
-
-
-def own_weights_are_off(attempt: Attempt) -> Refusal | None:
-    """Taking out needs the weights off; nobody should lift weights to find out."""
-    stack = attempt.own_stack
-    if stack is None or not stack.weights_on:
-        return None
-    is_ready = attempt.clock is None or not attempt.clock.remaining or attempt.early
-    words = f"{'Ready. ' if is_ready else ''}The weights are on {stack.name}."
-    do = f"Lift the weights of {stack.name}, scan its card, then scan the sheet again." if is_ready else ""
-    return Refusal("weights-on", words, do, "not-yet")
-
-
-def early_by_manager(attempt: Attempt) -> Refusal | None:
-    """Nobody but the manager lets a sheet out early."""
-    if not attempt.early or attempt.has_right("manager"):
-        return None
-    return Refusal("manager-only", "Only the manager lets a sheet out before its time.", "Leave it in its stack.")
-
-
-def early_with_reason(attempt: Attempt) -> Refusal | None:
-    """An early release says why."""
-    return _reason_needed(attempt) if attempt.early else None
-
-
-def clock_is_trusted(attempt: Attempt) -> Refusal | None:
-    """Nothing is taken out while the computer's clock is in doubt."""
-    if not attempt.clock_doubtful:
-        return None
-    return Refusal(
-        "clock-doubtful",
-        "The computer's clock may be wrong, so nothing is taken out.",
-        "Say first whether the date and the time on the screen are right.",
-    )
-
-
 def has_outcome(attempt: Attempt) -> Refusal | None:
     """An inspection ends with an outcome."""
     if attempt.facts.get("outcome") in OUTCOMES:
@@ -221,48 +141,30 @@ def specimen_is_complete(attempt: Attempt) -> Refusal | None:
     )
 
 
-def has_a_shelf(attempt: Attempt) -> Refusal | None:
-    """It must be said which cabinet it goes into."""
-    if attempt.shelf is not None:
+def names_a_hold(attempt: Attempt) -> Refusal | None:
+    """A hold is put or lifted by its kind."""
+    if str(attempt.facts.get("hold")) in HOLDS:
         return None
-    return Refusal("no-cabinet", "Where to?", "Scan the shelf that it goes on.", "which-one")
+    return Refusal("on-hold", "Which hold?", "Say which kind of hold is meant.", "which-one")
 
 
-def cabinet_fits(attempt: Attempt) -> Refusal | None:
-    """A cabinet belongs to a stage."""
-    shelf = attempt.shelf
-    lands = LANDS.get(attempt.step, attempt.sheet.stage)
-    if shelf is None or shelf.stage is None or shelf.stage is lands or lands is None:
+def may_lift(attempt: Attempt) -> Refusal | None:
+    """What the manager has to settle, nobody else lifts."""
+    if str(attempt.facts.get("hold")) not in SETTLED_BY_MANAGER or attempt.has_right("manager"):
         return None
-    return Refusal(
-        "wrong-cabinet",
-        f"{shelf.name} is for {STAGES[shelf.stage].words.lower()}, and this sheet {STAGES[lands].stands}.",
-        f"Put it in a cabinet for {STAGES[lands].words.lower()}.",
-    )
-
-
-def cabinet_is_clean_for_it(attempt: Attempt) -> Refusal | None:
-    """Nothing untreated goes into a clean cabinet, where the house treats at all."""
-    shelf, house = attempt.shelf, attempt.house
-    treats = house.treat_before_mounting or house.treat_before_filing
-    if shelf is None or not shelf.is_clean or attempt.treated or not treats:
-        return None
-    return Refusal(
-        "not-clean", f"{shelf.name} is clean, and this sheet is not treated.", "Keep it out. Tell the manager."
-    )
-
-
-def cabinet_has_room(attempt: Attempt) -> Refusal | None:
-    """A shelf holds what the room says it holds."""
-    shelf = attempt.shelf
-    if shelf is None or shelf.capacity is None or shelf.sheets < shelf.capacity:
-        return None
-    return Refusal("cabinet-full", f"{shelf.name} is full by the log: {shelf.sheets} sheets.", "Choose another shelf.")
+    return Refusal("manager-only", "Only the manager lifts this hold.", "Ask the manager.")
 
 
 def has_reason(attempt: Attempt) -> Refusal | None:
     """This step says why."""
-    return _reason_needed(attempt)
+    return reason_needed(attempt)
+
+
+def is_glued(attempt: Attempt) -> Refusal | None:
+    """Only what has been glued has an adhesive to put right."""
+    if attempt.sheet.glued_at is not None:
+        return None
+    return Refusal("wrong-stage", "It has not been glued, so there is no adhesive to put right.", "Look at its log.")
 
 
 def by_manager(attempt: Attempt) -> Refusal | None:
@@ -279,37 +181,12 @@ def by_trainer(attempt: Attempt) -> Refusal | None:
     return Refusal("manager-only", f"Only a trainer or the manager may {STEP_WORDS[attempt.step][0]}.", "Ask them.")
 
 
-def _reason_needed(attempt: Attempt) -> Refusal | None:
+def reason_needed(attempt: Attempt) -> Refusal | None:
+    """A reason is given."""
     if attempt.reason.strip():
         return None
     return Refusal("reason-needed", "A reason is needed; it stays in the log.", "Say why.", "which-one")
 
 
-def _closed_then(attempt: Attempt) -> str:
-    ready = attempt.clock.ready_at if attempt.clock else None
-    if ready is None:
-        return ""
-    day = local_day(ready, attempt.calendar.zone)
-    if attempt.calendar.is_open(day):
-        return ""
-    following = next_open(attempt.calendar, day)
-    return f" The room is closed that day; it is open again {_day(following)}." if following else " The room is closed."
-
-
-def _day(day: object) -> str:
-    names = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-    months = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
-    return f"{names[day.weekday()]} {day.day} {months[day.month - 1]}"  # type: ignore[attr-defined]
-
-
 def _leave(attempt: Attempt) -> str:
     return f"Put it back in {attempt.where}. " if attempt.where and attempt.sheet.stage is Stage.READY else ""
-
-
-OUTCOMES = ("passed", "to-be-mended", "mended-here")
-LANDS = {
-    Step.FILE: Stage.FILED,
-    Step.PASS_AS_DRY: Stage.READY,
-    Step.ARRIVE_DRY: Stage.READY,
-    Step.BRING_BACK: Stage.DRY,
-}

@@ -42,6 +42,7 @@ class Step(StrEnum):
     ANOTHER_SHEET = "another-sheet"
     PUT_TOGETHER = "put-together"
     RENUMBER = "renumber"
+    RESTATE = "restate"
     SHELVE = "shelve"
     WITHDRAW = "withdraw"
     PUT_HOLD = "put-hold"
@@ -93,6 +94,7 @@ STEP_WORDS: dict[Step, tuple[str, str]] = {
     Step.ANOTHER_SHEET: ("make another sheet", "another sheet made"),
     Step.PUT_TOGETHER: ("put together", "put together with another number"),
     Step.RENUMBER: ("renumber", "given a new number"),
+    Step.RESTATE: ("put its gluing right", "gluing put right"),
     Step.SHELVE: ("put on a shelf", "put on a shelf"),
     Step.WITHDRAW: ("withdraw", "withdrawn"),
     Step.PUT_HOLD: ("hold", "held"),

@@ -85,7 +85,7 @@ def _count_first(desk: Desk, bundle: RowMapping, rows: Sequence[RowMapping], ste
 def _move_all(
     desk: Desk, bundle: RowMapping, rows: Sequence[RowMapping], step: Step, left_out: Sequence[str]
 ) -> Answer:
-    if not WORKFLOW[step].by_bundle:
+    if step not in WORKFLOW or not WORKFLOW[step].by_bundle:
         words = f"To {STEP_WORDS[step][0]} is judged sheet by sheet."
         raise Refused(Refusal("wrong-stage", words, "Scan the sheets of it one by one."))
     if not desk.by:

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import timedelta
 
 from sqlalchemy import select
 
 from app.db.models import Worker, table_of
 from app.domain.answer import WORDS, Answer, Ask, Choice
+from app.domain.attempt import WorkerFacts
 from app.domain.errors import Refusal, Refused
 from app.domain.moves import NEXT_BY_STAGE
 from app.domain.numbers import COMMANDS, shown
-from app.domain.stages import STEP_WORDS
+from app.domain.stages import STEP_WORDS, Step
 from app.services.closing import closing_words
 from app.services.corrections import latest_at, undo
 from app.services.crediting import credit_to
 from app.services.custody import standing_of
-from app.services.desk import Desk, workers_named
-from app.services.facts import sheet_by_id
+from app.services.desk import Desk, behind, workers_named
+from app.services.facts import sheet_by_id, sheet_by_number
+from app.services.saying import refused
+from app.services.sheets import take_step
 from app.services.signing import sign_in, sign_out_all
 
 WORKER = table_of(Worker)
@@ -39,6 +43,8 @@ def scan_badge(desk: Desk, code: str) -> Answer:
         answer = credit_to(desk, worker)
         sign_in(desk, worker.worker_id, how="badge")
         return answer
+    if pending.get("step") == Step.PUT_UNDER_WEIGHT and pending.get("already_done"):
+        return _glued_it(desk, worker, pending)
     sign_in(desk, worker.worker_id, how="badge")
     return Answer("done", f"Hello, {worker.name.split()[0]}.", ("You are signed in here.",), "Scan a sheet.")
 
@@ -50,6 +56,17 @@ def scan_command(desk: Desk, code: str) -> Answer:
     if deed is None:
         raise Refused(Refusal("unknown-number", "This card is not used here.", "Scan a sheet, a badge or a shelf."))
     return deed(desk)
+
+
+def _glued_it(desk: Desk, worker: WorkerFacts, pending: Mapping[str, str]) -> Answer:
+    """The badge answers the question by whom a sheet was glued that was brought to the press."""
+    row = sheet_by_number(desk.session, pending["code"])
+    assert row is not None
+    if (found := behind(desk, row["last_at"])) is not None:
+        return refused(desk, [found], row)
+    desk.keep(pending=None)
+    desk.request = replace(desk.request, already_done=True, facts={**desk.request.facts, "glued_by": worker.number})
+    return take_step(desk, row, standing_of(row), Step.PUT_UNDER_WEIGHT)
 
 
 def _undo_last(desk: Desk) -> Answer:

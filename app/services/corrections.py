@@ -32,8 +32,9 @@ STACK = table_of(Stack)
 def undo(desk: Desk, entry_id: int, why: str) -> Answer:
     """Take back the last standing entry of its subject, and what was written by the same scan with it."""
     entry = _entry(desk, entry_id)
-    _may_undo(desk, entry)
     together = _same_scan(desk, entry)
+    for each in together:
+        _may_undo(desk, each)
     for kind, subject_id in dict.fromkeys((each.subject_kind, each.subject_id) for each in together):
         mine = [each for each in together if (each.subject_kind, each.subject_id) == (kind, subject_id)]
         take_back_tail(desk, kind, subject_id, min(each.id for each in mine), why, only={each.id for each in mine})
@@ -74,6 +75,12 @@ def tail_from(desk: Desk, entry_id: int) -> list[Any]:
     return rows[_position(rows, entry_id) :]
 
 
+def step_of(desk: Desk, entry_id: int) -> str:
+    """The step that an entry of a sheet wrote; empty for anything else."""
+    mine = (ENTRY.c.id == entry_id, ENTRY.c.subject_kind == "sheet")
+    return desk.session.execute(select(ENTRY.c.step).where(*mine)).scalar() or ""
+
+
 def latest_at(desk: Desk, station_id: int, since: datetime) -> int | None:
     """The last entry that was scanned at a station since a moment, if it still stands."""
     later = ENTRY.alias()
@@ -86,10 +93,13 @@ def latest_at(desk: Desk, station_id: int, since: datetime) -> int | None:
 
 def _correct_sheet(desk: Desk, sheet_id: int, tail: Sequence[Any], rest: Sequence[Any], reason: str) -> None:
     was = standing_of(sheet_by_id(desk.session, sheet_id))
-    now_stands = replay(log_entry(row) for row in rest)
+    entries = [log_entry(row) for row in (*rest, *tail)]
     for row in reversed(tail):
+        entries.pop()
+        now_stands = replay(entries)
         enter_correction(desk, sheet_id, was, now_stands, row.id, reason)
         _uncount(desk, row)
+        was = now_stands
     ids = [row.id for row in tail]
     take_back(desk, ids)
     desk.session.execute(delete(Inspection).where(Inspection.entry_id.in_(ids)))
@@ -150,9 +160,8 @@ def _may_undo(desk: Desk, entry: Any) -> None:
 
 def _weights_may_be_undone(desk: Desk, entry: Any) -> None:
     limit = timedelta(minutes=desk.house.undo_weights_min)
-    since = entry.happened_at
     moved = select(LAYER.c.id).where(
-        LAYER.c.stack_id == entry.subject_id, (LAYER.c.laid_at > since) | (LAYER.c.out_at > since)
+        LAYER.c.stack_id == entry.subject_id, (LAYER.c.laid_entry_id > entry.id) | (LAYER.c.out_entry_id > entry.id)
     )
     if desk.now - entry.recorded_at <= limit and desk.session.execute(moved).first() is None:
         return

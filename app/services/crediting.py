@@ -10,13 +10,15 @@ from sqlalchemy import func, select
 from app.db.models import Attendance, Entry, table_of
 from app.domain.answer import Answer
 from app.domain.attempt import WorkerFacts
-from app.domain.sheet import Standing
+from app.domain.sheet import LogEntry, Standing
 from app.domain.stages import Stage, Step
 from app.services.corrections import take_back_tail
 from app.services.custody import Writing, enter, standing_of
-from app.services.desk import Desk
+from app.services.desk import Desk, workers_named
+from app.services.doubts import look_again
 from app.services.facts import sheet_by_id
-from app.services.log import log_entry, standing_rows
+from app.services.log import log_entry, standing_rows, workers_of
+from app.services.sheets import keep_inspection
 
 ENTRY = table_of(Entry)
 
@@ -51,16 +53,40 @@ def _again(desk: Desk, sheet_id: int, worker: WorkerFacts, since: datetime) -> i
 def _write_again(desk: Desk, sheet_id: int, row: Any, worker: WorkerFacts) -> None:
     was: Standing = standing_of(sheet_by_id(desk.session, sheet_id))
     entry = log_entry(row)
-    hands = {name: (worker.worker_id,) for name in ("mounted_by", "inspected_by") if entry.sets.get(name)}
-    facts = {
-        **{name: value for name, value in row.facts.items() if name not in ("sets", "holds", "lifts")},
-        "credits": row.id,
-    }
+    facts = {**{name: value for name, value in row.facts.items() if name not in _KEPT_APART}, "credits": row.id}
+    counts_from, counts_until = (_moment(row.facts.get(name)) for name in ("counts_from", "counts_until"))
+    by = _by(desk, row, worker)
+    sets = {**entry.sets, **_hands(was, entry, worker)} if by == (worker,) else entry.sets
     writing = Writing(
-        Step(row.step), Stage(row.to_stage) if row.to_stage else None, entry.to_place, {**entry.sets, **hands}, entry.holds,
-        entry.lifts, facts, row.reason or "", (worker,), row.after_the_fact, row.happened_at, early_by_s=row.early_by_s,
+        Step(row.step), Stage(row.to_stage) if row.to_stage else None, entry.to_place, sets, entry.holds, entry.lifts, facts,
+        row.reason or "", by, row.after_the_fact, row.happened_at, counts_from, counts_until, row.early_by_s,
     )  # fmt: skip
-    enter(desk, sheet_id, was, writing)
+    desk.time_from, desk.is_late = row.time_from, row.is_late
+    entry_id, now_stands = enter(desk, sheet_id, was, writing)
+    if entry.step is Step.INSPECT:
+        keep_inspection(desk, sheet_id, entry_id, str(now_stands.outcome), row.happened_at)
+    if entry.step is Step.TAKE_OUT:
+        look_again(desk, sheet_id, entry_id, None)
+
+
+def _by(desk: Desk, row: Any, worker: WorkerFacts) -> tuple[WorkerFacts, ...]:
+    # What somebody else had done, a sheet glued before it came here, stays theirs.
+    did = workers_of(desk.session, row.id)
+    wrong = {each.worker_id for each in desk.by}
+    return (worker,) if wrong & set(did) else workers_named(desk.session, tuple(did), desk.house)
+
+
+def _hands(was: Standing, entry: LogEntry, worker: WorkerFacts) -> dict[str, tuple[int, ...]]:
+    hands: dict[str, tuple[int, ...]] = {
+        name: (worker.worker_id,) for name in ("mounted_by", "inspected_by") if entry.sets.get(name)
+    }
+    if entry.sets.get("mended_by"):
+        hands["mended_by"] = tuple(dict.fromkeys((*was.mended_by, worker.worker_id)))
+    return hands
+
+
+def _moment(kept: str | None) -> datetime | None:
+    return datetime.fromisoformat(kept) if kept else None
 
 
 def _signed_in_since(desk: Desk) -> datetime:
@@ -73,3 +99,7 @@ def _sheets_since(desk: Desk, since: datetime) -> list[int]:
     mine = (ENTRY.c.station_id == desk.station_id, ENTRY.c.recorded_at >= since, ENTRY.c.subject_kind == "sheet")
     found = select(ENTRY.c.subject_id).where(*mine).group_by(ENTRY.c.subject_id).order_by(func.min(ENTRY.c.id))
     return list(desk.session.execute(found).scalars())
+
+
+# What has a field of its own in what is written again.
+_KEPT_APART = frozenset({"sets", "holds", "lifts", "counts_from", "counts_until"})

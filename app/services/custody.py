@@ -27,12 +27,13 @@ _STANDING_COLUMNS = (
     "fresh", "adhesive_id", "minimum_s", "rule_version", "glued_at", "method", "pressed_at", "papers_at", "unmounted",
     "without_weight", "outcome", "inspected_by", "mounted_by", "mended_by", "holds", "closed_as", "in_queue",
 )  # fmt: skip
-_UPDATE_SHEET = (
-    update(SHEET)
-    .where(SHEET.c.id == bindparam("sheet"))
-    .values({**{name: bindparam(f"to_{name}") for name in _STANDING_COLUMNS}, "version": SHEET.c.version + 1})
+_STAND = update(SHEET).values(
+    {**{name: bindparam(f"to_{name}") for name in _STANDING_COLUMNS}, "version": SHEET.c.version + 1}
 )
+_UPDATE_SHEET = _STAND.where(SHEET.c.id == bindparam("sheet"))
+_UPDATE_SHEETS = _STAND.where(SHEET.c.id.in_(bindparam("sheets", expanding=True)))
 _INSERT_ENTRY = insert(ENTRY).returning(ENTRY.c.id)
+_INSERT_ENTRIES = insert(ENTRY).returning(ENTRY.c.subject_id, ENTRY.c.id)
 _INSERT_WORKERS = insert(ENTRY_WORKER)
 
 
@@ -40,7 +41,8 @@ _INSERT_WORKERS = insert(ENTRY_WORKER)
 class Writing:
     """One entry about to be written for a sheet: the step, where it goes, and what it changes.
 
-    `sets` are facts of the sheet from now on, `facts` what else is worth knowing of the deed itself.
+    `sets` are facts of the sheet from now on, `facts` what else is worth knowing of the deed itself. Time under weight
+    counts from `counts_from` and until `counts_until`, where that is another moment than when it happened.
     """
 
     step: Step
@@ -54,6 +56,7 @@ class Writing:
     by: tuple[WorkerFacts, ...] | None = None
     after_the_fact: bool = False
     happened_at: datetime | None = None
+    counts_from: datetime | None = None
     counts_until: datetime | None = None
     early_by_s: int | None = None
 
@@ -76,28 +79,51 @@ def standing_of(row: RowMapping) -> Standing:
     )
 
 
+def row_values(standing: Standing) -> dict[str, Any]:
+    """What a sheet's row holds when it stands so: every column that is folded from the log, by name."""
+    values = {name: getattr(standing, name, None) for name in _STANDING_COLUMNS}
+    for name in ("cabinet_id", "shelf_id", "bundle_id", "table_id", "stack_id", "layer"):
+        values[name] = getattr(standing.place, name)
+    for name in ("inspected_by", "mounted_by", "mended_by"):
+        values[name] = list(getattr(standing, name))
+    values["holds"] = " ".join(sorted(standing.holds))
+    return values
+
+
 def enter(desk: Desk, sheet_id: int, was: Standing, writing: Writing) -> tuple[int, Standing]:
     """Write one entry of a sheet together with its row; return the entry's id and how the sheet stands now."""
     happened_at = writing.happened_at or desk.happened_at
     entry_id = _insert_entry(desk, _entry_values(desk, sheet_id, was, writing, happened_at))
     by = desk.by if writing.by is None else writing.by
     credit(desk, entry_id, by, desk.beside if writing.by is None else ())
-    log_entry = LogEntry(
-        entry_id,
-        happened_at,
-        writing.step,
-        writing.to_stage,
-        writing.to_place,
-        writing.sets,
-        writing.holds,
-        writing.lifts,
-    )
-    now_stands = after(was, log_entry)
+    now_stands = after(was, _log_entry(entry_id, writing, happened_at))
     _write_row(desk, sheet_id, now_stands)
-    follow_layers(desk, sheet_id, was, now_stands, entry_id, happened_at, writing.counts_until)
-    follow_holds(desk, sheet_id, was, now_stands, entry_id, writing.reason)
+    _follow(desk, sheet_id, was, now_stands, entry_id, writing, happened_at)
     tallies.add(desk, writing.step, was, now_stands, happened_at, [worker.worker_id for worker in by])
     return entry_id, now_stands
+
+
+def enter_many(desk: Desk, many: Sequence[tuple[int, Standing, Writing]]) -> list[Standing]:
+    """Write one entry for each of many sheets with its row, as `enter` does, in a few statements for all of them.
+
+    Every sheet (its id, how it stood, what is written) comes once, and all are the deed of those at the desk.
+    """
+    moments = [writing.happened_at or desk.happened_at for _, _, writing in many]
+    values = [_entry_values(desk, *each, moment) for each, moment in zip(many, moments, strict=True)]
+    written = {row.subject_id: row.id for row in desk.session.execute(_INSERT_ENTRIES, values)}
+    entry_ids = [written[sheet_id] for sheet_id, _, _ in many]
+    desk.written.extend(entry_ids)
+    _credit_all(desk, entry_ids)
+    standings, alike = list[Standing](), dict[tuple[Step, Standing, Standing, datetime], list[int]]()
+    for (sheet_id, was, writing), entry_id, moment in zip(many, entry_ids, moments, strict=True):
+        stands = after(was, _log_entry(entry_id, writing, moment))
+        _follow(desk, sheet_id, was, stands, entry_id, writing, moment)
+        alike.setdefault((writing.step, was, stands, moment), []).append(sheet_id)
+        standings.append(stands)
+    for (step, was, stands, moment), sheet_ids in alike.items():
+        desk.session.execute(_UPDATE_SHEETS, {"sheets": sheet_ids, **_row(stands)})
+        tallies.add(desk, step, was, stands, moment, [worker.worker_id for worker in desk.by], len(sheet_ids))
+    return standings
 
 
 def enter_correction(desk: Desk, sheet_id: int, was: Standing, now_stands: Standing, corrects: int, reason: str) -> int:
@@ -123,15 +149,37 @@ def enter_thing(desk: Desk, kind: str, subject_id: int, step: Step, *, happened_
 
 def credit(desk: Desk, entry_id: int, by: Sequence[WorkerFacts], beside: Sequence[WorkerFacts]) -> None:
     """Write who did it, in equal shares, and who stood beside."""
-    rows = [
-        {"entry_id": entry_id, "worker_id": each.worker_id, "role": "did", "share": 1, "shares": len(by)} for each in by
-    ]
-    rows += [
-        {"entry_id": entry_id, "worker_id": each.worker_id, "role": "beside", "share": 0, "shares": 1}
-        for each in beside if each.worker_id not in {worker.worker_id for worker in by}
-    ]  # fmt: skip
+    if rows := _credits(entry_id, by, beside):
+        desk.session.execute(_INSERT_WORKERS, rows)
+
+
+def _credit_all(desk: Desk, entry_ids: Sequence[int]) -> None:
+    rows = [row for entry_id in entry_ids for row in _credits(entry_id, desk.by, desk.beside)]
     if rows:
         desk.session.execute(_INSERT_WORKERS, rows)
+
+
+def _credits(entry_id: int, by: Sequence[WorkerFacts], beside: Sequence[WorkerFacts]) -> list[dict[str, Any]]:
+    did = {each.worker_id for each in by}
+    rows: list[dict[str, Any]] = [
+        {"entry_id": entry_id, "worker_id": each.worker_id, "role": "did", "share": 1, "shares": len(by)} for each in by
+    ]
+    return rows + [
+        {"entry_id": entry_id, "worker_id": each.worker_id, "role": "beside", "share": 0, "shares": 1}
+        for each in beside if each.worker_id not in did
+    ]  # fmt: skip
+
+
+def _log_entry(entry_id: int, writing: Writing, happened_at: datetime) -> LogEntry:
+    return LogEntry(entry_id, happened_at, writing.step, writing.to_stage, writing.to_place, writing.sets,
+                    writing.holds, writing.lifts)  # fmt: skip
+
+
+def _follow(desk: Desk, sheet_id: int, was: Standing, now_stands: Standing, entry_id: int, writing: Writing,
+            happened_at: datetime) -> None:  # fmt: skip
+    begins, ends = writing.counts_from or happened_at, writing.counts_until or happened_at
+    follow_layers(desk, sheet_id, was, now_stands, entry_id, begins, ends)
+    follow_holds(desk, sheet_id, was, now_stands, entry_id, writing.reason)
 
 
 def _insert_entry(desk: Desk, values: dict[str, Any]) -> int:
@@ -168,8 +216,9 @@ def _facts(writing: Writing) -> dict[str, Any]:
         facts["holds"] = list(writing.holds)
     if writing.lifts:
         facts["lifts"] = list(writing.lifts)
-    if writing.counts_until:
-        facts["counts_until"] = writing.counts_until.isoformat()
+    for name, moment in (("counts_from", writing.counts_from), ("counts_until", writing.counts_until)):
+        if moment:
+            facts[name] = moment.isoformat()
     return facts
 
 
@@ -180,12 +229,8 @@ def _plain(value: Any) -> Any:
 
 
 def _write_row(desk: Desk, sheet_id: int, standing: Standing) -> None:
-    values = {f"to_{name}": getattr(standing, name, None) for name in _STANDING_COLUMNS}
-    place = standing.place
-    for name in ("cabinet_id", "shelf_id", "bundle_id", "table_id", "stack_id", "layer"):
-        values[f"to_{name}"] = getattr(place, name)
-    for name in ("inspected_by", "mounted_by", "mended_by"):
-        values[f"to_{name}"] = list(getattr(standing, name))
-    values["to_holds"] = " ".join(sorted(standing.holds))
-    values["to_in_queue"] = standing.in_queue
-    desk.session.execute(_UPDATE_SHEET, {"sheet": sheet_id, **values})
+    desk.session.execute(_UPDATE_SHEET, {"sheet": sheet_id, **_row(standing)})
+
+
+def _row(standing: Standing) -> dict[str, Any]:
+    return {f"to_{name}": value for name, value in row_values(standing).items()}

@@ -8,14 +8,16 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import bindparam, func, select, update
+from sqlalchemy import bindparam, select, update
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
-from app.db.models import Attendance, CalendarDay, Change, HouseRule, NumberPattern, SignOff, Station, Worker, table_of
+from app.db.models import Attendance, SignOff, Station, Worker, table_of
+from app.db.rules import room_calendar
 from app.domain.attempt import WorkerFacts
 from app.domain.calendar import Calendar
-from app.domain.house import House, with_values
+from app.domain.errors import Refusal
+from app.domain.house import House
 from app.domain.numbers import Pattern
 from app.domain.stages import Step
 
@@ -23,10 +25,6 @@ STATION = table_of(Station)
 WORKER = table_of(Worker)
 
 _STATION_BY_ID = select(STATION).where(STATION.c.id == bindparam("station"))
-_VERSIONS = select(
-    select(func.coalesce(func.max(HouseRule.version), 0)).scalar_subquery(),
-    select(func.coalesce(func.max(Change.id), 0)).scalar_subquery(),
-)
 _WORKER_COLUMNS = (WORKER.c.id, WORKER.c.number, WORKER.c.name, WORKER.c.rights, WORKER.c.retired_at)
 _WORKERS = select(*_WORKER_COLUMNS).where(WORKER.c.id.in_(bindparam("ids", expanding=True)))
 _SIGNED_IN = (
@@ -124,26 +122,17 @@ class Desk:
         self.keeps.update(values)
 
 
-def room_house(session: Session) -> tuple[House, tuple[Pattern, ...]]:
-    """The house rules in force and the room's number patterns, read again only when either has changed."""
-    kept = session.info["database"].kept
-    version, changed = session.execute(_VERSIONS).one()
-    if kept.get("house_key") != (version, changed):
-        kept["house"] = with_values(_values(session), version)
-        kept["patterns"] = _patterns(session)
-        kept["house_key"] = (version, changed)
-    return kept["house"], kept["patterns"]
-
-
-def room_calendar(session: Session, house: House, zone: ZoneInfo) -> Calendar:
-    """The room's open days: its weekdays, and the dates set against them."""
-    days = session.execute(select(CalendarDay.day, CalendarDay.is_open)).all()
-    return Calendar(
-        zone,
-        house.open_weekdays,
-        closed=frozenset(day for day, is_open in days if not is_open),
-        opened=frozenset(day for day, is_open in days if is_open),
-    )
+def behind(desk: Desk, last_at: datetime | None) -> Refusal | None:
+    """Why nothing may be written of a sheet whose last entry is later than what is to be written; None when it may."""
+    if last_at is None or desk.happened_at >= last_at:
+        return None
+    facts = {"last": last_at}
+    if desk.time_from == "server":
+        words = "The computer's clock stands before the last entry of this sheet ({last})."
+        next_ = "Put the sheet aside and tell the manager: the clock is wrong."
+        return Refusal("clock-behind", words, next_, facts=facts)
+    words = "Something else has happened to this sheet since then ({last})."
+    return Refusal("out-of-order", words, "Put the sheet aside for the manager.", facts=facts)
 
 
 def station_row(session: Session, station_id: int | None) -> RowMapping | None:
@@ -185,13 +174,3 @@ def keep_at_station(desk: Desk) -> None:
     if desk.request.held == 0:
         values["clear_at"] = desk.now
     desk.session.execute(update(STATION).where(STATION.c.id == desk.station_id).values(**values))
-
-
-def _values(session: Session) -> dict[str, int]:
-    rows = session.execute(select(HouseRule.name, HouseRule.value).order_by(HouseRule.version))
-    return {row.name: row.value for row in rows}
-
-
-def _patterns(session: Session) -> tuple[Pattern, ...]:
-    rows = session.execute(select(NumberPattern.prefix, NumberPattern.width, NumberPattern.has_check))
-    return tuple(Pattern(row.prefix, row.width, row.has_check) for row in rows)

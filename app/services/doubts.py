@@ -26,7 +26,21 @@ def call_in_question(desk: Desk, stack_id: int, by_entry_id: int, since: datetim
     )
     doubted = []
     for sheet_id in sorted(set(desk.session.execute(touched).scalars())):
-        doubted += _look_again(desk, sheet_id, by_entry_id, since)
+        doubted += look_again(desk, sheet_id, by_entry_id, since)
+    return doubted
+
+
+def look_again(desk: Desk, sheet_id: int, by_entry_id: int, since: datetime | None) -> list[int]:
+    """Call every take-out of one sheet after `since` in question that is short of its minimum by what is known now."""
+    doubted = []
+    for entry in standing_entries(desk.session, sheet_id):
+        if entry.step is not Step.TAKE_OUT or (since is not None and entry.happened_at <= since):
+            continue
+        row = desk.session.execute(select(ENTRY.c.early_by_s).where(ENTRY.c.id == entry.entry_id)).one()
+        short = int(shortfall(desk, sheet_id, entry.entry_id).total_seconds())
+        if short > (row.early_by_s or 0):
+            _raise_doubt(desk, entry.entry_id, by_entry_id, short)
+            doubted.append(entry.entry_id)
     return doubted
 
 
@@ -41,19 +55,6 @@ def shortfall(desk: Desk, sheet_id: int, entry_id: int) -> timedelta:
     until = taken.happened_at
     lain = under_weight([stay for stay in stays if stay.laid_at < until], spans, until)
     return max(timedelta(seconds=before.minimum_s) - lain, timedelta(0))
-
-
-def _look_again(desk: Desk, sheet_id: int, by_entry_id: int, since: datetime) -> list[int]:
-    doubted = []
-    for entry in standing_entries(desk.session, sheet_id):
-        if entry.step is not Step.TAKE_OUT or entry.happened_at <= since:
-            continue
-        row = desk.session.execute(select(ENTRY.c.early_by_s).where(ENTRY.c.id == entry.entry_id)).one()
-        short = int(shortfall(desk, sheet_id, entry.entry_id).total_seconds())
-        if short > (row.early_by_s or 0):
-            _raise_doubt(desk, entry.entry_id, by_entry_id, short)
-            doubted.append(entry.entry_id)
-    return doubted
 
 
 def _raise_doubt(desk: Desk, entry_id: int, by_entry_id: int, short_s: int) -> None:

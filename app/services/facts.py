@@ -43,6 +43,10 @@ _SPANS = (
     )
     .order_by(SPAN.c.on_at)
 )
+_WAS_ON = select(SPAN.c.id).where(
+    SPAN.c.stack_id == bindparam("stack"), SPAN.c.on_at <= bindparam("at"),
+    or_(SPAN.c.off_at.is_(None), SPAN.c.off_at > bindparam("at")),
+)  # fmt: skip
 _PLACE_NAMES = (
     select(CABINET.c.name, SHELF.c.name.label("shelf"))
     .outerjoin(SHELF, SHELF.c.id == bindparam("shelf"))
@@ -69,14 +73,16 @@ def stack_by_id(session: Session, stack_id: int) -> RowMapping:
     return session.execute(_STACK, {"stack": stack_id}).mappings().one()
 
 
-def stack_facts(session: Session, stack_id: int | None) -> StackFacts | None:
-    """A stack as the rules see it."""
+def stack_facts(session: Session, stack_id: int | None, at: datetime) -> StackFacts | None:
+    """A stack as the rules see it; for a late entry, with its weights as they lay when it happened."""
     if stack_id is None:
         return None
     row = stack_by_id(session, stack_id)
     lying = session.execute(_LYING, {"stack": stack_id}).scalar_one()
     off_since = None if row["weights_on"] else row["turned_at"]
-    return StackFacts(stack_id, row["name"], row["weights_on"], off_since, lying, row["capacity"])
+    is_late = row["last_at"] is not None and at < row["last_at"]
+    on = session.execute(_WAS_ON, {"stack": stack_id, "at": at}).first() is not None if is_late else row["weights_on"]
+    return StackFacts(stack_id, row["name"], on, off_since, lying, row["capacity"])
 
 
 def shelf_facts(session: Session, cabinet_id: int | None, shelf_id: int | None) -> ShelfFacts | None:
@@ -132,7 +138,7 @@ def make_attempt(desk: Desk, row: RowMapping, standing: Standing, step: Step, **
     """Gather every fact that the rules of this step may ask for."""
     session, request = desk.session, desk.request
     pressing = standing.stage is Stage.UNDER_PRESS
-    own = stack_facts(session, standing.place.stack_id) if pressing else None
+    own = stack_facts(session, standing.place.stack_id, desk.happened_at) if pressing else None
     clock = press_clock(session, row["id"], standing, desk.happened_at) if pressing else None
     facts: Mapping[str, Any] = {"label": row["has_label"], **request.facts}
     values: dict[str, Any] = {

@@ -8,7 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.engine import RowMapping
 
 from app.db.models import Collector, PlantName, Sheet, table_of
-from app.domain.answer import WORDS, Answer, Choice
+from app.domain.answer import WORDS, Answer, Ask, Choice
 from app.domain.errors import Refusal, Refused
 from app.domain.folding import folded
 from app.domain.numbers import shown
@@ -51,6 +51,13 @@ def ask_partial(desk: Desk, reading: Partial) -> Answer:
         refusals=({"code": "misread-number", "words": words, "could_be": [row["number"] for row in rows]},),
         choices=choices, carry={"code": reading.typed}, status=422,
     )  # fmt: skip
+
+
+def ask_second(desk: Desk, reading: Misread) -> Answer:
+    """Ask for one more thing off the label of the sheet that was picked."""
+    carry = {"code": reading.typed, "facts.read_as": str(desk.request.facts["read_as"])}
+    ask = Ask("facts.second", "The collector's number, or the plant's name, as the label has it")
+    return Answer("which-one", WORDS["which-one"], ("One more thing off its label, to be sure.",), ask=ask, carry=carry)
 
 
 def chosen(desk: Desk, reading: Misread | Partial) -> RowMapping | None:

@@ -7,10 +7,11 @@ from datetime import datetime
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
+from app.db.rules import room_house
 from app.domain.attempt import WorkerFacts
 from app.domain.errors import Refusal
 from app.domain.house import House
-from app.services.desk import Desk, Occasion, ScanRequest, room_house, station_row, workers_at, workers_named
+from app.services.desk import Desk, Occasion, ScanRequest, station_row, workers_at, workers_named
 
 Hands = tuple[WorkerFacts, ...]
 
@@ -21,16 +22,17 @@ def open_desk(session: Session, request: ScanRequest, occasion: Occasion) -> tup
     station = station_row(session, request.station_id)
     refusal = _station_refusal(request, station)
     by, beside = _hands(session, request, station, house)
-    if request.worker_ids is not None and len(by) != len(request.worker_ids):
+    if request.worker_ids is not None and len(by) != len(set(request.worker_ids)):
         refusal = Refusal("retired-worker", "A worker who is named has left.", "Name somebody who works here.")
-    happened_at = request.happened_at or occasion.now
+    told = request.happened_at
+    happened_at = told if told is not None and told.tzinfo is not None else occasion.now
     desk = Desk(session, occasion, request, house, patterns, station, by, beside, happened_at)
     return desk, refusal or _believe(desk)
 
 
 def _hands(session: Session, request: ScanRequest, station: RowMapping | None, house: House) -> tuple[Hands, Hands]:
     if request.worker_ids is not None:
-        return workers_named(session, request.worker_ids, house), ()
+        return workers_named(session, tuple(dict.fromkeys(request.worker_ids)), house), ()
     return workers_at(session, station["id"], house) if station is not None else ((), ())
 
 
@@ -44,6 +46,10 @@ def _believe(desk: Desk) -> Refusal | None:
     told = desk.request.happened_at
     if told is None:
         return None
+    if told.tzinfo is None:
+        return Refusal(
+            "too-old", "That time has no time zone.", "Send it with its offset, as 2026-11-25T14:07:00+01:00."
+        )
     if told > desk.now:
         return Refusal("too-old", "That time has not come yet.", "Send the scan with the time at which it happened.")
     if desk.request.manages:

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import delete, func, insert, select, update
+from sqlalchemy import case, delete, func, insert, select, update
 from sqlalchemy.engine import RowMapping
 
 from app.db.models import Entry, Layer, Stack, WeightSpan, table_of
 from app.domain.answer import Answer, Ask, Choice
 from app.domain.errors import Refusal, Refused
-from app.domain.press import Lifting, spans_of
+from app.domain.press import Lifting, spans_of, turned_at
 from app.domain.stages import Step
 from app.services.custody import enter_thing
 from app.services.desk import Desk
@@ -77,9 +76,8 @@ def refold(desk: Desk, stack_id: int) -> None:
     if rows:
         desk.session.execute(insert(SPAN), rows)
     on = bool(spans) and spans[-1].off_at is None
-    turned = _turned_at(liftings, on)
     last = max((lifting.happened_at for lifting in liftings), default=None)
-    values = {"weights_on": on, "turned_at": turned, "last_at": last}
+    values = {"weights_on": on, "turned_at": turned_at(liftings), "last_at": last}
     desk.session.execute(update(STACK).where(STACK.c.id == stack_id).values(**values))
 
 
@@ -87,12 +85,20 @@ def standing_liftings(desk: Desk, stack_id: int) -> list[Lifting]:
     """The entries of weights on and off of a stack that nobody has corrected."""
     later = ENTRY.alias()
     corrected = select(later.c.id).where(later.c.corrects == ENTRY.c.id).exists()
-    found = select(ENTRY.c.happened_at, ENTRY.c.id, ENTRY.c.step).where(
+    found = select(ENTRY.c.happened_at, ENTRY.c.id, ENTRY.c.step, ENTRY.c.facts).where(
         ENTRY.c.subject_kind == "stack", ENTRY.c.subject_id == stack_id,
         ENTRY.c.step.in_((Step.WEIGHTS_ON, Step.WEIGHTS_OFF)), ~corrected,
     )  # fmt: skip
     rows = desk.session.execute(found)
-    return [Lifting(row.happened_at, row.id, row.step == Step.WEIGHTS_ON) for row in rows]
+    return [lifting(row) for row in rows]
+
+
+def lifting(row: Any) -> Lifting:
+    """One entry of weights on or off, as the fold reads it."""
+    heard = row.facts.get("counts_from")
+    return Lifting(
+        row.happened_at, row.id, row.step == Step.WEIGHTS_ON, datetime.fromisoformat(heard) if heard else None
+    )
 
 
 def _is_as_written(desk: Desk, stack: RowMapping, on: bool) -> bool:
@@ -103,8 +109,8 @@ def _is_as_written(desk: Desk, stack: RowMapping, on: bool) -> bool:
 def _seen(desk: Desk, stack: RowMapping, on: bool) -> Answer:
     when = desk_tell(desk)(stack["turned_at"])
     if on:
-        seen = update(STACK).where(STACK.c.id == stack["id"]).values(seen_on_at=desk.happened_at)
-        desk.session.execute(seen)
+        last = max(desk.happened_at, stack["seen_on_at"] or desk.happened_at)
+        desk.session.execute(update(STACK).where(STACK.c.id == stack["id"]).values(seen_on_at=last))
         return Answer("done", "Under weight.", (f"{stack['name']} has been under weight since {when}.",), "Leave it.")
     line = f"The weights of {stack['name']} are off since {when}. {stack['name']}'s clock is not running."
     return Answer(
@@ -136,6 +142,9 @@ def _facts(desk: Desk, on: bool) -> dict[str, Any]:
     facts = {name: given[name] for name in ("counted", "mass_kg", "found") if name in given}
     if desk.in_hand("in_round"):
         facts["found"] = True
+    if on and desk.time_from == "station":
+        # A station's own late time never adds to the time under weight: that runs from when the server heard of it.
+        facts["counts_from"] = desk.now.isoformat()
     return facts
 
 
@@ -145,7 +154,8 @@ def _write_stack(desk: Desk, stack: RowMapping, on: bool, happened_at: datetime,
         refold(desk, stack_id)
         call_in_question(desk, stack_id, entry_id, happened_at)
         return
-    _write_span(desk, stack_id, on, happened_at, bool(stack["weights_on"]))
+    begins = desk.now if desk.time_from == "station" else happened_at
+    _write_span(desk, stack_id, on, begins if on else happened_at, bool(stack["weights_on"]))
     values: dict[str, Any] = {"weights_on": on, "turned_at": happened_at, "last_at": happened_at}
     if on:
         values["seen_on_at"] = happened_at
@@ -156,20 +166,13 @@ def _write_stack(desk: Desk, stack: RowMapping, on: bool, happened_at: datetime,
         call_in_question(desk, stack_id, entry_id, happened_at)
 
 
-def _write_span(desk: Desk, stack_id: int, on: bool, happened_at: datetime, was_on: bool) -> None:
+def _write_span(desk: Desk, stack_id: int, on: bool, moment: datetime, was_on: bool) -> None:
     if on and not was_on:
-        desk.session.execute(insert(SPAN), {"stack_id": stack_id, "on_at": happened_at})
+        desk.session.execute(insert(SPAN), {"stack_id": stack_id, "on_at": moment})
     if not on and was_on:
         still = (SPAN.c.stack_id == stack_id, SPAN.c.off_at.is_(None))
-        desk.session.execute(update(SPAN).where(*still).values(off_at=happened_at))
-
-
-def _turned_at(liftings: Sequence[Lifting], on: bool) -> datetime | None:
-    turned, state = None, None
-    for lifting in sorted(liftings, key=lambda each: (each.happened_at, each.entry_id)):
-        if lifting.on is not state:
-            turned, state = lifting.happened_at, lifting.on
-    return turned if state is not None and state is on else None
+        ends = case((SPAN.c.on_at > moment, SPAN.c.on_at), else_=moment)
+        desk.session.execute(update(SPAN).where(*still).values(off_at=ends))
 
 
 def _answer_on(desk: Desk, stack: RowMapping, entry_id: int) -> Answer:

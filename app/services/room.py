@@ -22,13 +22,13 @@ from app.db.models import (
     Station,
     table_of,
 )
+from app.db.rules import room_house
 from app.domain.hazards import CAUTIONS
 from app.domain.house import RULES, checked
 from app.domain.numbers import Kind, Pattern, mint_code
 from app.domain.press import ADHESIVE_CLASSES
 from app.domain.stages import Stage, Step
 from app.services.changes import changed
-from app.services.desk import room_house
 
 STACK = table_of(Stack)
 
@@ -81,6 +81,13 @@ def set_at_station(session: Session, station_id: int, **values: Any) -> None:
     """Set a station's defaults: adhesive, bulk, drying method, consignment."""
     table = table_of(Station)
     session.execute(update(table).where(table.c.id == station_id).values(**values))
+
+
+def close_browser(session: Session, station_id: int, now: datetime, *, by: int | None) -> None:
+    """The browser that was enrolled for a station no longer is."""
+    table = table_of(Station)
+    session.execute(update(table).where(table.c.id == station_id).values(secret_hash=None))
+    changed(session, now, by, "station", station_id, "browser left")
 
 
 def add_adhesive(session: Session, code: str, name: str, class_: str, now: datetime, *, lot: str = "", dilution: str = "",

@@ -23,9 +23,9 @@ from app.domain.stages import Step
 from app.services import saying
 from app.services.bundles import bundle_by_code, leave_out, scan_bundle
 from app.services.cards import scan_badge, scan_command
-from app.services.desk import Desk, Occasion, ScanRequest, keep_at_station
+from app.services.desk import Desk, Occasion, ScanRequest, behind, keep_at_station
 from app.services.facts import sheet_by_number
-from app.services.misreads import ask_misread, ask_partial, chosen
+from app.services.misreads import ask_misread, ask_partial, ask_second, chosen
 from app.services.opening import open_desk
 from app.services.places import place_by_code, place_by_name, scan_place
 from app.services.press import count_stack, turn_weights
@@ -56,7 +56,10 @@ def once(
     if (kept := session.execute(_BY_ID, {"scan": request.scan_id}).one_or_none()) is not None:
         return _same_again(kept, print_)
     desk, opened = open_desk(session, request, occasion)
-    answer = _try(desk, act) if opened is None else saying.refused(desk, [opened])
+    if what:
+        # Something else was done here in between: the same code again is no double read.
+        desk.keep(last_code=None)
+    answer = _try(desk, act, opened)
     keep_at_station(desk)
     session.execute(_KEEP_SCAN, {"scan_id": request.scan_id, "fingerprint": print_, "answer": answer.kept(),
                                  "station_id": desk.station_id, "received_at": desk.now})  # fmt: skip
@@ -79,9 +82,9 @@ def _same_again(kept: Any, print_: str) -> Answer:
     return answer_from(kept.answer)
 
 
-def _try(desk: Desk, act: Callable[[Desk], Answer]) -> Answer:
+def _try(desk: Desk, act: Callable[[Desk], Answer], opened: Refusal | None) -> Answer:
     try:
-        answer = act(desk)
+        answer = act(desk) if opened is None else saying.refused(desk, [opened])
     except Refused as refused:
         if desk.written:
             # Something was written before the refusal: nothing of it may stay.
@@ -89,6 +92,8 @@ def _try(desk: Desk, act: Callable[[Desk], Answer]) -> Answer:
         answer = saying.refused(desk, refused.refusals)
     if answer.refusals:
         _keep_refusal(desk, answer)
+    elif answer.sheet is not None and not desk.written:
+        _seen(desk, answer.sheet.number)
     return answer
 
 
@@ -121,12 +126,17 @@ def _not_exact(desk: Desk, reading: Misread | Partial | Unreadable) -> Answer:
     if isinstance(reading, Unreadable):
         words = "This is not a number or a card that is used here."
         raise Refused(Refusal("misread-number", words, "Scan it again, or type the number off the slip."))
+    facts = desk.request.facts
+    if isinstance(reading, Misread) and facts.get("read_as") and not facts.get("second"):
+        return ask_second(desk, reading)
     if (row := chosen(desk, reading)) is not None:
         return _pick_up(desk, row)
     return ask_misread(desk, reading) if isinstance(reading, Misread) else ask_partial(desk, reading)
 
 
 def _pick_up(desk: Desk, row: RowMapping) -> Answer:
+    if (found := behind(desk, row["last_at"])) is not None:
+        return saying.refused(desk, [found], row)
     left_out = leave_out(desk, row)
     if left_out is not None:
         return left_out
@@ -134,20 +144,22 @@ def _pick_up(desk: Desk, row: RowMapping) -> Answer:
         return another_sheet(desk, row)
     if desk.request.step is Step.TAKE_OUT and desk.request.already_done:
         desk.request = replace(desk.request, step=Step.FOUND_OUT)
-    pending = desk.in_hand("pending")
-    if pending and "bundle" not in pending:
-        desk.keep(pending=None)
-    if pending and pending.get("next_step") and desk.request.step is None:
-        desk.request = replace(desk.request, step=Step(pending["next_step"]))
+    _take_pending(desk)
     return scan_sheet(desk, row)
+
+
+def _take_pending(desk: Desk) -> None:
+    pending = desk.in_hand("pending") or {}
+    if "bundle" not in pending:
+        desk.keep(pending=None)
+    if pending.get("next_step") and desk.request.step is None:
+        desk.request = replace(desk.request, step=Step(pending["next_step"]))
 
 
 def _sheet(desk: Desk, number: str) -> Answer:
     row = sheet_by_number(desk.session, number)
     if row is None:
         row = _unknown(desk, number)
-    if row["last_at"] is not None and desk.happened_at < row["last_at"]:
-        return saying.refused(desk, [_behind(desk, row)], row)
     return _pick_up(desk, row)
 
 
@@ -160,17 +172,6 @@ def _unknown(desk: Desk, number: str) -> RowMapping:
     raise Refused(
         Refusal("unknown-number", "No sheet here has this number.", "Take it in first, at the intake station.")
     )
-
-
-def _behind(desk: Desk, row: RowMapping) -> Refusal:
-    facts = {"last": row["last_at"]}
-    if desk.time_from == "server":
-        words = "The computer's clock stands before the last entry of this sheet ({last})."
-        return Refusal(
-            "clock-behind", words, "Put the sheet aside and tell the manager: the clock is wrong.", facts=facts
-        )
-    words = "Something else has happened to this sheet since then ({last})."
-    return Refusal("out-of-order", words, "Put the sheet aside for the manager.", facts=facts)
 
 
 def _stack(desk: Desk, code: str) -> Answer:
@@ -190,27 +191,28 @@ def _station_card(desk: Desk, code: str) -> Answer:
 
 
 def _keep_refusal(desk: Desk, answer: Answer) -> None:
-    row = None
-    if answer.sheet is not None:
-        row = sheet_by_number(desk.session, answer.sheet.number)
-        _seen(desk, int(row["id"])) if row is not None else None
+    sheet_id = _seen(desk, answer.sheet.number) if answer.sheet is not None else None
     reading: Reading = read(desk.request.code, desk.patterns)
     values: dict[str, Any] = {
         "refused_at": desk.now, "station_id": desk.station_id, "step": answer.step or None,
-        "codes": " ".join(str(refusal["code"]) for refusal in answer.refusals), "sheet_id": row["id"] if row else None,
+        "codes": " ".join(str(refusal["code"]) for refusal in answer.refusals), "sheet_id": sheet_id,
         "kept": reading.kept if isinstance(reading, Unreadable) else None, "length": len(desk.request.code),
     }  # fmt: skip
     desk.session.execute(insert(table_of(RefusedScan)), values)
 
 
-def _seen(desk: Desk, sheet_id: int) -> None:
+def _seen(desk: Desk, number: str) -> int | None:
+    row = sheet_by_number(desk.session, number)
+    if row is None:
+        return None
     statement = replacing(
         desk.session.get_bind().dialect.name, table_of(Sighting), ("seen_at", "station_id", "worker_id")
     )
     worker = desk.by[0].worker_id if desk.by else None
-    values = {"subject_kind": "sheet", "subject_id": sheet_id, "seen_at": desk.happened_at, "station_id": desk.station_id,
+    values = {"subject_kind": "sheet", "subject_id": row["id"], "seen_at": desk.happened_at, "station_id": desk.station_id,
               "worker_id": worker}  # fmt: skip
     desk.session.execute(statement, values)
+    return int(row["id"])
 
 
 _ASKED = ("code", "station_id", "worker_ids", "step", "stack", "cabinet", "shelf", "facts", "early", "already_done",

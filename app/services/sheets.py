@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import insert, select
@@ -13,7 +14,7 @@ from app.db.models import Inspection, Sheet, Stack, table_of
 from app.domain.answer import WORDS, Answer, Ask, Choice
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal, Refused
-from app.domain.moves import can_be_already_done, fits, refusals
+from app.domain.moves import WORKFLOW, can_be_already_done, fits, refusals
 from app.domain.sheet import Standing
 from app.domain.stages import STEP_WORDS, Stage, Step
 from app.services import saying
@@ -28,7 +29,14 @@ SHEET = table_of(Sheet)
 ONTO_SHELF = (Step.PUT_BACK, Step.FILE, Step.SHELVE)
 TO_A_SHELF = (*ONTO_SHELF, Step.PASS_AS_DRY, Step.ARRIVE_DRY, Step.GOES_UNMOUNTED)
 # Steps that a bare scan of a sheet never means: they need a shelf, a card or a choice.
-NEVER_BY_ITSELF = (Step.PUT_BACK, Step.SHELVE, Step.ANOTHER_SHEET, Step.RE_GLUE, Step.BACK_TO_TABLE, Step.GOES_UNMOUNTED)
+NEVER_BY_ITSELF = (
+    Step.PUT_BACK,
+    Step.SHELVE,
+    Step.ANOTHER_SHEET,
+    Step.RE_GLUE,
+    Step.BACK_TO_TABLE,
+    Step.GOES_UNMOUNTED,
+)
 
 
 def scan_sheet(desk: Desk, row: RowMapping) -> Answer:
@@ -60,6 +68,9 @@ def take_step(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> An
     """Take one step with one sheet: ask every rule, then write the entry and the row together."""
     if not desk.by:
         raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then the sheet."))
+    if step not in WORKFLOW:
+        words = f"“{STEP_WORDS[step][1].capitalize()}” is not said of a sheet."
+        raise Refused(Refusal("wrong-stage", words, "Say which step is meant."))
     if (question := _question_first(desk, row, standing, step)) is not None:
         return question
     attempt = _attempt(desk, row, standing, step)
@@ -76,18 +87,26 @@ def write_step(desk: Desk, row: RowMapping, attempt: Attempt, writing: Writing) 
     """Write a step that may be taken; whatever was missing is found by it."""
     if "not-found" in attempt.sheet.holds:
         writing = replace(writing, lifts=(*writing.lifts, "not-found"))
+    if "read_as" in desk.request.facts:
+        writing = replace(writing, facts={**writing.facts, "read_with_help": True})
     if not writing.reason:
         writing = replace(writing, reason=attempt.reason)
     entry_id, now_stands = enter(desk, row["id"], attempt.sheet, writing)
     if attempt.step is Step.INSPECT:
-        _write_inspection(desk, row, entry_id, str(now_stands.outcome))
+        keep_inspection(desk, row["id"], entry_id, str(now_stands.outcome), desk.happened_at)
     return entry_id, now_stands
+
+
+def keep_inspection(desk: Desk, sheet_id: int, entry_id: int, outcome: str, inspected_at: datetime) -> None:
+    """Write down one look at a sheet beside its entry."""
+    values = {"sheet_id": sheet_id, "entry_id": entry_id, "outcome": outcome, "inspected_at": inspected_at}
+    desk.session.execute(insert(table_of(Inspection)), values)
 
 
 def _attempt(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> Attempt:
     more: dict[str, Any] = {}
     if step is Step.PUT_UNDER_WEIGHT:
-        more["stack"] = stack_facts(desk.session, _stack_meant(desk))
+        more["stack"] = stack_facts(desk.session, _stack_meant(desk), desk.happened_at)
     if step in TO_A_SHELF:
         more["shelf"] = shelf_facts(desk.session, desk.in_hand("cabinet_id"), desk.in_hand("shelf_id"))
     return make_attempt(desk, row, standing, step, **more)
@@ -208,11 +227,6 @@ def _after_the_fact(desk: Desk, row: RowMapping, attempt: Attempt, found: Sequen
     return saying.with_lines(
         answer, "Written as already done, against a rule. The manager looks at it before it is filed."
     )
-
-
-def _write_inspection(desk: Desk, row: RowMapping, entry_id: int, outcome: str) -> None:
-    values = {"sheet_id": row["id"], "entry_id": entry_id, "outcome": outcome, "inspected_at": desk.happened_at}
-    desk.session.execute(insert(table_of(Inspection)), values)
 
 
 _DRYNESS = (

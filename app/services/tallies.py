@@ -18,15 +18,18 @@ DAY = table_of(TallyDay)
 STAY = table_of(TallyStay)
 
 
-def add(desk: Desk, step: Step, was: Standing, now: Standing, happened_at: datetime, workers: Sequence[int]) -> None:
-    """Count one entry in."""
+def add(desk: Desk, step: Step, was: Standing, now: Standing, happened_at: datetime, workers: Sequence[int],
+        times: int = 1) -> None:  # fmt: skip
+    """Count one entry in, or several that are alike."""
     stay = (was.stage, was.came_at) if now.stage != was.stage else (None, None)
-    count(desk, step, stay[0], stay[1], happened_at, workers, 1)
+    count(desk, step, stay[0], stay[1], happened_at, workers, times)
 
 
 def count(desk: Desk, step: Step, left: Stage | None, came_at: datetime | None, happened_at: datetime,
           workers: Sequence[int], sign: int) -> None:  # fmt: skip
-    """Count one entry in (sign 1) or out (sign -1): the workers' sheets, and the stay that it ended, if any."""
+    """Count one entry in (sign 1), several alike (sign 2 and more), or one out (sign -1): the workers' sheets, and the
+    stay that it ended, if any.
+    """
     zone, dialect = desk.occasion.zone, desk.session.get_bind().dialect.name
     if workers:
         rows = [day_row(zone, happened_at, worker, step, len(workers), sign) for worker in workers]
@@ -41,7 +44,7 @@ def day_row(
 ) -> dict[str, date | int | str]:
     """One worker's share of one entry on its local day; the credit in sixtieths of a sheet."""
     day = local_day(happened_at, zone)
-    return {"day": day, "worker_id": worker, "step": step.value, "sheets": sign, "credit_60": sign * 60 // shares}
+    return {"day": day, "worker_id": worker, "step": step.value, "sheets": sign, "credit_60": sign * (60 // shares)}
 
 
 def stay_row(zone: ZoneInfo, stage: Stage, came_at: datetime, left_at: datetime, sign: int) -> dict[str, int | str]:

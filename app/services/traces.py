@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from sqlalchemy import bindparam, delete, insert, update
+from sqlalchemy import bindparam, case, delete, insert, update
 
 from app.db.models import Hold, Layer, table_of
 from app.domain.sheet import Standing
@@ -18,21 +18,24 @@ _LAY_IN = insert(LAYER)
 _TAKE_OUT = (
     update(LAYER)
     .where(LAYER.c.sheet_id == bindparam("sheet"), LAYER.c.out_at.is_(None))
-    .values(out_at=bindparam("until"), out_entry_id=bindparam("entry"))
+    # A stay whose beginning counts only from later than its end is one of no length.
+    .values(
+        out_at=case((LAYER.c.laid_at > bindparam("until"), LAYER.c.laid_at), else_=bindparam("until")),
+        out_entry_id=bindparam("entry"),
+    )
 )
 
 
-def follow_layers(desk: Desk, sheet_id: int, was: Standing, now: Standing, entry_id: int, happened_at: datetime,
-                  counts_until: datetime | None) -> None:  # fmt: skip
-    """Begin and end a sheet's stay in a stack as its place says."""
+def follow_layers(desk: Desk, sheet_id: int, was: Standing, now: Standing, entry_id: int, begins: datetime,
+                  ends: datetime) -> None:  # fmt: skip
+    """Begin and end a sheet's stay in a stack as its place says; the moments are those from and until which it counts."""
     if (was.place.stack_id, was.place.layer) == (now.place.stack_id, now.place.layer):
         return
     if was.place.stack_id is not None:
-        until = counts_until or happened_at
-        desk.session.execute(_TAKE_OUT, {"sheet": sheet_id, "until": until, "entry": entry_id})
+        desk.session.execute(_TAKE_OUT, {"sheet": sheet_id, "until": ends, "entry": entry_id})
     if now.place.stack_id is not None:
         values = {"sheet_id": sheet_id, "stack_id": now.place.stack_id, "layer": now.place.layer,
-                  "laid_at": happened_at, "laid_entry_id": entry_id}  # fmt: skip
+                  "laid_at": begins, "laid_entry_id": entry_id}  # fmt: skip
         desk.session.execute(_LAY_IN, values)
 
 

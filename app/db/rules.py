@@ -1,0 +1,52 @@
+"""The room's own rules as they stand: house rules, number patterns and calendar, for those who write and who read."""
+
+from __future__ import annotations
+
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from app.db.models import CalendarDay, Change, HouseRule, NumberPattern
+from app.domain.calendar import Calendar
+from app.domain.house import House, with_values
+from app.domain.numbers import Pattern
+
+_VERSIONS = select(
+    select(func.coalesce(func.max(HouseRule.version), 0)).scalar_subquery(),
+    select(func.coalesce(func.max(Change.id), 0)).scalar_subquery(),
+)
+_DAYS = select(CalendarDay.day, CalendarDay.is_open)
+
+
+def room_house(session: Session) -> tuple[House, tuple[Pattern, ...]]:
+    """The house rules in force and the room's number patterns, read again only when either has changed."""
+    kept = session.info["database"].kept
+    version, changed = session.execute(_VERSIONS).one()
+    found = kept.get("rules")
+    if found is None or found[0] != (version, changed):
+        # One value, so that a reader beside this one never sees half of a change.
+        found = (version, changed), with_values(_values(session), version), _patterns(session)
+        kept["rules"] = found
+    return found[1], found[2]
+
+
+def room_calendar(session: Session, house: House, zone: ZoneInfo) -> Calendar:
+    """The room's open days: its weekdays, and the dates set against them."""
+    days = session.execute(_DAYS).all()
+    return Calendar(
+        zone,
+        house.open_weekdays,
+        closed=frozenset(day for day, is_open in days if not is_open),
+        opened=frozenset(day for day, is_open in days if is_open),
+    )
+
+
+def _values(session: Session) -> dict[str, int]:
+    rows = session.execute(select(HouseRule.name, HouseRule.value).order_by(HouseRule.version))
+    return {row.name: row.value for row in rows}
+
+
+def _patterns(session: Session) -> tuple[Pattern, ...]:
+    rows = session.execute(select(NumberPattern.prefix, NumberPattern.width, NumberPattern.has_check))
+    return tuple(Pattern(row.prefix, row.width, row.has_check) for row in rows)

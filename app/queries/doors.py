@@ -1,0 +1,48 @@
+"""What the doors ask: who this is, which station this browser is, and whether there is a manager yet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sqlalchemy import bindparam, select
+from sqlalchemy.orm import Session
+
+from app.db.models import Station, Worker, table_of
+
+WORKER = table_of(Worker)
+STATION = table_of(Station)
+_WORKER = select(WORKER.c.id, WORKER.c.name, WORKER.c.rights, WORKER.c.password_changed_at).where(
+    WORKER.c.id == bindparam("worker"), WORKER.c.retired_at.is_(None)
+)
+_STATION = select(STATION.c.id).where(STATION.c.secret_hash == bindparam("secret"), STATION.c.closed_at.is_(None))
+
+
+@dataclass(frozen=True, slots=True)
+class KnownWorker:
+    """A worker as the doors know them; the mark changes with the password, so that old sessions end."""
+
+    worker_id: int
+    name: str
+    rights: frozenset[str]
+    password_mark: str
+
+
+def known_worker(session: Session, worker_id: int) -> KnownWorker | None:
+    """The worker with this id who has not left."""
+    row = session.execute(_WORKER, {"worker": worker_id}).one_or_none()
+    if row is None:
+        return None
+    mark = row.password_changed_at.isoformat() if row.password_changed_at else ""
+    return KnownWorker(row.id, row.name, frozenset(row.rights.split()), mark)
+
+
+def station_by_secret(session: Session, secret_hash: str) -> int | None:
+    """The station that a browser with this secret was enrolled for."""
+    station_id: int | None = session.execute(_STATION, {"secret": secret_hash}).scalar()
+    return station_id
+
+
+def room_has_manager(session: Session) -> bool:
+    """Whether somebody manages the room already."""
+    found = select(WORKER.c.id).where(WORKER.c.rights.contains("manager"), WORKER.c.password_hash.is_not(None))
+    return session.execute(found).first() is not None

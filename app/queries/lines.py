@@ -1,0 +1,143 @@
+"""One line for each of many sheets: what a person knows it by, where it is, and since when."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import bindparam, func, select
+from sqlalchemy.orm import Session
+
+from app.db.models import (
+    Bundle,
+    Cabinet,
+    Collector,
+    Consignment,
+    Inspection,
+    PlantName,
+    Sheet,
+    Shelf,
+    Stack,
+    Station,
+    table_of,
+)
+from app.domain.holds import HOLDS
+from app.domain.limits import waits_for
+from app.domain.numbers import Pattern, shown
+from app.domain.stages import STAGES, Stage
+from app.domain.words import age
+from app.queries.clocks import Glued, clocks_of
+from app.queries.waiting import Judge
+
+SHEET = table_of(Sheet)
+INSPECTED_AT = (
+    select(func.max(Inspection.inspected_at))
+    .where(Inspection.sheet_id == SHEET.c.id)
+    .correlate(SHEET)
+    .scalar_subquery()
+)
+LINES = (
+    select(
+        SHEET.c.id, SHEET.c.number, SHEET.c.record_number, SHEET.c.pieces, SHEET.c.bulk, SHEET.c.stage, SHEET.c.came_at,
+        SHEET.c.holds, SHEET.c.outcome, SHEET.c.in_queue, SHEET.c.closed_as, SHEET.c.fresh, SHEET.c.method,
+        SHEET.c.papers_at, SHEET.c.glued_at, SHEET.c.minimum_s, SHEET.c.layer, SHEET.c.stack_id,
+        PlantName.name.label("plant"), PlantName.family, Collector.name.label("collector"),
+        Consignment.name.label("consignment"), Cabinet.name.label("cabinet"), Cabinet.limit_open_days,
+        Shelf.name.label("shelf"), Stack.name.label("stack"), Station.name.label("on_table"),
+        Bundle.name.label("bundle"), INSPECTED_AT.label("inspected_at"),
+    )
+    .select_from(SHEET)
+    .outerjoin(PlantName, PlantName.id == SHEET.c.plant_name_id)
+    .outerjoin(Collector, Collector.id == SHEET.c.collector_id)
+    .outerjoin(Consignment, Consignment.id == SHEET.c.consignment_id)
+    .outerjoin(Cabinet, Cabinet.id == SHEET.c.cabinet_id)
+    .outerjoin(Shelf, Shelf.id == SHEET.c.shelf_id)
+    .outerjoin(Stack, Stack.id == SHEET.c.stack_id)
+    .outerjoin(Station, Station.id == SHEET.c.table_id)
+    .outerjoin(Bundle, Bundle.id == SHEET.c.bundle_id)
+)  # fmt: skip
+_BY_IDS = LINES.where(SHEET.c.id.in_(bindparam("sheets", expanding=True)))
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRow:
+    """One sheet in a list. `holds` are in words; `waits_for` says what a dry sheet waits for."""
+
+    sheet_id: int
+    number: str
+    shown: str
+    plant: str
+    family: str
+    detail: str
+    stage: str
+    stage_words: str
+    since: datetime | None
+    age: str
+    place: str
+    stalled: bool
+    holds: tuple[str, ...]
+    outcome: str
+    waits_for: str
+    bulk: str
+    in_queue: bool
+
+
+def line_rows(session: Session, sheet_ids: Sequence[int]) -> list[Any]:
+    """The joined rows of these sheets, in the order given; an id that is not there is left out."""
+    found = {row.id: row for row in session.execute(_BY_IDS, {"sheets": list(sheet_ids)})} if sheet_ids else {}
+    return [found[each] for each in sheet_ids if each in found]
+
+
+def sheet_rows(
+    session: Session, rows: Sequence[Any], patterns: Sequence[Pattern], judge: Judge
+) -> tuple[SheetRow, ...]:
+    """The lines of joined rows, each judged by the limit of its stage."""
+    pressing = [Glued(row.id, row.glued_at, row.minimum_s) for row in rows if row.stage == Stage.UNDER_PRESS]
+    clocks = clocks_of(session, pressing, judge.now) if pressing else {}
+    return tuple(
+        SheetRow(
+            row.id, row.number, shown(row.number, patterns), row.plant or "", row.family or "", detail_of(row), row.stage or "",
+            stage_words(row.stage, row.closed_as), row.came_at, age(row.came_at, judge.now) if row.came_at else "",
+            place_of(row), judge.wait_of(row, clocks.get(row.id)).stalled, hold_words(row.holds), row.outcome or "",
+            waits_for_words(row), row.bulk, row.in_queue,
+        )
+        for row in rows
+    )  # fmt: skip
+
+
+def stage_words(stage: str | None, closed_as: str | None = None) -> str:
+    """How a sheet's stage is said; "Not taken in" before its first entry."""
+    if closed_as is not None:
+        return "Withdrawn"
+    return STAGES[Stage(stage)].words if stage else "Not taken in"
+
+
+def place_of(row: Any, layer_words: str = "") -> str:
+    """Where one has to walk for a sheet: "M1, shelf 2", "stack P3", a table or a bundle; empty when nobody has said."""
+    if row.stack:
+        return f"stack {row.stack}{layer_words}"
+    if row.on_table:
+        return str(row.on_table)
+    shelf = f"{row.cabinet}, shelf {row.shelf}" if row.shelf else row.cabinet or ""
+    return shelf or (f"bundle {row.bundle}" if row.bundle else "")
+
+
+def detail_of(row: Any) -> str:
+    """Consignment, collector's number, bulk and parts, as far as they say something."""
+    collected = " ".join(filter(None, (row.collector, f"no. {row.record_number}" if row.record_number else "")))
+    bulk = row.bulk if row.bulk != "ordinary" else ""
+    pieces = f"{row.pieces} parts" if row.pieces > 1 else ""
+    return " · ".join(filter(None, (row.consignment, collected, bulk, pieces)))
+
+
+def hold_words(holds: str) -> tuple[str, ...]:
+    """The holds on a sheet in words, in the order of the table of holds."""
+    kinds = holds.split()
+    return tuple(row.words for kind, row in HOLDS.items() if kind in kinds)
+
+
+def waits_for_words(row: Any) -> str:
+    """What a dry sheet in the queue waits for; empty for all others."""
+    return waits_for(row.outcome) if row.stage == Stage.DRY and row.in_queue else ""

@@ -1,0 +1,186 @@
+"""The press room: what lies in each stack, what may come out now, and what must stay above it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import groupby
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import Select, and_, select
+from sqlalchemy.orm import Session
+
+from app.db.models import Adhesive, Layer, PlantName, Sheet, Stack, table_of
+from app.domain.attempt import PressClock
+from app.domain.limits import limit_of
+from app.domain.numbers import Pattern, shown
+from app.domain.pressure import SHEET_AREA_M2, pressure_pa
+from app.domain.stages import Stage
+from app.domain.stalls import Limit, is_stalled
+from app.domain.words import duration, said
+from app.queries import press_words
+from app.queries.clocks import Glued, clocks_of
+from app.queries.house import patterns_now
+from app.queries.waiting import Judge, judge, ready_since
+
+STACK = table_of(Stack)
+LAYER = table_of(Layer)
+_NOTHING = timedelta(0)
+_LYING: Select[Any] = (
+    select(STACK, LAYER.c.layer, LAYER.c.laid_at, Sheet.id.label("sheet_id"), Sheet.number, Sheet.bulk, Sheet.glued_at,
+           Sheet.minimum_s, PlantName.name.label("plant"), Adhesive.name.label("adhesive"))
+    .select_from(STACK)
+    .outerjoin(LAYER, and_(LAYER.c.stack_id == STACK.c.id, LAYER.c.out_at.is_(None)))
+    .outerjoin(Sheet, Sheet.id == LAYER.c.sheet_id)
+    .outerjoin(PlantName, PlantName.id == Sheet.plant_name_id)
+    .outerjoin(Adhesive, Adhesive.id == Sheet.adhesive_id)
+    .where(STACK.c.closed_at.is_(None))
+    .order_by(STACK.c.id, LAYER.c.layer)
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class LayerView:
+    """One sheet in a stack; `place` counts from the bottom, 1 first. `state` is ready, not-yet, or waiting for weights."""
+
+    place: int
+    sheet_id: int
+    number: str
+    shown: str
+    plant: str
+    bulk: str
+    adhesive: str
+    laid_at: datetime
+    under_weight: timedelta
+    needs: timedelta
+    ready_at: datetime | None
+    state: str
+    under_weight_words: str
+    needs_words: str
+    out_words: str
+    ready_since: datetime | None
+    forgotten: bool
+
+
+@dataclass(frozen=True, slots=True)
+class StackView:
+    """One stack: layers from the bottom to the top. `since` is when its weights went on or off.
+
+    `stay_above` counts the sheets that must stay and lie above the lowest that may come out; `bare_since` is since when
+    sheets have lain in it without weights. Mass in kilograms, pressure in pascal on each sheet.
+    """
+
+    stack_id: int
+    name: str
+    code_on: str
+    code_off: str
+    weights_on: bool
+    since: datetime | None
+    state: str
+    sheets: int
+    capacity: int
+    room: int
+    mass_kg: float
+    pieces: int
+    pressure_pa: float
+    ready_now: int
+    next_ready_at: datetime | None
+    last_ready_at: datetime | None
+    stay_above: int
+    layers: tuple[LayerView, ...]
+    words: str
+    short_words: str
+    off_too_long: bool
+    bare_since: datetime | None
+    counted: int | None
+    counted_of: int | None
+    counted_at: datetime | None
+    count_differs: bool
+
+
+def press_room(session: Session, now: datetime, zone: ZoneInfo) -> tuple[StackView, ...]:
+    """Every stack in use, P2 before P10, in three statements however many sheets lie there."""
+    return _views(session, _LYING, now, zone)
+
+
+def stack_view(session: Session, name: str, now: datetime, zone: ZoneInfo) -> StackView | None:
+    """The stack with this name; None when there is none in use."""
+    found = _views(session, _LYING.where(STACK.c.name == name), now, zone)
+    return found[0] if found else None
+
+
+def name_order(name: str) -> list[tuple[int, str]]:
+    """A key that puts P2 before P10."""
+    return [(int(part), "") if part.isascii() and part.isdigit() else (-1, part) for part in re.split(r"(\d+)", name)]
+
+
+def _views(session: Session, statement: Select[Any], now: datetime, zone: ZoneInfo) -> tuple[StackView, ...]:
+    rows = session.execute(statement).all()
+    lying = [row for row in rows if row.sheet_id is not None]
+    clocks = clocks_of(session, (Glued(row.sheet_id, row.glued_at, row.minimum_s) for row in lying), now)
+    judged, patterns = judge(session, now, zone), patterns_now(session)
+    stacks = []
+    for _, mine in groupby(rows, key=lambda row: row.id):
+        whole = list(mine)
+        held = [row for row in whole if row.sheet_id is not None]
+        layers = tuple(
+            _layer(row, place, clocks.get(row.sheet_id), patterns, judged) for place, row in enumerate(held, start=1)
+        )
+        stacks.append(_stack(whole[0], layers, judged))
+    return tuple(sorted(stacks, key=lambda stack: name_order(stack.name)))
+
+
+def _layer(row: Any, place: int, clock: PressClock | None, patterns: Sequence[Pattern], judged: Judge) -> LayerView:
+    lain, needs = (clock.under_weight, clock.minimum) if clock else (_NOTHING, _NOTHING)
+    ready = ready_since(clock, judged.now)
+    ready_at = clock.ready_at if clock else None
+    limit = limit_of(Stage.UNDER_PRESS, judged.house)
+    forgotten = ready is not None and limit is not None and is_stalled(limit, ready, judged.now, judged.calendar)
+    state = "ready" if ready is not None else "not-yet" if ready_at is not None else "waiting"
+    return LayerView(
+        place, row.sheet_id, row.number, shown(row.number, patterns), row.plant or "", row.bulk, row.adhesive or "",
+        row.laid_at, lain, needs, ready_at, state, press_words.whole_minutes(lain), duration(needs.total_seconds()),
+        _out_words(state, ready_at, judged), ready, forgotten,
+    )  # fmt: skip
+
+
+def _out_words(state: str, ready_at: datetime | None, judged: Judge) -> str:
+    if state == "ready":
+        return "now"
+    return said(ready_at, judged.calendar.zone, judged.now) if ready_at is not None else "not running"
+
+
+def _stack(row: Any, layers: tuple[LayerView, ...], judged: Judge) -> StackView:
+    waiting = [layer.ready_at for layer in layers if layer.state != "ready" and layer.ready_at is not None]
+    bare = _bare_since(row, layers)
+    limit = Limit(hours=judged.house.limit_weights_off_h)
+    since = said(row.turned_at, judged.calendar.zone, judged.now) if row.turned_at else ""
+    told = press_words.Told(row.weights_on, since, layers, lambda at: said(at, judged.calendar.zone, judged.now))
+    return StackView(
+        row.id, row.name, row.code_on, row.code_off, row.weights_on, row.turned_at, _state(row, layers), len(layers),
+        row.capacity, max(row.capacity - len(layers), 0), row.mass_kg, row.pieces,
+        pressure_pa(row.mass_kg if row.weights_on else 0.0, SHEET_AREA_M2),
+        sum(layer.state == "ready" for layer in layers), min(waiting, default=None),
+        max((layer.ready_at for layer in layers if layer.ready_at is not None), default=None),
+        len(press_words.staying_above(layers)), layers, press_words.words(told), press_words.short_words(told),
+        bare is not None and is_stalled(limit, bare, judged.now, judged.calendar), bare,
+        row.counted, row.counted_of, row.counted_at, row.counted is not None and row.counted != row.counted_of,
+    )  # fmt: skip
+
+
+def _bare_since(row: Any, layers: Sequence[LayerView]) -> datetime | None:
+    if row.weights_on or not layers:
+        return None
+    first = min(layer.laid_at for layer in layers)
+    return max(first, row.turned_at) if row.turned_at is not None else first
+
+
+def _state(row: Any, layers: Sequence[LayerView]) -> str:
+    if row.weights_on:
+        return "under weight"
+    if not layers:
+        return "empty"
+    return "unloading" if any(layer.under_weight for layer in layers) else "filling"

@@ -1,0 +1,183 @@
+"""Entries of the log said as sentences, the way one colleague tells another."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from app.domain.holds import HOLDS
+from app.domain.numbers import Pattern, shown
+from app.domain.stages import STEP_WORDS, Step
+from app.domain.words import MONTHS, WEEKDAYS, duration
+
+SAME_TIME = timedelta(minutes=2)
+
+
+@dataclass(frozen=True, slots=True)
+class Hands:
+    """Who did it and who stood beside, as far as their names may be shown."""
+
+    did: tuple[str, ...] = ()
+    beside: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Telling:
+    """In which zone and at which moment it is told, and how this room's numbers are spelled."""
+
+    zone: ZoneInfo
+    now: datetime
+    patterns: Sequence[Pattern]
+
+    def when(self, moment: datetime) -> str:
+        """A moment as the log says it: "Wed 25 Nov 14:06", with its year if that is another than today's."""
+        local, today = moment.astimezone(self.zone), self.now.astimezone(self.zone)
+        day = f"{WEEKDAYS[local.weekday()][:3]} {local.day} {MONTHS[local.month - 1]}"
+        return f"{day} {local:%H:%M}" if local.year == today.year else f"{day} {local.year} {local:%H:%M}"
+
+    def number(self, number: object) -> str:
+        """A sheet's number as people read it."""
+        return shown(str(number), self.patterns)
+
+
+def sentence(entry: Any, hands: Hands, telling: Telling) -> str:
+    """One entry of a sheet's log as a sentence, with what else is worth knowing of it behind."""
+    step = Step(entry.step)
+    deed = DEEDS[step](entry, telling) if step in DEEDS else STEP_WORDS[step][1] + _into(entry)
+    at = f" at {entry.station}" if entry.station else ""
+    first = f"{telling.when(entry.happened_at)} — {deed}{_by(hands)}{at}."
+    return " ".join([first, *_asides(entry, step, telling)])
+
+
+def correction(entry: Any, corrected: Any, hands: Hands, telling: Telling) -> str:
+    """An entry that takes back an earlier one, as a sentence."""
+    deed = STEP_WORDS[Step(corrected.step)][1]
+    taken = f"“{deed}” of {telling.when(corrected.happened_at)} taken back{_by(hands)}"
+    return f"{telling.when(entry.happened_at)} — {taken}{_why(entry)}"
+
+
+def taken_back(entry: Any, hands: Hands, telling: Telling) -> str:
+    """By whom, when and why an entry was taken back."""
+    return f"Taken back{_by(hands)}, {telling.when(entry.happened_at)}{_why(entry)}"
+
+
+def _by(hands: Hands) -> str:
+    by = f" by {' and '.join(hands.did)}" if hands.did else ""
+    return f"{by}, with {' and '.join(hands.beside)} beside" if hands.beside else by
+
+
+def _why(entry: Any) -> str:
+    return f": {entry.reason}." if entry.reason else "."
+
+
+def _into(entry: Any) -> str:
+    if entry.cabinet is None:
+        return f" in {entry.bundle}" if entry.bundle and entry.step != Step.PAPERS_CHANGED else ""
+    return f", to {entry.cabinet}, shelf {entry.shelf}" if entry.shelf else f", to {entry.cabinet}"
+
+
+def _asides(entry: Any, step: Step, telling: Telling) -> list[str]:
+    facts: Mapping[str, Any] = entry.facts
+    found = [words for name, words in _MARKS.items() if facts.get(name)]
+    if facts.get("counts_until"):
+        found.append(f"Its time counts up to {telling.when(datetime.fromisoformat(facts['counts_until']))}.")
+    if entry.after_the_fact:
+        found.append("Written as already done.")
+    if facts.get("broke"):
+        found.append(f"Against a rule: {', '.join(code.replace('-', ' ') for code in facts['broke'])}.")
+    return [*found, *_holds(facts, step), *_recorded(entry, telling), *_reason(entry, step)]
+
+
+def _holds(facts: Mapping[str, Any], step: Step) -> list[str]:
+    if step in (Step.PUT_HOLD, Step.LIFT_HOLD):
+        return []
+    put, lifted = _kinds(facts.get("holds", ())), _kinds(facts.get("lifts", ()))
+    return [*([f"Held: {put}."] if put else []), *([f"No longer held: {lifted}."] if lifted else [])]
+
+
+def _recorded(entry: Any, telling: Telling) -> list[str]:
+    if entry.is_late:
+        return [f"Late entry, recorded {telling.when(entry.recorded_at)}."]
+    apart = entry.recorded_at - entry.happened_at > SAME_TIME
+    return [f"Recorded {telling.when(entry.recorded_at)}."] if apart else []
+
+
+def _reason(entry: Any, step: Step) -> list[str]:
+    said = entry.reason and step not in (Step.PUT_HOLD, Step.WITHDRAW)
+    return [f"Reason: {entry.reason}."] if said else []
+
+
+def _kinds(kinds: Sequence[str]) -> str:
+    return ", ".join(HOLDS[kind].words if kind in HOLDS else kind for kind in kinds)
+
+
+def _put_under_weight(entry: Any, telling: Telling) -> str:
+    needs = f", to lie {duration(entry.minimum_s)}" if entry.minimum_s else ""
+    return f"put under weight in {entry.stack}{needs}"
+
+
+def _take_out(entry: Any, telling: Telling) -> str:
+    lain = int(entry.facts.get("under_weight_s", 0))
+    out = f"taken out of {entry.from_stack} after {duration(lain // 60 * 60)} under weight"
+    return f"let out {duration(entry.early_by_s)} early: {out}" if entry.early_by_s else f"{out}{_into(entry)}"
+
+
+def _found_out(entry: Any, telling: Telling) -> str:
+    return f"found out of {entry.from_stack} without a release"
+
+
+def _inspect(entry: Any, telling: Telling) -> str:
+    outcome = str(entry.facts.get("sets", {}).get("outcome", "")).replace("-", " ")
+    return f"inspected: {outcome}{_into(entry)}" if outcome else f"inspected{_into(entry)}"
+
+
+def _another(entry: Any, telling: Telling) -> str:
+    if "of" in entry.facts:
+        return f"made as another sheet of {telling.number(entry.facts['of'])}"
+    return f"another sheet made: {telling.number(entry.facts.get('new_number', ''))}"
+
+
+def _renumber(entry: Any, telling: Telling) -> str:
+    old, new = (telling.number(entry.facts.get(name, "")) for name in ("old_number", "new_number"))
+    return f"given the number {new} instead of {old}"
+
+
+def _together(entry: Any, telling: Telling) -> str:
+    return f"put together with {telling.number(entry.facts.get('into', entry.facts.get('old_number', '')))}"
+
+
+def _unmounted(entry: Any, telling: Telling) -> str:
+    kind = str(entry.facts.get("sets", {}).get("unmounted", "packet"))
+    return f"kept unmounted as a {kind}{_into(entry)}"
+
+
+DEEDS: dict[Step, Callable[[Any, Telling], str]] = {
+    Step.PUT_UNDER_WEIGHT: _put_under_weight,
+    Step.TAKE_OUT: _take_out,
+    Step.FOUND_OUT: _found_out,
+    Step.INSPECT: _inspect,
+    Step.ANOTHER_SHEET: _another,
+    Step.RENUMBER: _renumber,
+    Step.PUT_TOGETHER: _together,
+    Step.GOES_UNMOUNTED: _unmounted,
+    Step.SHELVE: lambda entry, telling: "put" + _into(entry).removeprefix(",").replace(" to ", " in ", 1),
+    Step.PUT_BACK: lambda entry, telling: "put back" + _into(entry).replace(", to ", " in ", 1),
+    Step.FILE: lambda entry, telling: "filed" + _into(entry).replace(", to ", " in ", 1),
+    Step.PUT_HOLD: lambda entry, telling: f"held: {_kinds(entry.facts.get('holds', ()))}{_because(entry)}",
+    Step.LIFT_HOLD: lambda entry, telling: f"hold lifted: {_kinds(entry.facts.get('lifts', ()))}",
+    Step.WITHDRAW: lambda entry, telling: f"withdrawn{_because(entry)}",
+}
+
+
+def _because(entry: Any) -> str:
+    return f" ({entry.reason})" if entry.reason else ""
+
+
+_MARKS = {
+    "early_to_feel": "Earlier than is usual for the way it was dried.",
+    "read_with_help": "Read with help.",
+    "credits": "Credited anew; it had been written for somebody else.",
+}

@@ -1,0 +1,81 @@
+"""Deeds with one sheet from its own page, by trainer and manager: holds, another number, a doubt that is settled."""
+
+from __future__ import annotations
+
+from sqlalchemy.engine import RowMapping
+
+from app.domain.answer import Answer
+from app.domain.errors import Refusal, Refused
+from app.domain.holds import HOLDS
+from app.domain.numbers import Kind, shown
+from app.domain.reading import Exact, read
+from app.domain.stages import Step
+from app.services import saying
+from app.services.custody import standing_of
+from app.services.describing import describe
+from app.services.desk import Desk
+from app.services.doubts import settle
+from app.services.facts import sheet_by_id, sheet_by_number
+from app.services.registering import mint_number, renumber
+from app.services.sheets import take_step
+
+
+def sheet_asked(desk: Desk) -> RowMapping:
+    """The row of the sheet that the request names, locked; refused with unknown-number when there is none."""
+    row = sheet_by_number(desk.session, desk.request.code)
+    if row is None:
+        raise Refused(Refusal("unknown-number", "No sheet here has this number.", "Search for it by name."))
+    return row
+
+
+def put_hold(desk: Desk, kind: str) -> Answer:
+    """Put one hold on a sheet, with a reason; refused with on-hold when it is there already."""
+    row = sheet_asked(desk)
+    if kind in row["holds"].split():
+        words = f"The hold is there already: {HOLDS[kind].words}."
+        raise Refused(Refusal("on-hold", words, "Lift it first if its reason has changed."))
+    return take_step(desk, row, standing_of(row), Step.PUT_HOLD)
+
+
+def lift_hold(desk: Desk, kind: str) -> Answer:
+    """Lift one hold of a sheet; refused with already-corrected when it is lifted already."""
+    row = sheet_asked(desk)
+    if kind not in row["holds"].split():
+        words = "The sheet has no such hold any more."
+        raise Refused(Refusal("already-corrected", words, "Nothing more is to be done."))
+    return take_step(desk, row, standing_of(row), Step.LIFT_HOLD)
+
+
+def give_number(desk: Desk, text: str) -> Answer:
+    """Give a sheet the number that was typed, or the next one of the room when none was.
+
+    Refused: misread-number, number-taken, manager-only, reason-needed.
+    """
+    row = sheet_asked(desk)
+    number = _number(desk, text) if text.strip() else mint_number(desk)
+    entry_id = renumber(desk, row, number)
+    again = sheet_by_id(desk.session, row["id"])
+    answer = saying.done(desk, again, Step.RENUMBER, entry_id, standing_of(again))
+    old, new = shown(row["number"], desk.patterns), shown(number, desk.patterns)
+    return saying.with_lines(answer, f"It is {new} now. {old} still finds it. Put the new number on the sheet.")
+
+
+def settle_doubt(desk: Desk) -> Answer:
+    """Say that somebody has looked at what was called in question; refused when nothing is."""
+    row = sheet_asked(desk)
+    if not desk.request.reason.strip():
+        raise Refused(Refusal("reason-needed", "It must be said what you found.", "Say what you found.", "which-one"))
+    if not settle(desk, row["id"], desk.request.reason):
+        words = "Nothing of this sheet is called in question any more."
+        raise Refused(Refusal("already-corrected", words, "Nothing more is to be done."))
+    return Answer(
+        "done", "Seen.", ("It is no longer called in question.",), "", describe(desk.session, row, desk.patterns)
+    )
+
+
+def _number(desk: Desk, text: str) -> str:
+    reading = read(text, desk.patterns)
+    if isinstance(reading, Exact) and reading.kind is Kind.SHEET:
+        return reading.text
+    words = "That is not a whole number of this room with its check character."
+    raise Refused(Refusal("misread-number", words, "Type it off the slip once more, or leave it empty."))

@@ -1,0 +1,45 @@
+"""What a desk has in hand for the step that is written: its shelf, its adhesive, and whose hands these are."""
+
+from __future__ import annotations
+
+from sqlalchemy import select
+from sqlalchemy.engine import RowMapping
+
+from app.db.models import Adhesive, table_of
+from app.domain.attempt import Attempt
+from app.domain.moves import lands_in
+from app.domain.press import BULKS
+from app.domain.sheet import Place
+from app.domain.stages import Stage
+from app.services.desk import Desk
+
+
+def shelf_in_hand(desk: Desk) -> Place:
+    """The shelf that the station has in hand, or nowhere."""
+    return Place(cabinet_id=desk.in_hand("cabinet_id"), shelf_id=desk.in_hand("shelf_id"))
+
+
+def adhesive_for(desk: Desk) -> RowMapping | None:
+    """The adhesive that was named, else the table's."""
+    code = desk.request.facts.get("adhesive")
+    if code is None and desk.in_hand("adhesive_id") is None:
+        return None
+    mine = Adhesive.code == code if code is not None else Adhesive.id == desk.in_hand("adhesive_id")
+    table = table_of(Adhesive)
+    return desk.session.execute(select(table).where(mine)).mappings().one_or_none()
+
+
+def bulk_meant(desk: Desk, known: str) -> str:
+    """The bulk that was named, else the table's, else what is known of the sheet."""
+    said = desk.request.facts.get("bulk") or desk.in_hand("bulk") or known
+    return str(said) if said in BULKS else known
+
+
+def hands(desk: Desk) -> tuple[int, ...]:
+    """Whose hands these are."""
+    return tuple(worker.worker_id for worker in desk.by)
+
+
+def lands(attempt: Attempt) -> Stage | None:
+    """The stage in which the sheet stands after this step."""
+    return lands_in(attempt.step, attempt.sheet.stage)

@@ -1,0 +1,53 @@
+"""Late entries: what was done while nobody could scan, written up by the manager from paper or memory."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+
+from sqlalchemy.engine import RowMapping
+
+from app.domain.answer import Answer
+from app.domain.errors import Refusal, Refused
+from app.domain.stages import Step
+from app.services.custody import standing_of
+from app.services.deeds import sheet_asked
+from app.services.desk import Desk, station_row
+from app.services.places import place_by_name
+from app.services.sheets import take_step
+
+LATE_STEPS = (
+    Step.TAKE_IN, Step.LAY_TO_DRY, Step.PAPERS_CHANGED, Step.PASS_AS_DRY, Step.ARRIVE_DRY, Step.ARRIVE_MOUNTED,
+    Step.TAKE_UP, Step.PUT_BACK, Step.MOUNT, Step.PUT_UNDER_WEIGHT, Step.TAKE_OUT, Step.FOUND_OUT, Step.RE_GLUE,
+    Step.BACK_TO_TABLE, Step.INSPECT, Step.FILE, Step.BRING_BACK, Step.SHELVE,
+)  # fmt: skip
+_KEPT_OF_STATION = ("id", "slug", "name", "code", "steps")
+
+
+def write_late(desk: Desk, step: Step, station_id: int | None) -> Answer:
+    """Take one step with one sheet at the time that the request names, at the station where it was really done.
+
+    It may not lie before the sheet's last entry. Refused: manager-only, out-of-order, and whatever the rules refuse.
+    """
+    if not desk.is_late:
+        raise Refused(Refusal("manager-only", "Only the manager writes late entries.", "Ask the manager."))
+    row = sheet_asked(desk)
+    if row["last_at"] is not None and desk.happened_at < row["last_at"]:
+        words = "Something else has happened to this sheet since then ({last})."
+        next_ = "Give a later time, or take back what was written since."
+        raise Refused(Refusal("out-of-order", words, next_, facts={"last": row["last_at"]}))
+    _stand_there(desk, station_id)
+    try:
+        return take_step(desk, row, standing_of(row), step)
+    finally:
+        # What the station has in hand now is not what this entry is about.
+        desk.station, desk.keeps = None, {}
+
+
+def _stand_there(desk: Desk, station_id: int | None) -> None:
+    station = station_row(desk.session, station_id)
+    if station is not None:
+        then: dict[str, Any] = {name: station[name] if name in _KEPT_OF_STATION else None for name in station}
+        desk.station = cast(RowMapping, then)
+    if desk.request.cabinet:
+        place = place_by_name(desk.session, desk.request.cabinet, desk.request.shelf)
+        desk.keep(cabinet_id=place.cabinet_id, shelf_id=place.shelf_id)

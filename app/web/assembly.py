@@ -1,0 +1,50 @@
+"""Putting the web application together: the room's pages, its doors and its interface for scripts."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from flask import Flask
+from flask_wtf.csrf import CSRFProtect
+
+from app.config import HOME
+from app.web import api, board, cabinets, doors, intake, people, press, render, room, search, security, sheets, stations
+from app.web.frame import frame_context
+
+LARGEST_BODY = 8 * 1024 * 1024
+
+
+def put_together(running: render.House) -> Flask:
+    """Make the web application of one running room. Nothing is read from the database yet."""
+    app = Flask("app", template_folder=str(HOME / "templates"), static_folder=str(HOME / "static"))
+    _configure(app, running)
+    app.extensions["blotter"] = running
+    csrf = CSRFProtect(app)
+    render.set_up(app)
+    security.set_up(app)
+    app.context_processor(frame_context)
+    for module in (doors, stations, sheets, search, board, press, cabinets, intake, people, room):
+        app.register_blueprint(module.bp)
+    # Scripts carry a key of their own instead of a cookie, so there is nothing to forge.
+    csrf.exempt(api.bp)
+    app.register_blueprint(api.bp)
+    return app
+
+
+def _configure(app: Flask, running: render.House) -> None:
+    config = running.config
+    app.config.update(
+        SECRET_KEY=config.secret_key,
+        SESSION_COOKIE_NAME="blotter",
+        SESSION_COOKIE_HTTPONLY=True,
+        SESSION_COOKIE_SAMESITE="Lax",
+        SESSION_COOKIE_SECURE=config.secure_cookies,
+        PERMANENT_SESSION_LIFETIME=timedelta(days=14),
+        # A station stays open for days: its forms must not go stale.
+        WTF_CSRF_TIME_LIMIT=None,
+        MAX_CONTENT_LENGTH=LARGEST_BODY,
+        MAX_FORM_MEMORY_SIZE=1024 * 1024,
+        MAX_FORM_PARTS=200,
+        TRUSTED_HOSTS=list(config.trusted_hosts) or None,
+        SEND_FILE_MAX_AGE_DEFAULT=timedelta(hours=1),
+    )

@@ -1,0 +1,142 @@
+"""The forms that are filled in by hand, and what they ask for."""
+
+from __future__ import annotations
+
+from flask_wtf import FlaskForm
+from flask_wtf.file import FileField, FileRequired
+from wtforms import (
+    BooleanField,
+    DateTimeLocalField,
+    IntegerField,
+    PasswordField,
+    SelectField,
+    SelectMultipleField,
+    StringField,
+)
+from wtforms.validators import InputRequired, Length, NumberRange, Optional
+from wtforms.widgets import CheckboxInput, ListWidget
+
+REASON = [InputRequired("Say why; it stays in the log."), Length(max=500)]
+NAME = [InputRequired("It needs a name."), Length(max=120)]
+
+
+class FirstForm(FlaskForm):  # type: ignore[misc]
+    """The first manager."""
+
+    code = StringField(
+        "Code from the console", [InputRequired("Type the code that the console shows."), Length(max=64)]
+    )
+    name = StringField("Your name", NAME)
+    password = PasswordField("Password, at least 10 characters", [InputRequired("Choose a password."), Length(max=200)])
+
+
+class SignInForm(FlaskForm):  # type: ignore[misc]
+    """Signing in with a password."""
+
+    name = StringField("Your name or number", [InputRequired("Type your name."), Length(max=200)])
+    password = PasswordField("Password", [InputRequired("Type your password."), Length(max=200)])
+
+
+class PasswordForm(FlaskForm):  # type: ignore[misc]
+    """A new password."""
+
+    password = PasswordField(
+        "New password, at least 10 characters", [InputRequired("Choose a password."), Length(max=200)]
+    )
+
+
+class ReasonForm(FlaskForm):  # type: ignore[misc]
+    """A deed that says why."""
+
+    reason = StringField("Why?", REASON)
+
+
+class HoldForm(FlaskForm):  # type: ignore[misc]
+    """Putting a hold on a sheet."""
+
+    hold = SelectField("Hold", [InputRequired()])
+    reason = StringField("Why?", REASON)
+
+
+class RenumberForm(FlaskForm):  # type: ignore[misc]
+    """Another number for a sheet."""
+
+    number = StringField("New number, empty to mint one", [Optional(), Length(max=40)])
+    reason = StringField("Why?", REASON)
+
+
+class LateForm(FlaskForm):  # type: ignore[misc]
+    """An entry written up afterwards."""
+
+    step = SelectField("What happened", [InputRequired()])
+    happened_at = DateTimeLocalField(
+        "When", [InputRequired("Say when.")], format=["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]
+    )
+    worker = SelectField("Who did it", [InputRequired()], coerce=int)
+    stack = SelectField("Stack", [Optional()])
+    shelf = SelectField("Shelf", [Optional()])
+    reason = StringField("Where you know it from", REASON)
+
+
+class GluingForm(FlaskForm):  # type: ignore[misc]
+    """Adhesive and bulk of a sheet, put right."""
+
+    adhesive = SelectField("Adhesive", [InputRequired()])
+    bulk = SelectField(
+        "Bulk", [InputRequired()], choices=[("thin", "thin"), ("ordinary", "ordinary"), ("bulky", "bulky")]
+    )
+    reason = StringField("Why?", REASON)
+
+
+class WorkerForm(FlaskForm):  # type: ignore[misc]
+    """A new worker."""
+
+    name = StringField("Name", NAME)
+    rights = SelectMultipleField(
+        "Rights", [InputRequired("Choose at least one.")], option_widget=CheckboxInput(), widget=ListWidget(prefix_label=False),
+        choices=[("reader", "reader"), ("volunteer", "volunteer"), ("trainer", "trainer"), ("manager", "manager")],
+    )  # fmt: skip
+
+
+class TokenForm(FlaskForm):  # type: ignore[misc]
+    """A key for a script or a scanner."""
+
+    name = StringField("What it is for", NAME)
+    scope = SelectField(
+        "It may", choices=[("read", "read"), ("scan", "scan at one station"), ("manage", "do what the manager may")]
+    )
+    station = SelectField("Station", [Optional()])
+    days = IntegerField("Days until it ends", [InputRequired(), NumberRange(1, 3650)], default=365)
+
+
+class StationForm(FlaskForm):  # type: ignore[misc]
+    """A new station."""
+
+    name = StringField("Name", NAME)
+    kind = SelectField("What is done there", [InputRequired()])
+
+
+class RoomForm(FlaskForm):  # type: ignore[misc]
+    """Something new in the room."""
+
+    what = SelectField("What", choices=[("cabinet", "cabinet"), ("stack", "stack"), ("bundle", "bundle card"),
+                                        ("consignment", "consignment"), ("pattern", "number pattern"), ("adhesive", "adhesive")])  # fmt: skip
+    name = StringField("Name", NAME)
+    code = StringField("Short code", [Optional(), Length(max=40)])
+    kind = StringField("Kind", [Optional(), Length(max=40)])
+    many = IntegerField("How many", [Optional(), NumberRange(1, 10_000)])
+
+
+class RuleForm(FlaskForm):  # type: ignore[misc]
+    """A house rule, changed."""
+
+    value = IntegerField("Value", [InputRequired("Give a whole number.")])
+    reason = StringField("Why?", REASON)
+
+
+class ImportForm(FlaskForm):  # type: ignore[misc]
+    """A file of sheets."""
+
+    file = FileField("CSV file, UTF-8, with Darwin Core headings", [FileRequired("Choose a file.")])
+    consignment = SelectField("Consignment", [InputRequired("Choose a consignment.")])
+    write = BooleanField("Write it now")

@@ -1,0 +1,130 @@
+"""Turning answers into pages: a whole page, or the fragment that was asked for; and how moments are shown."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from flask import Flask, Response, current_app, make_response, render_template, request
+from jinja2 import StrictUndefined
+
+from app.clock import Watch
+from app.config import Config
+from app.db.engine import Database
+from app.domain.errors import Refused
+from app.domain.words import age, duration, said
+
+
+@dataclass
+class House:
+    """What the running program holds: the room's database, its clock and its configuration."""
+
+    config: Config
+    database: Database
+    clock: Callable[[], datetime]
+    watch: Watch
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The room's time zone."""
+        return self.config.zone
+
+
+def house() -> House:
+    """The running room."""
+    running: House = current_app.extensions["blotter"]
+    return running
+
+
+def now() -> datetime:
+    """This moment, by the clock that the room runs on."""
+    return house().clock()
+
+
+def page(template: str, status: int = 200, **context: Any) -> Response:
+    """A whole page."""
+    return make_response(render_template(template, **context), status)
+
+
+def page_or_fragment(whole: str, fragment: str, status: int = 200, **context: Any) -> Response:
+    """The fragment for a page that asks for it, else the whole page around it."""
+    wanted = fragment if request.headers.get("HX-Request") or request.headers.get("X-Station") else whole
+    response = page(wanted, status, **context)
+    response.headers["Vary"] = "HX-Request, X-Station"
+    return response
+
+
+def refused_page(refused: Refused) -> Response:
+    """A refusal: a fragment where the page has its notices, or a page of its own."""
+    tell = teller()
+    refusals = [(each.answer, each.said(tell), each.next_said(tell)) for each in refused.refusals]
+    status = 409 if refused.refusals[0].code == "scan-id-reused" else 422
+    return page_or_fragment("doors/refused.html", "doors/_refused.html", status, refusals=refusals)
+
+
+def teller() -> Callable[[object], str]:
+    """How facts are spelled on the pages of this room."""
+
+    def tell(value: object) -> str:
+        return said(value, house().zone, now()) if isinstance(value, datetime) else str(value)
+
+    return tell
+
+
+def set_up(app: Flask) -> None:
+    """Strict templates, and the filters that all pages share."""
+    app.jinja_env.undefined = StrictUndefined
+    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    app.jinja_env.filters.update(said=teller_filter, iso=_iso, age=_age, hours=_hours, grouped=_grouped)
+    app.register_error_handler(Refused, refused_page)
+    for code, words in ERRORS.items():
+        app.register_error_handler(code, _error(code, words))
+
+
+def teller_filter(moment: datetime | None) -> str:
+    """A moment as it is said in the room; a dash for none."""
+    return said(moment, house().zone, now()) if moment else "–"
+
+
+def _iso(moment: datetime) -> str:
+    return moment.astimezone(house().zone).isoformat(timespec="seconds")
+
+
+def _age(moment: datetime | None) -> str:
+    return age(moment, now()) if moment else "–"
+
+
+def _hours(seconds: float | None) -> str:
+    return duration(seconds) if seconds is not None else "–"
+
+
+def _grouped(number: int) -> str:
+    return f"{number:,}"
+
+
+def _error(code: int, words: tuple[str, str]) -> Callable[[Exception], Response]:
+    def handler(_error: Exception) -> Response:
+        return page("doors/error.html", code, code=code, true=words[0], do=words[1])
+
+    return handler
+
+
+ERRORS: dict[int, tuple[str, str]] = {
+    400: (
+        "The page was out of date, or something was missing in what it sent.",
+        "Go back, load it again, and send it once more. Nothing was written.",
+    ),
+    403: ("This is not for those signed in here.", "Sign in as somebody who may, or ask the manager."),
+    404: ("There is no such page here.", "Go back to the board, or search for the sheet."),
+    405: ("This page cannot be used like that.", "Go back and use the buttons on the page."),
+    409: ("Two things met here that cannot both be true.", "Load the page again."),
+    413: ("That is more than this page takes.", "Send a smaller file, or a shorter text. Nothing was written."),
+    429: ("Too many tries.", "Wait a few minutes."),
+    500: (
+        "Something went wrong in the program. What was not answered was not written.",
+        "Try again. If it happens again, tell whoever looks after the computer.",
+    ),
+}

@@ -1,0 +1,124 @@
+"""Reading a scan off a form, and an answer for the page: what stations send and what they show."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from urllib.parse import parse_qsl
+
+from app.domain.answer import Answer, Ask, Choice
+from app.domain.errors import Refusal, Refused
+from app.domain.stages import Step
+from app.services.desk import Occasion, ScanRequest
+from app.web.render import house, now
+
+YES_OR_NO = frozenset({"dryness", "label", "felt_again", "all", "found", "fresh"})
+NUMBERS = frozenset({"counted"})
+LONGEST = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a sheet has come under its weights."""
+
+    share: float
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerView:
+    """An answer as the station's page draws it."""
+
+    kind: str
+    word: str
+    number_shown: str
+    plant: str
+    family: str
+    detail: str
+    cautions: tuple[str, ...]
+    lines: tuple[str, ...]
+    next: str
+    progress: Progress | None
+    choices: tuple[Choice, ...]
+    carry: Mapping[str, str]
+    undo_entry: int | None
+    fresh_scan_id: str
+    ask: Ask | None
+    after_the_fact: str
+    early: bool
+
+
+def occasion() -> Occasion:
+    """This moment, in the room's zone, and whether the clock is in doubt."""
+    return Occasion(now(), house().zone, house().watch.is_doubtful(timedelta(minutes=2)))
+
+
+def scan_request(sent: Mapping[str, str], station_id: int, fresh_id: str) -> ScanRequest:
+    """The scan that a station's form sent; Refused with a sentence for what cannot be meant."""
+    fields = {**sent, **dict(parse_qsl(sent.get("choose", "")))}
+    code = fields.get("code", "").strip()
+    if len(fields.get("scan_id", "")) > 80 or len(code) > LONGEST:
+        raise Refused(Refusal("misread-number", "That is too long to be a number.", "Scan it again."))
+    return ScanRequest(
+        scan_id=fields.get("scan_id") or fresh_id,
+        code=code,
+        station_id=station_id,
+        step=_step(fields.get("step", "")),
+        stack=fields.get("stack", ""),
+        facts=_facts(fields),
+        already_done=fields.get("already_done") == "1",
+        reason=fields.get("reason", "")[:500],
+        held=_held(fields.get("held", "0")),
+        happened_at=_moment(fields.get("happened_ms", "")),
+    )
+
+
+def answer_view(answer: Answer, fresh_scan_id: str) -> AnswerView:
+    """The answer as the page draws it."""
+    sheet = answer.sheet
+    progress = Progress(answer.share, answer.share_label) if answer.share is not None else None
+    undoable = answer.entry if answer.kind == "done" and answer.word not in ("Undone.", "Put right.") else None
+    return AnswerView(
+        answer.kind, answer.word, sheet.shown if sheet else "", sheet.plant if sheet else "", sheet.family if sheet else "",
+        sheet.detail if sheet else "", sheet.cautions if sheet else (), answer.lines, answer.next, progress, answer.choices,
+        answer.carry, undoable, fresh_scan_id, answer.ask, answer.already_done, early=False,
+    )  # fmt: skip
+
+
+def _step(name: str) -> Step | None:
+    if not name:
+        return None
+    try:
+        return Step(name)
+    except ValueError as error:
+        raise Refused(Refusal("wrong-stage", "There is no such step.", "Load the page again.")) from error
+
+
+def _facts(fields: Mapping[str, str]) -> dict[str, Any]:
+    facts: dict[str, Any] = {}
+    for name, value in fields.items():
+        if name.startswith("facts."):
+            facts[name[6:40]] = _fact(name[6:40], value[:500])
+    return facts
+
+
+def _fact(name: str, value: str) -> Any:
+    if name in YES_OR_NO:
+        return value == "yes"
+    if name in NUMBERS:
+        if not (value.isascii() and value.isdigit() and len(value) < 6):
+            raise Refused(Refusal("misread-number", "That is not a count.", "Type a whole number."))
+        return int(value)
+    return value
+
+
+def _held(value: str) -> int:
+    return int(value) if value.isascii() and value.isdigit() and len(value) < 6 else 0
+
+
+def _moment(milliseconds: str) -> datetime | None:
+    if not (milliseconds.isascii() and milliseconds.isdigit() and len(milliseconds) < 15):
+        return None
+    return datetime.fromtimestamp(int(milliseconds) / 1000, UTC)

@@ -1,0 +1,245 @@
+"""Stations: the main screen, where sheets are scanned one after the other."""
+
+from __future__ import annotations
+
+import secrets
+from typing import Any
+
+from flask import Blueprint, Response, flash, jsonify, make_response, redirect, request, url_for
+from werkzeug.wrappers import Response as AnyResponse
+
+from app.db.engine import reading, transaction
+from app.domain.answer import Answer
+from app.domain.stations import KINDS
+from app.queries.house import house_now
+from app.queries.people import stations as all_stations
+from app.queries.people import workers as all_workers
+from app.queries.room import adhesives
+from app.queries.stations import fetch_next, station_view
+from app.services.corrections import step_of
+from app.services.corrections import undo as take_back
+from app.services.desk import Desk, ScanRequest
+from app.services.people import enrol_station, pin_fits
+from app.services.room import add_station, close_browser, set_at_station
+from app.services.scanning import once
+from app.services.scanning import scan as scan_once
+from app.services.signing import sign_in as sign_in_here
+from app.services.signing import sign_out_all
+from app.web.forms import StationForm
+from app.web.render import house, now, page
+from app.web.scans import answer_view, occasion, scan_request
+from app.web.security import STATION_COOKIE, visitor
+
+bp = Blueprint("stations", __name__)
+
+
+@bp.get("/station")
+def here() -> AnyResponse:
+    """This browser's station, ready for a scan."""
+    return _screen(None)
+
+
+@bp.post("/station/scan")
+def scan() -> AnyResponse:
+    """One scan: an answer in the one place where the worker looks."""
+    sent = {name: value for name, value in request.form.items() if isinstance(value, str)}
+    wanted = scan_request(sent, _station(), secrets.token_urlsafe(16))
+    if sent.get("find"):
+        return redirect(url_for("search.results", q=sent.get("q", "")))
+    with transaction(house().database) as session:
+        answer = scan_once(session, wanted, occasion())
+    return _screen(answer)
+
+
+@bp.post("/station/undo")
+def undo() -> AnyResponse:
+    """Take a scan back: wrong sheet, not done yet, or not me."""
+    entry, why = request.form.get("entry", ""), request.form.get("reason", "")
+    entry_id = int(entry) if entry.isascii() and entry.isdigit() and len(entry) < 15 else 0
+    wanted = ScanRequest(request.form.get("scan_id") or secrets.token_urlsafe(16), "", _station())
+    with transaction(house().database) as session:
+        answer = once(session, wanted, occasion(), lambda desk: _undo(desk, entry_id, why), f"undo {entry_id} {why}")
+    return _screen(answer)
+
+
+@bp.post("/station/sign-in")
+def sign_in() -> AnyResponse:
+    """Sign in here by name."""
+    number = request.form.get("worker", "")
+    worker_id = int(number) if number.isascii() and number.isdigit() and len(number) < 10 else 0
+    wanted = ScanRequest(secrets.token_urlsafe(16), "", _station())
+    with transaction(house().database) as session:
+        needs_pin = house_now(session).pin_at_stations
+        if needs_pin and not pin_fits(session, worker_id, request.form.get("pin", ""), now()):
+            flash("The PIN does not fit the name. Try again, or scan your badge.")
+            return redirect(url_for("stations.here"))
+        others = request.form.get("with", "")
+        answer = once(
+            session, wanted, occasion(), lambda desk: _sign_in(desk, worker_id, others), f"sign in {worker_id}"
+        )
+    return _screen(answer)
+
+
+@bp.post("/station/sign-out")
+def sign_out() -> AnyResponse:
+    """Whoever works here goes."""
+    wanted = ScanRequest(secrets.token_urlsafe(16), "", _station())
+    with transaction(house().database) as session:
+        once(session, wanted, occasion(), _sign_out, "sign out")
+    return redirect(url_for("stations.here"))
+
+
+@bp.post("/station/defaults")
+def set_defaults() -> AnyResponse:
+    """What the table uses until it is changed again."""
+    with transaction(house().database) as session:
+        set_at_station(session, _station(), **_defaults())
+    return redirect(url_for("stations.here"))
+
+
+@bp.get("/station/side")
+def side() -> Response:
+    """What to fetch next, what the room did today, and the last scans, by themselves."""
+    with reading(house().database) as session:
+        view = station_view(session, _station(), now(), house().zone)
+        fetch = fetch_next(session, _station(), now(), house_now(session))
+    return page("stations/_side.html", view=view, fetch=fetch)
+
+
+@bp.get("/station/token")
+def token() -> Response:
+    """A fresh token for scans that waited longer than the page."""
+    from flask_wtf.csrf import generate_csrf
+
+    return jsonify(token=generate_csrf())
+
+
+@bp.get("/stations")
+def every() -> Response:
+    """All stations; the manager enrols this browser as one of them."""
+    with reading(house().database) as session:
+        found = all_stations(session)
+    form = StationForm()
+    form.kind.choices = [(kind, words) for kind, (words, _) in KINDS.items()]
+    return page("stations/every.html", stations=found, form=form, here=visitor().station_id)
+
+
+@bp.post("/stations")
+def add() -> AnyResponse:
+    """Add a station."""
+    form = StationForm()
+    form.kind.choices = [(kind, words) for kind, (words, _) in KINDS.items()]
+    if form.validate_on_submit():
+        try:
+            with transaction(house().database) as session:
+                slug = f"{form.kind.data}-{secrets.token_hex(3)}"
+                add_station(session, slug, form.name.data, KINDS[form.kind.data][1], now(), by=visitor().worker_id)
+            flash(f"{form.name.data} is set up. Enrol the browser that stands there.")
+        except ValueError as error:
+            flash(str(error))
+    else:
+        flash(" ".join(words for errors in form.errors.values() for words in errors))
+    return redirect(url_for("stations.every"))
+
+
+@bp.post("/stations/<slug>/enrol")
+def enrol(slug: str) -> AnyResponse:
+    """Make this browser the screen of that station."""
+    manager = visitor().worker_id
+    with transaction(house().database) as session:
+        found = [each for each in all_stations(session) if each.slug == slug]
+        if not found or manager is None:
+            return make_response(
+                page("doors/error.html", 404, code=404, true="There is no such station.", do="Go back.")
+            )
+        secret = enrol_station(session, found[0].station_id, manager, now())
+    response = redirect(url_for("stations.here"))
+    secure = house().config.secure_cookies
+    response.set_cookie(STATION_COOKIE, secret, max_age=315_360_000, httponly=True, samesite="Lax", secure=secure)
+    return response
+
+
+@bp.post("/stations/leave")
+def leave() -> AnyResponse:
+    """This browser is no longer a station."""
+    station_id = visitor().station_id
+    if station_id is not None:
+        with transaction(house().database) as session:
+            close_browser(session, station_id, now(), by=visitor().worker_id)
+    response = redirect(url_for("stations.every"))
+    response.delete_cookie(STATION_COOKIE)
+    return response
+
+
+def _screen(answer: Answer | None) -> Response:
+    fragment = bool(request.headers.get("X-Station"))
+    with reading(house().database) as session:
+        context = _context(session, fragment)
+    fresh = secrets.token_urlsafe(16)
+    shown = answer_view(answer, fresh) if answer else None
+    status = answer.status if answer else 200
+    template = "stations/_screen.html" if fragment else "stations/here.html"
+    response = page(template, status, answer=shown, fresh_scan_id=fresh, **context)
+    response.headers["Vary"] = "X-Station"
+    if answer is not None:
+        response.headers["X-Answer"] = answer.kind
+    return response
+
+
+def _context(session: Any, fragment: bool) -> dict[str, Any]:
+    view = station_view(session, _station(), now(), house().zone)
+    if fragment:
+        return {"view": view}
+    rules = house_now(session)
+    workers = [each for each in all_workers(session) if each.retired_at is None and set(each.rights) != {"reader"}]
+    return {"view": view, "fetch": fetch_next(session, _station(), now(), rules), "workers": workers,
+            "pin": rules.pin_at_stations, "doubtful": occasion().clock_doubtful, "adhesives": adhesives(session),
+            "mounts": bool({"mount", "re-glue"} & set(view.steps)) if view else False}  # fmt: skip
+
+
+def _station() -> int:
+    station_id = visitor().station_id
+    assert station_id is not None
+    return station_id
+
+
+def _undo(desk: Desk, entry_id: int, why: str) -> Answer:
+    words = WHY.get(why, "taken back")
+    if why == "not-me":
+        desk.keep(pending={"not_me": entry_id})
+        return Answer("which-one", "Whose?", ("Everything scanned here since the sign-in is put right.",),
+                      "Scan the badge of whoever it really was.")  # fmt: skip
+    step = step_of(desk, entry_id)
+    answer = take_back(desk, entry_id, words)
+    desk.keep(pending={"next_step": step} if why == "wrong-sheet" and step else None)
+    if why == "wrong-sheet":
+        return Answer("done", answer.word, answer.lines, f"{answer.next} Now scan the sheet in your hands.", answer.sheet,
+                      entry=answer.entry)  # fmt: skip
+    return answer
+
+
+def _sign_in(desk: Desk, worker_id: int, others: str) -> Answer:
+    sign_in_here(desk, worker_id, how="name", with_others=others if others in ("together", "beside") else "")
+    return Answer("done", "Hello.", ("You are signed in here.",), "Scan a sheet.")
+
+
+def _sign_out(desk: Desk) -> Answer:
+    sign_out_all(desk)
+    desk.keep(pending=None, last_sheet_id=None, bundle_id=None)
+    return Answer("done", "Thank you.")
+
+
+def _defaults() -> dict[str, Any]:
+    sent = request.form
+    values: dict[str, Any] = {}
+    for name in ("adhesive_id", "consignment_id"):
+        if name in sent:
+            values[name] = int(sent[name]) if sent[name].isascii() and sent[name].isdigit() else None
+    if sent.get("bulk") in ("", "thin", "ordinary", "bulky"):
+        values["bulk"] = sent["bulk"] or None
+    if sent.get("method") in ("heated", "unheated"):
+        values["method"] = sent["method"]
+    return values
+
+
+WHY = {"wrong-sheet": "wrong sheet", "not-done-yet": "not done yet", "not-me": "not me"}
