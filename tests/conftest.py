@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from app.db.engine import Database, open_database, sqlite_url
 from app.db.upgrade import upgrade
 from tests.room import Room
+
+# The same histories every time, so that a red build stays red; HYPOTHESIS_PROFILE=long looks for new ones.
+settings.register_profile("ci", derandomize=True, deadline=None)
+settings.register_profile("long", max_examples=2000, deadline=None)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
 
 
 @pytest.fixture(scope="session")

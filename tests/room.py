@@ -64,7 +64,9 @@ class Room:
         for name, stage in (("A1", Stage.INTAKE), ("M1", Stage.READY), ("D1", Stage.DRY), ("F1", Stage.FILED)):
             room.add_cabinet(session, name, stage, now, shelves=4)
         self.stack = {name: room.add_stack(session, name, now, capacity=8, mass_kg=12) for name in ("P1", "P2", "P3")}
-        self.station = {slug: room.add_station(session, slug, name, steps, now) for slug, (name, steps) in STATIONS.items()}
+        self.station = {
+            slug: room.add_station(session, slug, name, steps, now) for slug, (name, steps) in STATIONS.items()
+        }
         for table in ("table-1", "table-2"):
             room.set_at_station(session, self.station[table], adhesive_id=1, bulk=None)
 
@@ -87,7 +89,11 @@ class Room:
 
             for slug, who in usual.items():
                 # A test's cast may stand at several stations; a real worker is signed in at one.
-                session.add(Attendance(worker_id=self.worker[who], station_id=self.station[slug], signed_in_at=self.now, how="badge"))
+                session.add(
+                    Attendance(
+                        worker_id=self.worker[who], station_id=self.station[slug], signed_in_at=self.now, how="badge"
+                    )
+                )
                 session.flush()
 
     def signs_in(self, who: str, at: str, with_others: str = "") -> None:
@@ -154,7 +160,14 @@ class Room:
         """A sheet that has been taken in, came dry, and waits for mounting on M1, shelf 1."""
         number = self.new_number()
         self.scans(number, "intake", step=Step.TAKE_IN)
-        self.scans(number, "intake", step=Step.ARRIVE_DRY, facts={"dryness": True, "label": True, **facts}, cabinet="M1", shelf="1")
+        self.scans(
+            number,
+            "intake",
+            step=Step.ARRIVE_DRY,
+            facts={"dryness": True, "label": True, **facts},
+            cabinet="M1",
+            shelf="1",
+        )
         return number
 
     def sheet_mounted(self, table: str = "table-1", **facts: Any) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -11,7 +12,6 @@ import pytest
 
 HOME = Path(__file__).resolve().parent.parent
 SOURCES = sorted([*(HOME / "app").rglob("*.py"), *(HOME / "seed_demo").rglob("*.py")])
-STANDARD_ONLY = {"app.domain"}
 MAY_IMPORT: dict[str, set[str]] = {
     "app.domain": {"app.domain"},
     "app.db": {"app.domain", "app.db"},
@@ -28,10 +28,7 @@ LIBRARIES: dict[str, set[str]] = {
     "app.web": {"flask", "flask_wtf", "wtforms", "werkzeug", "jinja2", "markupsafe", "waitress"},
     "seed_demo": set(),
 }
-STANDARD = {"__future__", "abc", "argparse", "ast", "bisect", "collections", "contextlib", "csv", "dataclasses", "datetime", "difflib",
-            "enum", "functools", "hashlib", "heapq", "io", "itertools", "json", "logging", "math", "operator", "os", "pathlib", "random",
-            "re", "secrets", "shutil", "signal", "socket", "sqlite3", "ssl", "string", "sys", "tempfile", "threading", "time", "types",
-            "fractions", "typing", "unicodedata", "urllib", "warnings", "webbrowser", "zoneinfo", "codecs", "statistics"}  # fmt: skip
+STANDARD = sys.stdlib_module_names
 
 
 def module_of(path: Path) -> str:
@@ -95,7 +92,9 @@ def test_nobody_commits(path: Path) -> None:
 WRITES = {"insert", "update", "delete", "adding", "replacing", "flush", "merge", "add_all", "bulk_save_objects"}
 
 
-@pytest.mark.parametrize("path", [p for p in SOURCES if room_of(module_of(p)) in ("app.queries", "app.web", "seed_demo")], ids=module_of)
+@pytest.mark.parametrize(
+    "path", [p for p in SOURCES if room_of(module_of(p)) in ("app.queries", "app.web", "seed_demo")], ids=module_of
+)
 def test_only_services_write(path: Path) -> None:
     tree = ast.parse(path.read_text(encoding="utf-8"))
     imported = {alias.name for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) for alias in node.names
@@ -110,7 +109,11 @@ CLOCKS = {("datetime", "now"), ("datetime", "utcnow"), ("datetime", "today"), ("
 @pytest.mark.parametrize("path", [p for p in SOURCES if module_of(p) != "app.clock"], ids=module_of)
 def test_only_the_clock_asks_the_time(path: Path) -> None:
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and isinstance(node.func.value, ast.Name):
+        if (
+            isinstance(node, ast.Call)
+            and isinstance(node.func, ast.Attribute)
+            and isinstance(node.func.value, ast.Name)
+        ):
             assert (node.func.value.id, node.func.attr) not in CLOCKS, f"{path}:{node.lineno} asks the time"
 
 
@@ -122,7 +125,9 @@ def test_only_custody_writes_where_a_sheet_stands() -> None:
         sets = re.findall(r"update\((?:SHEET|Sheet)\)[^\n]*\n?[^\n]*values\(([^)]*)\)", text)
         if module != "app.services.custody":
             assert not any("stage" in each or "came_at" in each for each in sets), module
-    inserts = [module_of(path) for path in SOURCES if re.search(r"insert\((ENTRY|Entry|table_of\(Entry\))\)", path.read_text())]
+    inserts = [
+        module_of(path) for path in SOURCES if re.search(r"insert\((ENTRY|Entry|table_of\(Entry\))\)", path.read_text())
+    ]
     assert inserts == ["app.services.custody"]
 
 
@@ -158,8 +163,20 @@ def test_nothing_is_called_by_an_empty_name() -> None:
 
 
 def test_the_top_level_is_as_agreed() -> None:
-    agreed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "app", "migrations", "tests", "static", "templates", "seed_demo"}
-    found = {path.name for path in HOME.iterdir() if not path.name.startswith(".") and not path.name.endswith(".egg-info")}
+    agreed = {
+        "README.md",
+        "DEVELOPERS.md",
+        "pyproject.toml",
+        "app",
+        "migrations",
+        "tests",
+        "static",
+        "templates",
+        "seed_demo",
+    }
+    found = {
+        path.name for path in HOME.iterdir() if not path.name.startswith(".") and not path.name.endswith(".egg-info")
+    }
     assert found == agreed
 
 

@@ -14,6 +14,8 @@ from sqlalchemy import Engine, create_engine, event
 from sqlalchemy.engine import make_url
 from sqlalchemy.orm import Session
 
+from app.db.prepared import Lean
+
 PRAGMAS = (
     "PRAGMA journal_mode = WAL",
     # FULL: a scan that was answered is on the disk; NORMAL can lose the last ones.
@@ -107,7 +109,7 @@ def reading(database: Database) -> Iterator[Session]:
 
 def _session(database: Database, *, writes: bool = False) -> Session:
     bind = database.engine.execution_options(begin_writing=True) if writes else database.engine
-    session = Session(bind, expire_on_commit=False, autoflush=False)
+    session = Lean(bind, expire_on_commit=False, autoflush=False)
     session.info["database"] = database
     return session
 

@@ -36,7 +36,10 @@ class Ask:
 
 @dataclass(frozen=True, slots=True)
 class Described:
-    """What a person recognises a sheet by, and the cautions to read before its folder is opened."""
+    """What a person recognises a sheet by, the cautions to read before its folder is opened, and where it stands.
+
+    `since` is when it came into its stage, in ISO 8601.
+    """
 
     number: str = ""
     shown: str = ""
@@ -44,6 +47,8 @@ class Described:
     family: str = ""
     detail: str = ""
     cautions: tuple[str, ...] = ()
+    stage: str = ""
+    since: str = ""
 
 
 @dataclass(frozen=True, slots=True)

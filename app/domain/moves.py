@@ -39,9 +39,12 @@ def refusals(attempt: Attempt) -> list[Refusal]:
 
     In the wrong stage only that is said: the other rules speak of a sheet that stands where the step begins.
     """
-    move = WORKFLOW[attempt.step]
+    move = WORKFLOW.get(attempt.step)
+    if move is None:
+        words = f"“{STEP_WORDS[attempt.step][1].capitalize()}” is not said of a sheet."
+        return [Refusal("wrong-stage", words, "Say which step is meant.")]
     first = [found for found in (rules.not_closed(attempt), _follows_the_workflow(attempt, move)) if found]
-    if first and attempt.step is not Step.LIFT_HOLD:
+    if first:
         return first
     return [refusal for refusal in (rule(attempt) for rule in move.rules) if refusal is not None]
 
@@ -144,6 +147,6 @@ WORKFLOW: dict[Step, Move] = {
         by_bundle=True,
     ),
     Step.WITHDRAW: Move(KNOWN, STAYS, (rules.by_manager, rules.has_reason)),
-    Step.PUT_HOLD: Move(KNOWN, STAYS, (rules.names_a_hold, rules.has_reason)),
-    Step.LIFT_HOLD: Move(KNOWN, STAYS, (rules.names_a_hold, rules.may_lift)),
+    Step.PUT_HOLD: Move(KNOWN, STAYS, (rules.names_a_hold, rules.is_not_held_so, rules.has_reason)),
+    Step.LIFT_HOLD: Move(KNOWN, STAYS, (rules.names_a_hold, rules.is_held_so, rules.may_lift)),
 }  # fmt: skip

@@ -167,6 +167,22 @@ def is_glued(attempt: Attempt) -> Refusal | None:
     return Refusal("wrong-stage", "It has not been glued, so there is no adhesive to put right.", "Look at its log.")
 
 
+def is_held_so(attempt: Attempt) -> Refusal | None:
+    """Only a hold that is there can be lifted."""
+    kind = str(attempt.facts.get("hold", ""))
+    if kind in attempt.sheet.holds or kind not in HOLDS:
+        return None
+    return Refusal("on-hold", f"It has no hold “{HOLDS[kind].words}”.", "Look at its page to see what holds it.")
+
+
+def is_not_held_so(attempt: Attempt) -> Refusal | None:
+    """A hold of one kind is put once."""
+    kind = str(attempt.facts.get("hold", ""))
+    if kind not in attempt.sheet.holds:
+        return None
+    return Refusal("on-hold", f"It is held already: {HOLDS[kind].words}.", "Nothing more is to be done.")
+
+
 def by_manager(attempt: Attempt) -> Refusal | None:
     """This step is the manager's."""
     if attempt.has_right("manager"):

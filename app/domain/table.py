@@ -24,6 +24,7 @@ _SHOWN = 40
 _CELLS = {
     each: re.compile(rf'(?:"([^"]*(?:""[^"]*)*)"|([^"{each}\r\n]*))(?:({each})|\Z)', re.DOTALL) for each in _SEPARATORS
 }
+_QUOTED = re.compile(r'"[^"]*(?:""[^"]*)*"')
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,10 +89,11 @@ def open_table(data: bytes) -> Table:
     """Read the headings of a CSV file; BadTable, in one sentence, where it is no such file or they cannot be read."""
     _check_bytes(data)
     line, text = next(_records(data), (0, ""))
+    if not line:
+        raise BadTable(0, "", "The file is empty: choose the one with the list.")
     separator = _separator(text)
     headings = _cells(line, text, separator, ())
-    if len(headings) > MOST_COLUMNS:
-        raise BadTable(line, "", f"There are {len(headings):,} columns; up to {MOST_COLUMNS} are read: take some out.")
+    _check_headings(line, headings)
     columns = tuple(_column(line, place, heading) for place, heading in enumerate(headings, 1))
     _check_columns(line, separator, columns)
     return Table(data, separator, columns)
@@ -107,8 +109,6 @@ def _check_bytes(data: bytes) -> None:
     if len(data) > MOST_BYTES:
         size = f"{len(data) / 1024 / 1024:.1f} MB; up to {MOST_BYTES // 1024 // 1024} MB are read"
         raise BadTable(0, "", f"The file has {size}: part it into several.")
-    if not data.removeprefix(_BOM).strip():
-        raise BadTable(0, "", "The file is empty: choose the one with the list.")
     for start, words in _OTHER_KINDS.items():
         if data.startswith(start):
             raise BadTable(0, "", f"This is {words}, not a CSV file: save the list as “CSV UTF-8” first.")
@@ -141,7 +141,8 @@ def _records(data: bytes) -> Iterator[tuple[int, str]]:
             yield begun, _without_end("".join(lines))
             lines = []
     if lines:
-        raise BadTable(begun, "", "A quotation mark that opens in this row is never closed: close it, or take it out.")
+        # A quotation mark too many; which one it is shows when the row is parted into cells.
+        yield begun, _without_end("".join(lines))
 
 
 def _without_end(text: str) -> str:
@@ -175,6 +176,8 @@ def _cells(line: int, text: str, separator: str, columns: tuple[str, ...]) -> tu
 
 
 def _quoting_fault(text: str, place: int, separator: str) -> str:
+    if text[place] == '"' and not _QUOTED.match(text, place):
+        return "A quotation mark that opens in this row is never closed: close it, or take it out."
     if text[place] == '"':
         return "More text follows the closing quotation mark: double a quotation mark that is part of the text."
     before = text[place:].split('"')[0].split(separator)[0]
@@ -201,6 +204,14 @@ def _miscounted(line: int, cells: tuple[str, ...], columns: tuple[str, ...]) -> 
     return BadRow(line, columns[-1], f"The row is too long: it has {many}; {why}.")
 
 
+def _check_headings(line: int, headings: tuple[str, ...]) -> None:
+    if len(headings) > MOST_COLUMNS:
+        raise BadTable(line, "", f"There are {len(headings):,} columns; up to {MOST_COLUMNS} are read: take some out.")
+    if not any(NUMBER_TERM in (term_for(heading), nearest(heading)) for heading in headings):
+        words = "No column is headed catalogNumber: give that heading to the column with the sheets' numbers"
+        raise BadTable(line, "", f"{words}, and part the cells by commas.")
+
+
 def _column(line: int, place: int, heading: str) -> str:
     term, name = term_for(heading), heading.strip()
     if term is not None:
@@ -225,9 +236,6 @@ def _check_columns(line: int, separator: str, columns: tuple[str, ...]) -> None:
     for place, column in enumerate(columns):
         if column in columns[:place]:
             raise BadTable(line, clipped(column), "Two columns have this heading: take one of them out.")
-    if NUMBER_TERM not in columns:
-        words = "No column is headed catalogNumber: give that heading to the column with the sheets' numbers"
-        raise BadTable(line, "", f"{words}, and part the cells by commas.")
 
 
 # How files begin that people save in place of a CSV file.

@@ -126,7 +126,9 @@ def bundles(session: Session) -> tuple[BundleLine, ...]:
 def number_patterns(session: Session) -> tuple[PatternLine, ...]:
     """The patterns of this room's sheet numbers, in the order in which they were added."""
     rows = session.execute(select(PATTERN).order_by(PATTERN.c.id)).mappings()
-    return tuple(PatternLine(row["prefix"], row["width"], row["has_check"], row["mints"], row["minted"]) for row in rows)
+    return tuple(
+        PatternLine(row["prefix"], row["width"], row["has_check"], row["mints"], row["minted"]) for row in rows
+    )
 
 
 def house_rules(session: Session) -> tuple[RuleLine, ...]:

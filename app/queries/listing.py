@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import ColumnElement, Select, and_, or_, select, text, tuple_
+from sqlalchemy import ColumnElement, Select, and_, literal, or_, select, tuple_
 from sqlalchemy.orm import Session
 
 from app.db.models import Cabinet, Sheet, Shelf, table_of
@@ -15,13 +15,13 @@ from app.domain.stages import Stage
 from app.queries.house import patterns_now
 from app.queries.lines import LINES, SheetRow, sheet_rows
 from app.queries.search import matching
-from app.queries.stalled import stalled_where
+from app.queries.stalled import IN_QUEUE, stalled_where
 from app.queries.waiting import Judge, judge
 
 SHEET = table_of(Sheet)
-IN_QUEUE = text("sheet.in_queue")
 MOST_ON_A_PAGE = 200
 MOST_FOUND = 500
+NO_PLACE = "This is no place in the list. Begin at its first page."
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,14 +99,20 @@ def _by_wait(statement: Select[Any], after: str) -> Select[Any]:
     ordered = statement.where(IN_QUEUE).order_by(SHEET.c.came_at, SHEET.c.id)
     if not after:
         return ordered
+    came_at, last = _place(after)
+    further = tuple_(literal(came_at, SHEET.c.came_at.type), literal(last))
+    return ordered.where(tuple_(SHEET.c.came_at, SHEET.c.id) > further)
+
+
+def _place(after: str) -> tuple[datetime, int]:
     moment, _, sheet_id = after.partition(" ")
     try:
         came_at, last = datetime.fromisoformat(moment), int(sheet_id)
     except ValueError:
-        raise ValueError("This is no place in the list. Begin at its first page.") from None
-    if came_at.tzinfo is None:
-        raise ValueError("This is no place in the list. Begin at its first page.")
-    return ordered.where(tuple_(SHEET.c.came_at, SHEET.c.id) > tuple_(came_at, last))
+        raise ValueError(NO_PLACE) from None
+    if came_at.tzinfo is None or not 0 <= last < 2**63:
+        raise ValueError(NO_PLACE)
+    return came_at, last
 
 
 def _by_number(statement: Select[Any], after: str) -> Select[Any]:

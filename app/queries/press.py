@@ -103,12 +103,17 @@ class StackView:
 
 def press_room(session: Session, now: datetime, zone: ZoneInfo) -> tuple[StackView, ...]:
     """Every stack in use, P2 before P10, in three statements however many sheets lie there."""
-    return _views(session, _LYING, now, zone)
+    return stacks_seen(session, judge(session, now, zone))
+
+
+def stacks_seen(session: Session, judged: Judge) -> tuple[StackView, ...]:
+    """The press room as this judge sees it."""
+    return _views(session, _LYING, judged)
 
 
 def stack_view(session: Session, name: str, now: datetime, zone: ZoneInfo) -> StackView | None:
     """The stack with this name; None when there is none in use."""
-    found = _views(session, _LYING.where(STACK.c.name == name), now, zone)
+    found = _views(session, _LYING.where(STACK.c.name == name), judge(session, now, zone))
     return found[0] if found else None
 
 
@@ -117,11 +122,11 @@ def name_order(name: str) -> list[tuple[int, str]]:
     return [(int(part), "") if part.isascii() and part.isdigit() else (-1, part) for part in re.split(r"(\d+)", name)]
 
 
-def _views(session: Session, statement: Select[Any], now: datetime, zone: ZoneInfo) -> tuple[StackView, ...]:
+def _views(session: Session, statement: Select[Any], judged: Judge) -> tuple[StackView, ...]:
     rows = session.execute(statement).all()
     lying = [row for row in rows if row.sheet_id is not None]
-    clocks = clocks_of(session, (Glued(row.sheet_id, row.glued_at, row.minimum_s) for row in lying), now)
-    judged, patterns = judge(session, now, zone), patterns_now(session)
+    clocks = clocks_of(session, (Glued(row.sheet_id, row.glued_at, row.minimum_s) for row in lying), judged.now)
+    patterns = patterns_now(session)
     stacks = []
     for _, mine in groupby(rows, key=lambda row: row.id):
         whole = list(mine)

@@ -14,6 +14,8 @@ from app.domain.stages import STEP_WORDS, Step
 from app.domain.words import MONTHS, WEEKDAYS, duration
 
 SAME_TIME = timedelta(minutes=2)
+# What was done, and what follows behind who and where.
+Said = tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,9 +48,9 @@ class Telling:
 def sentence(entry: Any, hands: Hands, telling: Telling) -> str:
     """One entry of a sheet's log as a sentence, with what else is worth knowing of it behind."""
     step = Step(entry.step)
-    deed = DEEDS[step](entry, telling) if step in DEEDS else STEP_WORDS[step][1] + _into(entry)
-    at = f" at {entry.station}" if entry.station else ""
-    first = f"{telling.when(entry.happened_at)} — {deed}{_by(hands)}{at}."
+    deed, tail = DEEDS[step](entry, telling) if step in DEEDS else (STEP_WORDS[step][1], _to(entry))
+    who_where = _by(hands) + (f" at {entry.station}" if entry.station else "")
+    first = f"{telling.when(entry.happened_at)} — {deed if who_where else deed.rstrip(',')}{who_where}{tail}."
     return " ".join([first, *_asides(entry, step, telling)])
 
 
@@ -73,10 +75,20 @@ def _why(entry: Any) -> str:
     return f": {entry.reason}." if entry.reason else "."
 
 
-def _into(entry: Any) -> str:
+def _place(entry: Any) -> str:
     if entry.cabinet is None:
-        return f" in {entry.bundle}" if entry.bundle and entry.step != Step.PAPERS_CHANGED else ""
-    return f", to {entry.cabinet}, shelf {entry.shelf}" if entry.shelf else f", to {entry.cabinet}"
+        return entry.bundle or ""
+    return f"{entry.cabinet}, shelf {entry.shelf}" if entry.shelf else str(entry.cabinet)
+
+
+def _to(entry: Any) -> str:
+    place = _place(entry)
+    return f", to {place}" if place and entry.step != Step.PAPERS_CHANGED else ""
+
+
+def _in(entry: Any) -> str:
+    place = _place(entry)
+    return f", in {place}" if place else ""
 
 
 def _asides(entry: Any, step: Step, telling: Telling) -> list[str]:
@@ -114,47 +126,49 @@ def _kinds(kinds: Sequence[str]) -> str:
     return ", ".join(HOLDS[kind].words if kind in HOLDS else kind for kind in kinds)
 
 
-def _put_under_weight(entry: Any, telling: Telling) -> str:
-    needs = f", to lie {duration(entry.minimum_s)}" if entry.minimum_s else ""
-    return f"put under weight in {entry.stack}{needs}"
+def _put_under_weight(entry: Any, telling: Telling) -> Said:
+    return f"put under weight in {entry.stack}", f", to lie {duration(entry.minimum_s)}" if entry.minimum_s else ""
 
 
-def _take_out(entry: Any, telling: Telling) -> str:
-    lain = int(entry.facts.get("under_weight_s", 0))
-    out = f"taken out of {entry.from_stack} after {duration(lain // 60 * 60)} under weight"
-    return f"let out {duration(entry.early_by_s)} early: {out}" if entry.early_by_s else f"{out}{_into(entry)}"
+def _take_out(entry: Any, telling: Telling) -> Said:
+    lain = int(entry.facts.get("under_weight_s", 0)) // 60 * 60
+    out = f"taken out of {entry.from_stack} after {duration(lain)} under weight"
+    return f"let out {duration(entry.early_by_s)} early: {out}" if entry.early_by_s else out, _to(entry)
 
 
-def _found_out(entry: Any, telling: Telling) -> str:
-    return f"found out of {entry.from_stack} without a release"
+def _found_out(entry: Any, telling: Telling) -> Said:
+    return f"found out of {entry.from_stack} without a release", ""
 
 
-def _inspect(entry: Any, telling: Telling) -> str:
+def _inspect(entry: Any, telling: Telling) -> Said:
     outcome = str(entry.facts.get("sets", {}).get("outcome", "")).replace("-", " ")
-    return f"inspected: {outcome}{_into(entry)}" if outcome else f"inspected{_into(entry)}"
+    return f"inspected: {outcome}," if outcome else "inspected", _to(entry)
 
 
-def _another(entry: Any, telling: Telling) -> str:
+def _another(entry: Any, telling: Telling) -> Said:
     if "of" in entry.facts:
-        return f"made as another sheet of {telling.number(entry.facts['of'])}"
-    return f"another sheet made: {telling.number(entry.facts.get('new_number', ''))}"
+        return f"made as another sheet of {telling.number(entry.facts['of'])}", ""
+    return f"another sheet made, {telling.number(entry.facts.get('new_number', ''))},", ""
 
 
-def _renumber(entry: Any, telling: Telling) -> str:
+def _renumber(entry: Any, telling: Telling) -> Said:
     old, new = (telling.number(entry.facts.get(name, "")) for name in ("old_number", "new_number"))
-    return f"given the number {new} instead of {old}"
+    return f"given the number {new} instead of {old}", ""
 
 
-def _together(entry: Any, telling: Telling) -> str:
-    return f"put together with {telling.number(entry.facts.get('into', entry.facts.get('old_number', '')))}"
+def _together(entry: Any, telling: Telling) -> Said:
+    return f"put together with {telling.number(entry.facts.get('into', entry.facts.get('old_number', '')))}", ""
 
 
-def _unmounted(entry: Any, telling: Telling) -> str:
-    kind = str(entry.facts.get("sets", {}).get("unmounted", "packet"))
-    return f"kept unmounted as a {kind}{_into(entry)}"
+def _unmounted(entry: Any, telling: Telling) -> Said:
+    return f"kept unmounted as a {entry.facts.get('sets', {}).get('unmounted', 'packet')}", _to(entry)
 
 
-DEEDS: dict[Step, Callable[[Any, Telling], str]] = {
+def _because(entry: Any) -> str:
+    return f": {entry.reason}" if entry.reason else ""
+
+
+DEEDS: dict[Step, Callable[[Any, Telling], Said]] = {
     Step.PUT_UNDER_WEIGHT: _put_under_weight,
     Step.TAKE_OUT: _take_out,
     Step.FOUND_OUT: _found_out,
@@ -163,19 +177,13 @@ DEEDS: dict[Step, Callable[[Any, Telling], str]] = {
     Step.RENUMBER: _renumber,
     Step.PUT_TOGETHER: _together,
     Step.GOES_UNMOUNTED: _unmounted,
-    Step.SHELVE: lambda entry, telling: "put" + _into(entry).removeprefix(",").replace(" to ", " in ", 1),
-    Step.PUT_BACK: lambda entry, telling: "put back" + _into(entry).replace(", to ", " in ", 1),
-    Step.FILE: lambda entry, telling: "filed" + _into(entry).replace(", to ", " in ", 1),
-    Step.PUT_HOLD: lambda entry, telling: f"held: {_kinds(entry.facts.get('holds', ()))}{_because(entry)}",
-    Step.LIFT_HOLD: lambda entry, telling: f"hold lifted: {_kinds(entry.facts.get('lifts', ()))}",
-    Step.WITHDRAW: lambda entry, telling: f"withdrawn{_because(entry)}",
+    Step.SHELVE: lambda entry, telling: (f"put in {_place(entry)}", ""),
+    Step.PUT_BACK: lambda entry, telling: (f"put back in {_place(entry)}", ""),
+    Step.FILE: lambda entry, telling: ("filed", _in(entry)),
+    Step.PUT_HOLD: lambda entry, telling: (f"held for {_kinds(entry.facts.get('holds', ()))}", _because(entry)),
+    Step.LIFT_HOLD: lambda entry, telling: (f"hold lifted, {_kinds(entry.facts.get('lifts', ()))},", ""),
+    Step.WITHDRAW: lambda entry, telling: ("withdrawn", _because(entry)),
 }
-
-
-def _because(entry: Any) -> str:
-    return f" ({entry.reason})" if entry.reason else ""
-
-
 _MARKS = {
     "early_to_feel": "Earlier than is usual for the way it was dried.",
     "read_with_help": "Read with help.",

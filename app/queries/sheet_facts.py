@@ -10,8 +10,22 @@ from typing import Any
 from sqlalchemy import bindparam, func, or_, select
 from sqlalchemy.orm import Session
 
-from app.db.models import Adhesive, Consignment, FormerNumber, Hazard, Hold, Layer, PlantName, Sheet, Sighting, Specimen
-from app.db.models import Station, Worker, table_of
+from app.db.models import (
+    Adhesive,
+    Consignment,
+    FormerNumber,
+    Hazard,
+    Hold,
+    Layer,
+    PlantName,
+    Sheet,
+    Sighting,
+    Specimen,
+    Stack,
+    Station,
+    Worker,
+    table_of,
+)
 from app.domain.attempt import PressClock
 from app.domain.hazards import CAUTIONS
 from app.domain.holds import HOLDS, stopping
@@ -30,7 +44,16 @@ SHEET = table_of(Sheet)
 LAYER = table_of(Layer)
 # Deeds of the log-keeping, not of the work: they are offered where they belong, not as what comes next.
 NOT_NEXT = frozenset(
-    {Step.PUT_TOGETHER, Step.RENUMBER, Step.WITHDRAW, Step.PUT_HOLD, Step.LIFT_HOLD, Step.FOUND_OUT, Step.SHELVE}
+    {
+        Step.PUT_TOGETHER,
+        Step.RENUMBER,
+        Step.WITHDRAW,
+        Step.PUT_HOLD,
+        Step.LIFT_HOLD,
+        Step.FOUND_OUT,
+        Step.SHELVE,
+        Step.RESTATE,
+    }
 )
 ON_A_TABLE = frozenset({Step.MOUNT, Step.PUT_BACK, Step.ANOTHER_SHEET})
 
@@ -121,7 +144,13 @@ def other_parts(session: Session, row: Any, patterns: Sequence[Pattern]) -> tupl
         return ()
     found = session.execute(_OTHERS, {"specimen": row.specimen_id, "sheet": row.id}).all()
     return tuple(
-        Part(each.part, each.number, shown(each.number, patterns), stage_words(each.stage, each.closed_as), place_of(each))
+        Part(
+            each.part,
+            each.number,
+            shown(each.number, patterns),
+            stage_words(each.stage, each.closed_as),
+            place_of(each),
+        )
         for each in sorted(found, key=lambda each: (each.part, each.number))
     )
 
@@ -206,6 +235,4 @@ def _is_next(step: Step, stage: Stage | None, on_a_table: bool) -> bool:
 
 
 def _weights_on(session: Session, stack_id: int | None) -> bool:
-    from app.db.models import Stack
-
     return bool(session.execute(select(Stack.weights_on).where(Stack.id == stack_id)).scalar())

@@ -99,7 +99,9 @@ def _hands(session: Session, sheet_id: int, names: Names) -> dict[int, Hands]:
 def _line(row: Any, by_id: dict[int, Any], corrections: dict[int, Any], hands: dict[int, Hands], telling: Telling,
           is_last: bool) -> LogLine:  # fmt: skip
     mine = hands.get(row.id, Hands())
-    told = correction(row, by_id[row.corrects], mine, telling) if row.corrects in by_id else sentence(row, mine, telling)
+    told = (
+        correction(row, by_id[row.corrects], mine, telling) if row.corrects in by_id else sentence(row, mine, telling)
+    )
     by = corrections.get(row.id)
     undone = taken_back(by, hands.get(by.id, Hands()), telling) if by is not None else ""
     return LogLine(

@@ -65,22 +65,23 @@ def judge(session: Session, now: datetime, zone: ZoneInfo) -> Judge:
 
 def is_held(stage: Stage, holds: frozenset[str], *, fresh: bool = False, outcome: str | None = None) -> bool:
     """Whether a hold stops what comes next for a sheet; nothing stops what is damp or glued from going on."""
-    step = _next_step(stage, fresh, outcome)
+    step = next_step(stage, fresh, outcome)
     return step is not None and bool(stopping(holds, step))
 
 
-def ready_since(clock: PressClock | None, now: datetime) -> datetime | None:
-    """Since when a sheet under press has had its minimum; None while it has not."""
-    return clock.ready_at if clock is not None and not clock.remaining else None
-
-
-def _next_step(stage: Stage, fresh: bool, outcome: str | None) -> Step | None:
+def next_step(stage: Stage, fresh: bool, outcome: str | None) -> Step | None:
+    """The step that a hold could stop for a sheet that stands here; None where nothing may be stopped."""
     if stage is Stage.INTAKE:
         return None if fresh else Step.ARRIVE_DRY
     if stage is Stage.DRY:
         # What is to be mended is not held up by the hold that says so.
         return _DRY_STEPS.get(waits_for(outcome))
     return Step.TAKE_UP if stage is Stage.READY else None
+
+
+def ready_since(clock: PressClock | None, now: datetime) -> datetime | None:
+    """Since when a sheet under press has had its minimum; None while it has not."""
+    return clock.ready_at if clock is not None and not clock.remaining else None
 
 
 _DRY_STEPS = {"to inspect": Step.INSPECT, "to file": Step.FILE}

@@ -19,9 +19,8 @@ from app.services.closing import closing_words
 from app.services.corrections import latest_at, undo
 from app.services.crediting import credit_to
 from app.services.custody import standing_of
-from app.services.desk import Desk, behind, workers_named
+from app.services.desk import Desk, workers_named
 from app.services.facts import sheet_by_id, sheet_by_number
-from app.services.saying import refused
 from app.services.sheets import take_step
 from app.services.signing import sign_in, sign_out_all
 
@@ -62,8 +61,6 @@ def _glued_it(desk: Desk, worker: WorkerFacts, pending: Mapping[str, str]) -> An
     """The badge answers the question by whom a sheet was glued that was brought to the press."""
     row = sheet_by_number(desk.session, pending["code"])
     assert row is not None
-    if (found := behind(desk, row["last_at"])) is not None:
-        return refused(desk, [found], row)
     desk.keep(pending=None)
     desk.request = replace(desk.request, already_done=True, facts={**desk.request.facts, "glued_by": worker.number})
     return take_step(desk, row, standing_of(row), Step.PUT_UNDER_WEIGHT)
@@ -95,6 +92,12 @@ def _help(desk: Desk) -> Answer:
 
 
 def _already_done(desk: Desk) -> Answer:
+    pending = desk.in_hand("pending") or {}
+    row = sheet_by_number(desk.session, pending["code"]) if pending.get("offer") else None
+    if row is not None:
+        desk.keep(pending=None)
+        desk.request = replace(desk.request, already_done=True)
+        return take_step(desk, row, standing_of(row), Step(pending["step"]))
     raise Refused(
         Refusal("out-of-order", "Scan the sheet first.", "Then scan this card, or press the button under the answer.")
     )

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from sqlalchemy.engine import RowMapping
 
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
-from app.domain.holds import HOLDS
 from app.domain.numbers import Kind, shown
 from app.domain.reading import Exact, read
 from app.domain.stages import Step
@@ -29,21 +30,13 @@ def sheet_asked(desk: Desk) -> RowMapping:
 
 
 def put_hold(desk: Desk, kind: str) -> Answer:
-    """Put one hold on a sheet, with a reason; refused with on-hold when it is there already."""
-    row = sheet_asked(desk)
-    if kind in row["holds"].split():
-        words = f"The hold is there already: {HOLDS[kind].words}."
-        raise Refused(Refusal("on-hold", words, "Lift it first if its reason has changed."))
-    return take_step(desk, row, standing_of(row), Step.PUT_HOLD)
+    """Put one hold on a sheet, with a reason; refused when it is there already."""
+    return _with_hold(desk, Step.PUT_HOLD, kind)
 
 
 def lift_hold(desk: Desk, kind: str) -> Answer:
-    """Lift one hold of a sheet; refused with already-corrected when it is lifted already."""
-    row = sheet_asked(desk)
-    if kind not in row["holds"].split():
-        words = "The sheet has no such hold any more."
-        raise Refused(Refusal("already-corrected", words, "Nothing more is to be done."))
-    return take_step(desk, row, standing_of(row), Step.LIFT_HOLD)
+    """Lift one hold of a sheet; refused when it is not there, or not this worker's to lift."""
+    return _with_hold(desk, Step.LIFT_HOLD, kind)
 
 
 def give_number(desk: Desk, text: str) -> Answer:
@@ -71,6 +64,12 @@ def settle_doubt(desk: Desk) -> Answer:
     return Answer(
         "done", "Seen.", ("It is no longer called in question.",), "", describe(desk.session, row, desk.patterns)
     )
+
+
+def _with_hold(desk: Desk, step: Step, kind: str) -> Answer:
+    row = sheet_asked(desk)
+    desk.request = replace(desk.request, facts={**desk.request.facts, "hold": kind})
+    return take_step(desk, row, standing_of(row), step)
 
 
 def _number(desk: Desk, text: str) -> str:

@@ -18,7 +18,8 @@ SHEET = table_of(Sheet)
 _NAMES = (
     select(
         SHEET.c.number, SHEET.c.record_number, SHEET.c.locality, SHEET.c.pieces, SHEET.c.bulk, SHEET.c.notes, SHEET.c.part,
-        SHEET.c.is_sensitive, PlantName.name.label("plant"), PlantName.family, Collector.name.label("collector"),
+        SHEET.c.is_sensitive, SHEET.c.stage, SHEET.c.came_at,
+        PlantName.name.label("plant"), PlantName.family, Collector.name.label("collector"),
         Consignment.name.label("consignment"),
     )
     .outerjoin(PlantName, PlantName.id == SHEET.c.plant_name_id)
@@ -46,6 +47,8 @@ def describe(session: Session, row: RowMapping, patterns: Sequence[Pattern]) -> 
         family=names.family or "",
         detail=_detail(names),
         cautions=cautions(session, row["id"], row["consignment_id"]),
+        stage=names.stage or "",
+        since=names.came_at.isoformat() if names.came_at else "",
     )
 
 

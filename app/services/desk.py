@@ -49,13 +49,15 @@ class Occasion:
 class ScanRequest:
     """What a station or a script sends. `worker_ids` is None for those signed in at the station.
 
-    `manages` is set by the door, never by the sender: the request comes from a manager.
+    `manages` is set by the door, never by the sender: the request comes from a manager. `asked` is what a script sent,
+    as it came: where it is given it alone tells one scan from another, since what its names stand for may change.
     """
 
     scan_id: str
     code: str
     station_id: int | None = None
     worker_ids: tuple[int, ...] | None = None
+    beside_ids: tuple[int, ...] = ()
     step: Step | None = None
     stack: str = ""
     cabinet: str = ""
@@ -68,6 +70,7 @@ class ScanRequest:
     happened_at: datetime | None = None
     token_id: int | None = None
     manages: bool = False
+    asked: str = ""
 
 
 @dataclass(slots=True)

@@ -20,7 +20,10 @@ LAYER = table_of(Layer)
 
 
 def call_in_question(desk: Desk, stack_id: int, by_entry_id: int, since: datetime) -> list[int]:
-    """Look again at every take-out that rested on this stack's clock after `since`; return the entries now in doubt."""
+    """Look again at every take-out that rested on this stack's clock after `since`; return the entries now in doubt.
+
+    One that is no longer short by what has become known is laid to rest.
+    """
     touched = select(LAYER.c.sheet_id).where(
         LAYER.c.stack_id == stack_id, or_(LAYER.c.out_at.is_(None), LAYER.c.out_at > since)
     )
@@ -41,6 +44,8 @@ def look_again(desk: Desk, sheet_id: int, by_entry_id: int, since: datetime | No
         if short > (row.early_by_s or 0):
             _raise_doubt(desk, entry.entry_id, by_entry_id, short)
             doubted.append(entry.entry_id)
+        else:
+            _lay_doubt_to_rest(desk, entry.entry_id, by_entry_id)
     return doubted
 
 
@@ -57,6 +62,14 @@ def shortfall(desk: Desk, sheet_id: int, entry_id: int) -> timedelta:
     return max(timedelta(seconds=before.minimum_s) - lain, timedelta(0))
 
 
+def settle(desk: Desk, sheet_id: int, why: str) -> int:
+    """Somebody has looked at a sheet: its open doubts are settled, with what was found; return how many."""
+    mine = select(ENTRY.c.id).where(ENTRY.c.subject_kind == "sheet", ENTRY.c.subject_id == sheet_id)
+    values = {"settled_at": desk.now, "settled_by": desk.by[0].worker_id if desk.by else None, "why": why}
+    done = update(DOUBT).where(DOUBT.c.entry_id.in_(mine), DOUBT.c.settled_at.is_(None)).values(**values)
+    return len(desk.session.execute(done.returning(DOUBT.c.id)).all())
+
+
 def _raise_doubt(desk: Desk, entry_id: int, by_entry_id: int, short_s: int) -> None:
     open_ = select(DOUBT.c.id).where(DOUBT.c.entry_id == entry_id, DOUBT.c.settled_at.is_(None))
     doubt_id = desk.session.execute(open_).scalar()
@@ -71,3 +84,9 @@ def _raise_doubt(desk: Desk, entry_id: int, by_entry_id: int, short_s: int) -> N
         "raised_at": desk.now,
     }
     desk.session.execute(insert(DOUBT), values)
+
+
+def _lay_doubt_to_rest(desk: Desk, entry_id: int, by_entry_id: int) -> None:
+    mine = (DOUBT.c.entry_id == entry_id, DOUBT.c.settled_at.is_(None))
+    why = f"by entry {by_entry_id} it had lain long enough"
+    desk.session.execute(update(DOUBT).where(*mine).values(settled_at=desk.now, why=why))

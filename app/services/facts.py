@@ -140,7 +140,7 @@ def make_attempt(desk: Desk, row: RowMapping, standing: Standing, step: Step, **
     pressing = standing.stage is Stage.UNDER_PRESS
     own = stack_facts(session, standing.place.stack_id, desk.happened_at) if pressing else None
     clock = press_clock(session, row["id"], standing, desk.happened_at) if pressing else None
-    facts: Mapping[str, Any] = {"label": row["has_label"], **request.facts}
+    facts: Mapping[str, Any] = request.facts
     values: dict[str, Any] = {
         "by": desk.by, "table_id": desk.station_id, "other_table": _other_table(desk, standing),
         "where": place_words(session, standing.place), "own_stack": own, "clock": clock, "facts": facts,

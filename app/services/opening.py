@@ -32,7 +32,8 @@ def open_desk(session: Session, request: ScanRequest, occasion: Occasion) -> tup
 
 def _hands(session: Session, request: ScanRequest, station: RowMapping | None, house: House) -> tuple[Hands, Hands]:
     if request.worker_ids is not None:
-        return workers_named(session, tuple(dict.fromkeys(request.worker_ids)), house), ()
+        named = tuple(dict.fromkeys(request.worker_ids))
+        return workers_named(session, named, house), workers_named(session, request.beside_ids, house)
     return workers_at(session, station["id"], house) if station is not None else ((), ())
 
 

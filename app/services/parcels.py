@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from itertools import islice
 
-from sqlalchemy import bindparam, select
+from sqlalchemy import BindParameter, bindparam, select
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
@@ -28,7 +28,7 @@ FORMER = table_of(FormerNumber)
 # Rows that are looked up and written together: few enough that no statement has more values than a database takes.
 CHUNK = 500
 
-_NUMBERS = bindparam("numbers", expanding=True)
+_NUMBERS: BindParameter[str] = bindparam("numbers", expanding=True)
 _HERE_COLUMNS = (SHEET.c.id, SHEET.c.consignment_id, SHEET.c.stage, CONSIGNMENT.c.code)
 _HERE = (
     select(SHEET.c.number, *_HERE_COLUMNS)

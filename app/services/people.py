@@ -102,7 +102,7 @@ def enrol_station(session: Session, station_id: int, by: int, now: datetime) -> 
 
 
 def make_token(session: Session, scope: str, name: str, now: datetime, *, days: int | None = None,
-               station_id: int | None = None, worker_id: int | None = None) -> str:  # fmt: skip
+               station_id: int | None = None, worker_id: int | None = None, by: int | None = None) -> str:  # fmt: skip
     """Make a key for scripts and return it; only its hash is kept. ValueError for a scope that is not."""
     if scope not in ("read", "scan", "manage"):
         raise ValueError("A key is for read, scan or manage.")
@@ -110,7 +110,7 @@ def make_token(session: Session, scope: str, name: str, now: datetime, *, days: 
     values = {"secret_hash": secret_hash(secret), "scope": scope, "name": name, "station_id": station_id,
               "worker_id": worker_id, "made_at": now, "expires_at": now + timedelta(days=days) if days else None}  # fmt: skip
     token_id = session.execute(insert(TOKEN).values(**values).returning(TOKEN.c.id)).scalar_one()
-    changed(session, now, worker_id, "token", token_id, "made", new=f"{scope}: {name}")
+    changed(session, now, worker_id if by is None else by, "token", token_id, "made", new=f"{scope}: {name}")
     return secret
 
 
@@ -141,8 +141,24 @@ def new_badge(session: Session, worker_id: int, now: datetime, *, by: int | None
     return badge
 
 
+def set_rights(session: Session, worker_id: int, rights: Sequence[str], now: datetime, *, by: int | None) -> None:
+    """Change what a worker may do. ValueError for a senseless right, or if the room were left without a manager."""
+    if not rights or not set(rights) <= set(RIGHTS):
+        raise ValueError("A worker has at least one of: reader, volunteer, trainer, manager.")
+    if "manager" not in rights:
+        _leave_a_manager(session, worker_id)
+    mine = WORKER.c.id == worker_id
+    old = session.execute(select(WORKER.c.rights).where(mine)).scalar()
+    session.execute(update(WORKER).where(mine).values(rights=" ".join(rights)))
+    changed(session, now, by, "worker", worker_id, "rights", old=old, new=" ".join(rights))
+
+
 def retire_worker(session: Session, worker_id: int, now: datetime, *, by: int | None) -> None:
-    """A worker leaves: the log stays whole, the badge and the password no longer open anything."""
+    """A worker leaves: the log stays whole, the badge and the password no longer open anything.
+
+    ValueError if the room were left without a manager.
+    """
+    _leave_a_manager(session, worker_id)
     values = {"retired_at": now, "badge_code": None, "password_hash": None, "pin_hash": None}
     session.execute(update(WORKER).where(WORKER.c.id == worker_id).values(**values))
     changed(session, now, by, "worker", worker_id, "retired")
@@ -166,6 +182,13 @@ def pin_fits(session: Session, worker_id: int, pin: str, now: datetime) -> bool:
     dialect = session.get_bind().dialect.name
     session.execute(adding(dialect, LOG_IN, ("failures",)), {"name_key": key, "failures": 1, "failed_at": now})
     return False
+
+
+def _leave_a_manager(session: Session, worker_id: int) -> None:
+    manages = (WORKER.c.rights.contains("manager"), WORKER.c.password_hash.is_not(None), WORKER.c.retired_at.is_(None))
+    managers = session.execute(select(WORKER.c.id).where(*manages)).scalars().all()
+    if list(managers) == [worker_id]:
+        raise ValueError("The room needs a manager who can sign in. Make somebody else manager first.")
 
 
 def _throttle(session: Session, key: str, now: datetime) -> None:

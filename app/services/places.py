@@ -14,9 +14,8 @@ from app.domain.errors import Refusal, Refused
 from app.domain.sheet import Place, Standing
 from app.domain.stages import Stage, Step
 from app.services.custody import standing_of
-from app.services.desk import Desk, behind
+from app.services.desk import Desk
 from app.services.facts import place_words, sheet_by_id, sheet_by_number
-from app.services.saying import refused
 from app.services.sheets import take_step
 
 CABINET = table_of(Cabinet)
@@ -77,8 +76,6 @@ def _goes_there(desk: Desk, standing: Standing) -> Step | None:
 
 def _put(desk: Desk, row: Any, step: Step) -> Answer:
     desk.keep(last_sheet_id=None)
-    if (found := behind(desk, row["last_at"])) is not None:
-        return refused(desk, [found], row, step=step)
     answer = take_step(desk, row, standing_of(row), step)
     return replace(answer, step=step.value)
 

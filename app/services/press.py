@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -32,7 +33,7 @@ def turn_weights(desk: Desk, stack_id: int, on: bool) -> Answer:
     stack = stack_by_id(desk.session, stack_id)
     desk.keep(stack_id=None if on else stack_id)
     if _is_as_written(desk, stack, on):
-        return _seen(desk, stack, on)
+        return _with_count(desk, stack, _seen(desk, stack, on))
     _fits(desk, stack)
     happened_at = _moment(desk, stack, on)
     facts = _facts(desk, on)
@@ -41,7 +42,9 @@ def turn_weights(desk: Desk, stack_id: int, on: bool) -> Answer:
         desk, "stack", stack_id, step, happened_at=happened_at, facts=facts, reason=desk.request.reason
     )
     _write_stack(desk, stack, on, happened_at, entry_id)
-    return _answer_on(desk, stack, entry_id) if on else _answer_off(desk, stack, entry_id, happened_at)
+    if on:
+        return _answer_on(desk, stack, entry_id)
+    return _with_count(desk, stack, _answer_off(desk, stack, entry_id, happened_at))
 
 
 def count_stack(desk: Desk, stack_id: int, counted: int) -> Answer:
@@ -201,6 +204,14 @@ def _answer_off(desk: Desk, stack: RowMapping, entry_id: int, happened_at: datet
                         "the last time anybody saw its weights on.")  # fmt: skip
     next_ = "Lay in or take out, then put the weights on and scan the other side."
     return Answer("done", "Weights off.", tuple(lines), next_, step="weights-off", entry=entry_id)
+
+
+def _with_count(desk: Desk, stack: RowMapping, answer: Answer) -> Answer:
+    """A count that came with the card is written down too; the answer to the card stays what it is."""
+    if "counted" not in desk.request.facts:
+        return answer
+    counted = count_stack(desk, stack["id"], int(desk.request.facts["counted"]))
+    return replace(answer, lines=(*answer.lines, *counted.lines), entry=answer.entry or counted.entry)
 
 
 def _sheets(count: int) -> str:

@@ -45,7 +45,8 @@ def put_under_weight(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     # A station's own late time never adds to the time under weight: that runs from when the server heard of it.
     heard = desk.now if desk.time_from == "station" else None
     place = Place(stack_id=stack_id, layer=layer)
-    return Writing(Step.PUT_UNDER_WEIGHT, lands(attempt), place, sets, counts_from=heard)
+    said = {"layer_said": desk.request.facts["layer"]} if "layer" in desk.request.facts else {}
+    return Writing(Step.PUT_UNDER_WEIGHT, lands(attempt), place, sets, facts=said, counts_from=heard)
 
 
 def take_out(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:

@@ -72,22 +72,22 @@ def next_words(desk: Desk, sheet: Described, step: Step, now: Standing) -> str:
     return _settled(desk, step, now)
 
 
-def proposed_stack(desk: Desk) -> RowMapping | None:
-    """Where to lay the next sheet: a stack that is being filled, else one with its weights off, else an empty one."""
+def open_stacks(desk: Desk) -> list[str]:
+    """The stacks with their weights off and room in them: the one that is being filled first."""
     lying = select(func.count()).where(LAYER.c.stack_id == STACK.c.id, LAYER.c.out_at.is_(None)).scalar_subquery()
     found = (
-        select(STACK.c.id, STACK.c.name, lying.label("lying"))
+        select(STACK.c.name)
         .where(STACK.c.closed_at.is_(None), STACK.c.weights_on.is_(False), lying < STACK.c.capacity)
         .order_by(lying.desc(), STACK.c.id)
     )
-    return desk.session.execute(found).mappings().first()
+    return list(desk.session.execute(found).scalars())
 
 
 def _lay_it_where(desk: Desk) -> str:
-    stack = proposed_stack(desk)
-    if stack is None:
+    stacks = open_stacks(desk)
+    if not stacks:
         return "Now take it to the press. Every stack is full or has its weights on: ask which one may be opened."
-    return f"Now put it in stack {stack['name']}, top layer."
+    return f"Now put it in stack {stacks[0]}, top layer."
 
 
 def _in_layer(desk: Desk, now: Standing) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import timedelta
 from typing import Any
@@ -13,12 +13,11 @@ from sqlalchemy import bindparam, insert, select
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
-from app.db.models import RefusedScan, Scan, Sighting, Stack, table_of
-from app.db.upsert import replacing
+from app.db.models import Scan, Stack, table_of
 from app.domain.answer import Answer, answer_from
 from app.domain.errors import Refusal, Refused
 from app.domain.numbers import Kind
-from app.domain.reading import Exact, Misread, Partial, Reading, Unreadable, read
+from app.domain.reading import Exact, Misread, Partial, Unreadable, read
 from app.domain.stages import Step
 from app.services import saying
 from app.services.bundles import bundle_by_code, leave_out, scan_bundle
@@ -31,6 +30,7 @@ from app.services.places import place_by_code, place_by_name, scan_place
 from app.services.press import count_stack, turn_weights
 from app.services.registering import another_sheet, take_in_new
 from app.services.sheets import scan_sheet
+from app.services.sightings import keep_refusal, seen
 
 SCAN = table_of(Scan)
 _BY_ID = select(SCAN.c.fingerprint, SCAN.c.answer).where(SCAN.c.scan_id == bindparam("scan"))
@@ -45,32 +45,50 @@ def scan(session: Session, request: ScanRequest, occasion: Occasion) -> Answer:
 
     The same id and content again give the stored answer. Refused: scan-id-reused for one id with another content.
     """
-    return once(session, request, occasion, _act)
+    return once(session, request, occasion, act_on_code)
 
 
 def once(
     session: Session, request: ScanRequest, occasion: Occasion, act: Callable[[Desk], Answer], what: str = ""
 ) -> Answer:
     """Do something once for its scan id; `what` tells apart requests that are alike in all else."""
-    print_ = fingerprint(request, what)
-    if (kept := session.execute(_BY_ID, {"scan": request.scan_id}).one_or_none()) is not None:
-        return _same_again(kept, print_)
+    if (kept := answered(session, request, what)) is not None:
+        return kept
     desk, opened = open_desk(session, request, occasion)
     if what:
         # Something else was done here in between: the same code again is no double read.
         desk.keep(last_code=None)
     answer = _try(desk, act, opened)
     keep_at_station(desk)
-    session.execute(_KEEP_SCAN, {"scan_id": request.scan_id, "fingerprint": print_, "answer": answer.kept(),
+    session.execute(_KEEP_SCAN, {"scan_id": request.scan_id, "fingerprint": fingerprint(request, what), "answer": answer.kept(),
                                  "station_id": desk.station_id, "received_at": desk.now})  # fmt: skip
     return answer
 
 
+def answered(session: Session, request: ScanRequest, what: str = "") -> Answer | None:
+    """The answer that this scan was given before; None for a new one. Refused: scan-id-reused."""
+    kept = session.execute(_BY_ID, {"scan": request.scan_id}).one_or_none()
+    return _same_again(kept, fingerprint(request, what)) if kept is not None else None
+
+
 def fingerprint(request: ScanRequest, what: str = "") -> str:
     """What tells one scan from another with the same id: everything that was asked, and by which door."""
-    asked = {name: getattr(request, name) for name in _ASKED}
+    asked = request.asked or {name: getattr(request, name) for name in _ASKED}
     text = json.dumps([what, asked], sort_keys=True, default=str)
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+def act_on_code(desk: Desk) -> Answer:
+    """Do what the code that was scanned asks for at this desk."""
+    if (again := _double_read(desk)) is not None:
+        return again
+    if desk.request.shelf or desk.request.cabinet:
+        place = place_by_name(desk.session, desk.request.cabinet, desk.request.shelf)
+        desk.keep(cabinet_id=place.cabinet_id, shelf_id=place.shelf_id)
+    reading = read(desk.request.code, desk.patterns)
+    if isinstance(reading, Exact):
+        return HANDLERS[reading.kind](desk, reading.text)
+    return _not_exact(desk, reading)
 
 
 def _same_again(kept: Any, print_: str) -> Answer:
@@ -91,22 +109,10 @@ def _try(desk: Desk, act: Callable[[Desk], Answer], opened: Refusal | None) -> A
             raise
         answer = saying.refused(desk, refused.refusals)
     if answer.refusals:
-        _keep_refusal(desk, answer)
+        keep_refusal(desk, answer)
     elif answer.sheet is not None and not desk.written:
-        _seen(desk, answer.sheet.number)
+        seen(desk, answer.sheet.number)
     return answer
-
-
-def _act(desk: Desk) -> Answer:
-    if (again := _double_read(desk)) is not None:
-        return again
-    if desk.request.shelf or desk.request.cabinet:
-        place = place_by_name(desk.session, desk.request.cabinet, desk.request.shelf)
-        desk.keep(cabinet_id=place.cabinet_id, shelf_id=place.shelf_id)
-    reading = read(desk.request.code, desk.patterns)
-    if isinstance(reading, Exact):
-        return HANDLERS[reading.kind](desk, reading.text)
-    return _not_exact(desk, reading)
 
 
 def _double_read(desk: Desk) -> Answer | None:
@@ -181,38 +187,31 @@ def _stack(desk: Desk, code: str) -> Answer:
     if row is None:
         raise Refused(Refusal("no-stack", "No stack here has this card.", "Tell the manager."))
     if desk.request.step is Step.COUNT:
-        return count_stack(desk, row.id, int(desk.request.facts["counted"]))
-    return turn_weights(desk, row.id, row.code_on == code)
+        return _counted(desk, row.id)
+    answer = turn_weights(desk, row.id, row.code_on == code)
+    pending = desk.in_hand("pending") or {}
+    if answer.kind == "done" and pending.get("step") == Step.PUT_UNDER_WEIGHT and row.code_on != code:
+        return _lay_in_what_waits(desk, pending, answer)
+    return answer
+
+
+def _lay_in_what_waits(desk: Desk, pending: Mapping[str, Any], opened: Answer) -> Answer:
+    desk.keep(pending=None)
+    desk.request = replace(desk.request, step=Step.PUT_UNDER_WEIGHT, already_done=bool(pending.get("already_done")))
+    row = sheet_by_number(desk.session, pending["code"])
+    laid = scan_sheet(desk, row) if row is not None else opened
+    return replace(laid, lines=(*opened.lines, *laid.lines))
+
+
+def _counted(desk: Desk, stack_id: int) -> Answer:
+    if "counted" not in desk.request.facts:
+        raise Refused(Refusal("misread-number", "No count was sent.", "Say how many sheets lie in it."))
+    return count_stack(desk, stack_id, int(desk.request.facts["counted"]))
 
 
 def _station_card(desk: Desk, code: str) -> Answer:
     name = desk.station["name"] if desk.station else "no station"
     return Answer("done", f"{name}.", (f"This screen is {name}.",), "Scan a sheet.")
-
-
-def _keep_refusal(desk: Desk, answer: Answer) -> None:
-    sheet_id = _seen(desk, answer.sheet.number) if answer.sheet is not None else None
-    reading: Reading = read(desk.request.code, desk.patterns)
-    values: dict[str, Any] = {
-        "refused_at": desk.now, "station_id": desk.station_id, "step": answer.step or None,
-        "codes": " ".join(str(refusal["code"]) for refusal in answer.refusals), "sheet_id": sheet_id,
-        "kept": reading.kept if isinstance(reading, Unreadable) else None, "length": len(desk.request.code),
-    }  # fmt: skip
-    desk.session.execute(insert(table_of(RefusedScan)), values)
-
-
-def _seen(desk: Desk, number: str) -> int | None:
-    row = sheet_by_number(desk.session, number)
-    if row is None:
-        return None
-    statement = replacing(
-        desk.session.get_bind().dialect.name, table_of(Sighting), ("seen_at", "station_id", "worker_id")
-    )
-    worker = desk.by[0].worker_id if desk.by else None
-    values = {"subject_kind": "sheet", "subject_id": row["id"], "seen_at": desk.happened_at, "station_id": desk.station_id,
-              "worker_id": worker}  # fmt: skip
-    desk.session.execute(statement, values)
-    return int(row["id"])
 
 
 _ASKED = ("code", "station_id", "worker_ids", "step", "stack", "cabinet", "shelf", "facts", "early", "already_done",

@@ -11,19 +11,20 @@ from sqlalchemy import insert, select
 from sqlalchemy.engine import RowMapping
 
 from app.db.models import Inspection, Sheet, Stack, table_of
-from app.domain.answer import WORDS, Answer, Ask, Choice
+from app.domain.answer import Answer
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal, Refused
-from app.domain.moves import WORKFLOW, can_be_already_done, fits, refusals
+from app.domain.moves import can_be_already_done, fits, refusals
 from app.domain.sheet import Standing
-from app.domain.stages import STEP_WORDS, Stage, Step
+from app.domain.stages import Stage, Step
 from app.services import saying
+from app.services.asking import OUTCOMES, ask_choice, feel_it, refused_with_ways, which_step
 from app.services.custody import Writing, enter, standing_of
-from app.services.describing import describe
-from app.services.desk import Desk
+from app.services.desk import Desk, behind
 from app.services.facts import make_attempt, sheet_by_id, shelf_facts, stack_facts
 from app.services.gluing import ask_who_glued, write_gluing
-from app.services.writers import is_early_to_feel, writing_for
+from app.services.hazards import say_hazards
+from app.services.writers import writing_for
 
 SHEET = table_of(Sheet)
 ONTO_SHELF = (Step.PUT_BACK, Step.FILE, Step.SHELVE)
@@ -50,7 +51,7 @@ def scan_sheet(desk: Desk, row: RowMapping) -> Answer:
         return take_step(desk, row, standing, meant[0])
     if not meant:
         return _none_fits(desk, row, standing)
-    return _which_step(desk, row, meant)
+    return which_step(desk, row, meant)
 
 
 def steps_meant(desk: Desk, standing: Standing) -> list[Step]:
@@ -68,9 +69,8 @@ def take_step(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> An
     """Take one step with one sheet: ask every rule, then write the entry and the row together."""
     if not desk.by:
         raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then the sheet."))
-    if step not in WORKFLOW:
-        words = f"“{STEP_WORDS[step][1].capitalize()}” is not said of a sheet."
-        raise Refused(Refusal("wrong-stage", words, "Say which step is meant."))
+    if (late := behind(desk, row["last_at"])) is not None:
+        return saying.refused(desk, [late], row, step=step)
     if (question := _question_first(desk, row, standing, step)) is not None:
         return question
     attempt = _attempt(desk, row, standing, step)
@@ -78,7 +78,7 @@ def take_step(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> An
     if found and desk.request.already_done and can_be_already_done(step, standing.stage):
         return _after_the_fact(desk, row, attempt, found)
     if found:
-        return _refused(desk, row, attempt, found)
+        return refused_with_ways(desk, row, attempt, found)
     entry_id, now_stands = write_step(desk, row, attempt, writing_for(desk, row, attempt))
     return saying.done(desk, row, step, entry_id, now_stands)
 
@@ -94,6 +94,7 @@ def write_step(desk: Desk, row: RowMapping, attempt: Attempt, writing: Writing) 
     entry_id, now_stands = enter(desk, row["id"], attempt.sheet, writing)
     if attempt.step is Step.INSPECT:
         keep_inspection(desk, row["id"], entry_id, str(now_stands.outcome), desk.happened_at)
+    say_hazards(desk, row)
     return entry_id, now_stands
 
 
@@ -141,9 +142,9 @@ def _question_first(desk: Desk, row: RowMapping, standing: Standing, step: Step)
     if desk.station is None or desk.request.already_done:
         return None
     if step in (Step.PASS_AS_DRY, Step.ARRIVE_DRY, Step.ARRIVE_MOUNTED) and fits(step, standing.stage):
-        return _feel_it(desk, row, standing, step)
+        return feel_it(desk, row, standing, step)
     if step is Step.INSPECT and fits(step, standing.stage) and "outcome" not in facts:
-        return _ask(desk, row, step, "How is it?", _OUTCOMES)
+        return ask_choice(desk, row, step, "How is it?", OUTCOMES)
     return None
 
 
@@ -160,37 +161,6 @@ def _glued_unscanned(desk: Desk, row: RowMapping, standing: Standing) -> Answer:
     return saying.done(desk, again, Step.PUT_UNDER_WEIGHT, entry_id, now_stands)
 
 
-def _feel_it(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> Answer | None:
-    facts = desk.request.facts
-    if "dryness" not in facts:
-        return _ask(desk, row, step, "Feel it: brittle, not cool to the touch, not drooping?", _DRYNESS)
-    if facts["dryness"] is False:
-        raise Refused(Refusal("damp", "It is still damp.", "Lay it back to dry.", "not-yet"))
-    attempt = make_attempt(desk, row, standing, step)
-    if step is Step.PASS_AS_DRY and is_early_to_feel(desk, attempt) and not facts.get("felt_again"):
-        label = {False: "no", True: "yes"}[bool(facts.get("label", True))]
-        again = (("It is dry, I felt it again", f"facts.felt_again=yes&facts.dryness=yes&facts.label={label}"),
-                 ("Still damp", "facts.dryness=no"))  # fmt: skip
-        return _ask(desk, row, step, "That is earlier than usual for the way it was dried. Feel it again.", again)
-    return None
-
-
-def _ask(desk: Desk, row: RowMapping, step: Step, line: str, options: Sequence[tuple[str, str]]) -> Answer:
-    choices = tuple(Choice(label, "choose", value) for label, value in options)
-    carry = {"code": row["number"], "step": step.value}
-    sheet = describe(desk.session, row, desk.patterns)
-    return Answer("which-one", WORDS["which-one"], (line,), "", sheet, step.value, choices=choices, carry=carry)
-
-
-def _which_step(desk: Desk, row: RowMapping, meant: Sequence[Step]) -> Answer:
-    choices = tuple(Choice(STEP_WORDS[step][0].capitalize(), "step", step.value) for step in meant)
-    sheet = describe(desk.session, row, desk.patterns)
-    return Answer(
-        "which-one", WORDS["which-one"], ("What is to be done with it?",), "", sheet, choices=choices,
-        carry={"code": row["number"]},
-    )  # fmt: skip
-
-
 def _none_fits(desk: Desk, row: RowMapping, standing: Standing) -> Answer:
     if Step.PUT_UNDER_WEIGHT in desk.steps and standing.stage in (Stage.READY, Stage.DRY, Stage.INTAKE, Stage.DRYING):
         return take_step(desk, row, standing, Step.PUT_UNDER_WEIGHT)
@@ -200,21 +170,6 @@ def _none_fits(desk: Desk, row: RowMapping, standing: Standing) -> Answer:
     raise Refused(
         Refusal("wrong-stage", "No step was named, and none belongs to this place.", "Say which step is meant.")
     )
-
-
-def _refused(desk: Desk, row: RowMapping, attempt: Attempt, found: Sequence[Refusal]) -> Answer:
-    if [refusal.code for refusal in found] == ["no-cabinet"]:
-        desk.keep(pending={"code": row["number"], "step": attempt.step.value})
-    step, carry = attempt.step, {"code": row["number"]}
-    deed = ""
-    if step in (Step.MOUNT, Step.TAKE_UP) and can_be_already_done(Step.MOUNT, attempt.sheet.stage):
-        deed, carry["step"] = "It is already glued", Step.MOUNT.value
-    elif step is Step.TAKE_OUT and attempt.sheet.stage is Stage.UNDER_PRESS:
-        deed, carry["step"] = "It is already out", Step.FOUND_OUT.value
-    answer = saying.refused(desk, found, row, step=step, already_done=deed, carry=carry)
-    if "reason-needed" in {refusal.code for refusal in found}:
-        answer = replace(answer, ask=Ask("reason", "Why?"), carry={**carry, "step": step.value})
-    return answer
 
 
 def _after_the_fact(desk: Desk, row: RowMapping, attempt: Attempt, found: Sequence[Refusal]) -> Answer:
@@ -227,17 +182,3 @@ def _after_the_fact(desk: Desk, row: RowMapping, attempt: Attempt, found: Sequen
     return saying.with_lines(
         answer, "Written as already done, against a rule. The manager looks at it before it is filed."
     )
-
-
-_DRYNESS = (
-    ("It is dry, the label is with it", "facts.dryness=yes&facts.label=yes"),
-    ("It is dry, the label is to come", "facts.dryness=yes&facts.label=no"),
-    ("Still damp", "facts.dryness=no"),
-)
-_OUTCOMES = (
-    ("Passed", "facts.outcome=passed"),
-    ("To be mended", "facts.outcome=to-be-mended"),
-    ("Mended here", "facts.outcome=mended-here"),
-    ("Glued again", "step=re-glue"),
-    ("Back to the table", "step=back-to-table"),
-)

@@ -6,7 +6,6 @@ from flask_wtf import FlaskForm
 from flask_wtf.file import FileField, FileRequired
 from wtforms import (
     BooleanField,
-    DateTimeLocalField,
     IntegerField,
     PasswordField,
     SelectField,
@@ -34,15 +33,18 @@ class SignInForm(FlaskForm):  # type: ignore[misc]
     """Signing in with a password."""
 
     name = StringField("Your name or number", [InputRequired("Type your name."), Length(max=200)])
-    password = PasswordField("Password", [InputRequired("Type your password."), Length(max=200)])
+    password = PasswordField(
+        "Password", [InputRequired("Type your password."), Length(max=200)], render_kw={"autocomplete": "current-password"}
+    )
 
 
 class PasswordForm(FlaskForm):  # type: ignore[misc]
     """A new password."""
 
     password = PasswordField(
-        "New password, at least 10 characters", [InputRequired("Choose a password."), Length(max=200)]
-    )
+        "New password, at least 10 characters", [InputRequired("Choose a password."), Length(max=200)],
+        render_kw={"autocomplete": "new-password"},
+    )  # fmt: skip
 
 
 class ReasonForm(FlaskForm):  # type: ignore[misc]
@@ -65,23 +67,10 @@ class RenumberForm(FlaskForm):  # type: ignore[misc]
     reason = StringField("Why?", REASON)
 
 
-class LateForm(FlaskForm):  # type: ignore[misc]
-    """An entry written up afterwards."""
-
-    step = SelectField("What happened", [InputRequired()])
-    happened_at = DateTimeLocalField(
-        "When", [InputRequired("Say when.")], format=["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]
-    )
-    worker = SelectField("Who did it", [InputRequired()], coerce=int)
-    stack = SelectField("Stack", [Optional()])
-    shelf = SelectField("Shelf", [Optional()])
-    reason = StringField("Where you know it from", REASON)
-
-
 class GluingForm(FlaskForm):  # type: ignore[misc]
     """Adhesive and bulk of a sheet, put right."""
 
-    adhesive = SelectField("Adhesive", [InputRequired()])
+    adhesive = SelectField("Adhesive")
     bulk = SelectField(
         "Bulk", [InputRequired()], choices=[("thin", "thin"), ("ordinary", "ordinary"), ("bulky", "bulky")]
     )
@@ -96,6 +85,23 @@ class WorkerForm(FlaskForm):  # type: ignore[misc]
         "Rights", [InputRequired("Choose at least one.")], option_widget=CheckboxInput(), widget=ListWidget(prefix_label=False),
         choices=[("reader", "reader"), ("volunteer", "volunteer"), ("trainer", "trainer"), ("manager", "manager")],
     )  # fmt: skip
+
+
+class RightsForm(FlaskForm):  # type: ignore[misc]
+    """What a worker may do, changed."""
+
+    rights = SelectMultipleField(
+        "Rights", [InputRequired("Choose at least one.")], option_widget=CheckboxInput(), widget=ListWidget(prefix_label=False),
+        choices=[("reader", "reader"), ("volunteer", "volunteer"), ("trainer", "trainer"), ("manager", "manager")],
+    )  # fmt: skip
+
+
+class PinForm(FlaskForm):  # type: ignore[misc]
+    """A new PIN."""
+
+    pin = PasswordField(
+        "New PIN, 4 to 8 digits", [InputRequired("Choose a PIN."), Length(max=8)], render_kw={"autocomplete": "off"}
+    )
 
 
 class TokenForm(FlaskForm):  # type: ignore[misc]
@@ -114,17 +120,6 @@ class StationForm(FlaskForm):  # type: ignore[misc]
 
     name = StringField("Name", NAME)
     kind = SelectField("What is done there", [InputRequired()])
-
-
-class RoomForm(FlaskForm):  # type: ignore[misc]
-    """Something new in the room."""
-
-    what = SelectField("What", choices=[("cabinet", "cabinet"), ("stack", "stack"), ("bundle", "bundle card"),
-                                        ("consignment", "consignment"), ("pattern", "number pattern"), ("adhesive", "adhesive")])  # fmt: skip
-    name = StringField("Name", NAME)
-    code = StringField("Short code", [Optional(), Length(max=40)])
-    kind = StringField("Kind", [Optional(), Length(max=40)])
-    many = IntegerField("How many", [Optional(), NumberRange(1, 10_000)])
 
 
 class RuleForm(FlaskForm):  # type: ignore[misc]

@@ -10,12 +10,14 @@ from zoneinfo import ZoneInfo
 
 from flask import Flask, Response, current_app, make_response, render_template, request
 from jinja2 import StrictUndefined
+from werkzeug.exceptions import HTTPException
 
 from app.clock import Watch
 from app.config import Config
 from app.db.engine import Database
 from app.domain.errors import Refused
 from app.domain.words import age, duration, said
+from app.web.problems import is_for_scripts, problem_of
 
 
 @dataclass
@@ -106,7 +108,9 @@ def _grouped(number: int) -> str:
 
 
 def _error(code: int, words: tuple[str, str]) -> Callable[[Exception], Response]:
-    def handler(_error: Exception) -> Response:
+    def handler(error: Exception) -> Response:
+        if is_for_scripts() and isinstance(error, HTTPException):
+            return problem_of(error)
         return page("doors/error.html", code, code=code, true=words[0], do=words[1])
 
     return handler

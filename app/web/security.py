@@ -69,6 +69,8 @@ PERMISSIONS: dict[str, frozenset[str]] = {
     "people.badge": MANAGE,
     "people.retire": MANAGE,
     "people.set_password": MANAGE,
+    "people.pin": MANAGE,
+    "people.rights": MANAGE,
     "people.tokens": MANAGE,
     "people.revoke": MANAGE,
     "room.show": MANAGE,
@@ -90,7 +92,6 @@ HEADERS = {
     "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'",
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "same-origin",
-    "Cross-Origin-Opener-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
     "X-Frame-Options": "DENY",
 }
@@ -184,6 +185,9 @@ def _recognise() -> Visitor:
 def _with_headers(response: Response) -> Response:
     for name, value in HEADERS.items():
         response.headers.setdefault(name, value)
+    if request.is_secure:
+        # Browsers heed it only over https, and warn about it elsewhere.
+        response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
     if request.endpoint != "static":
         response.headers.setdefault("Cache-Control", "no-store")
     response.headers["X-Now"] = str(int(now().timestamp() * 1000))

@@ -12,7 +12,7 @@ from app.db.engine import reading, transaction
 from app.domain.answer import Answer
 from app.domain.stations import KINDS
 from app.queries.house import house_now
-from app.queries.people import stations as all_stations
+from app.queries.people import station_list as all_stations
 from app.queries.people import workers as all_workers
 from app.queries.room import adhesives
 from app.queries.stations import fetch_next, station_view

@@ -59,7 +59,9 @@ def attempt(stage: Stage | None, step: Step, **more: object) -> Attempt:
         "own_stack": OPEN_STACK, "clock": PressClock(timedelta(hours=24), timedelta(hours=24), NOON), "treated": True,
         "reason": "because", "shelf": _shelf(lands_in(step, stage)),
     }  # fmt: skip
-    return Attempt(**{"sheet": sheet, "step": step, "happened_at": NOON, "house": House(), "calendar": WEEK, **values, **more})  # type: ignore[arg-type]
+    return Attempt(
+        **{"sheet": sheet, "step": step, "happened_at": NOON, "house": House(), "calendar": WEEK, **values, **more}
+    )  # type: ignore[arg-type]
 
 
 def _shelf(stage: Stage | None) -> ShelfFacts:
@@ -197,7 +199,11 @@ def test_a_closed_sheet_takes_no_more_steps() -> None:
 
 
 def test_glue_that_is_on_is_written_from_wherever_the_log_left_the_sheet() -> None:
-    assert {stage for stage in Stage if can_be_already_done(Step.MOUNT, stage)} == {Stage.INTAKE, Stage.DRYING, Stage.READY}
+    assert {stage for stage in Stage if can_be_already_done(Step.MOUNT, stage)} == {
+        Stage.INTAKE,
+        Stage.DRYING,
+        Stage.READY,
+    }
     assert not any(can_be_already_done(Step.TAKE_OUT, stage) for stage in Stage)
     assert not any(can_be_already_done(Step.FILE, stage) for stage in Stage)
 

@@ -56,7 +56,9 @@ def test_time_earned_in_one_stack_is_taken_along_to_another() -> None:
      ("straps", "ordinary", 2), ("spot", "ordinary", 2), ("pva", "bulky", 48), ("starch-paste", "bulky", 72),
      (None, "ordinary", 48), ("unheard of", "bulky", 72)],
 )  # fmt: skip
-def test_the_minimum_follows_adhesive_and_bulk_and_an_unknown_adhesive_takes_the_longest(class_: str, bulk: str, hours: int) -> None:
+def test_the_minimum_follows_adhesive_and_bulk_and_an_unknown_adhesive_takes_the_longest(
+    class_: str, bulk: str, hours: int
+) -> None:
     # A day for PVA within 24 hours as published (University of Vermont course notes; "most glues within 24 hours"); two for
     # pastes and methyl cellulose a cautious reading; straps, spots and the addition for bulk: common practice, no source.
     assert minimum_s(House(), class_, bulk) == hours * 3600
@@ -85,8 +87,12 @@ def test_weights_put_on_twice_or_lifted_twice_change_nothing_the_second_time() -
 minutes = st.integers(0, 400)
 
 
-@given(st.lists(st.tuples(minutes, st.booleans()), max_size=12), st.lists(st.tuples(minutes, minutes), max_size=3), minutes)
-def test_under_weight_is_what_a_count_minute_by_minute_says(told: list[tuple[int, bool]], lain: list[tuple[int, int]], now: int) -> None:
+@given(
+    st.lists(st.tuples(minutes, st.booleans()), max_size=12), st.lists(st.tuples(minutes, minutes), max_size=3), minutes
+)
+def test_under_weight_is_what_a_count_minute_by_minute_says(
+    told: list[tuple[int, bool]], lain: list[tuple[int, int]], now: int
+) -> None:
     minute = timedelta(minutes=1)
     liftings = [Lifting(T + at * minute, number, on) for number, (at, on) in enumerate(told)]
     stays = _one_after_another(lain)

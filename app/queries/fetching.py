@@ -1,0 +1,128 @@
+"""Fetch next: a run of sheets from one shelf that may be taken up now."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import ColumnElement, Select, and_, bindparam, case, exists, not_, or_, select
+from sqlalchemy.orm import Session
+
+from app.db.models import Consignment, Hazard, Sheet, Station, table_of
+from app.domain.hazards import CAUTIONS
+from app.domain.holds import HOLDS
+from app.domain.house import House
+from app.domain.numbers import shown
+from app.domain.stages import Stage, Step
+from app.queries.house import patterns_now
+from app.queries.lines import detail_of, line_rows, place_of
+from app.queries.stalled import IN_QUEUE
+
+SHEET = table_of(Sheet)
+# A sheet that may carry mercury or arsenic is never fetched by a list.
+NEVER_FETCHED = "historic"
+UNPLACED = 2**31
+_HAZARDS = (
+    select(Hazard.kind, Hazard.sheet_id, Hazard.consignment_id)
+    .where(
+        Hazard.cleared_at.is_(None),
+        or_(
+            Hazard.sheet_id.in_(bindparam("sheets", expanding=True)),
+            Hazard.consignment_id.in_(bindparam("consignments", expanding=True)),
+        ),
+    )
+    .order_by(Hazard.id)
+)
+
+
+@dataclass(frozen=True, slots=True)
+class FetchLine:
+    """One sheet to fetch; `same_place` when it lies where the one before it does. Cautions come before the folder."""
+
+    number: str
+    shown: str
+    plant: str
+    place: str
+    same_place: bool
+    detail: str
+    cautions: tuple[str, ...]
+    wanted_by: str
+    wanted_why: str
+
+
+def fetch_next(session: Session, station_id: int, now: datetime, house: House) -> tuple[FetchLine, ...]:
+    """About a run of sheets from one shelf: what is wanted first, then by the room's order of consignments, then what
+    has waited longest. Only sheets that may be taken up: no hold that stops it, label and treatment as the house asks,
+    on no table; and only for a station where sheets are taken up.
+    """
+    steps = session.execute(select(Station.steps).where(Station.id == station_id)).scalar() or []
+    if Step.TAKE_UP not in steps:
+        return ()
+    first = session.execute(_ready(house, now).limit(1)).one_or_none()
+    if first is None:
+        return ()
+    shelf = SHEET.c.shelf_id == first.shelf_id if first.shelf_id is not None else and_(
+        SHEET.c.shelf_id.is_(None), SHEET.c.cabinet_id.is_not_distinct_from(first.cabinet_id)
+    )  # fmt: skip
+    run = session.execute(_ready(house, now).where(shelf).limit(house.run_sheets)).all()
+    return _lines(session, run)
+
+
+def _ready(house: House, now: datetime) -> Select[Any]:
+    place = Consignment.place_in_order
+    asked = [IN_QUEUE, SHEET.c.stage == Stage.READY, SHEET.c.table_id.is_(None), _not_held(), _not_suspected()]
+    if house.label_before_glue:
+        asked.append(SHEET.c.has_label.is_(True))
+    if house.treat_before_mounting:
+        asked.append(SHEET.c.treated_until > now)
+    return (
+        select(SHEET.c.id, SHEET.c.shelf_id, SHEET.c.cabinet_id, SHEET.c.consignment_id, SHEET.c.wanted_by, SHEET.c.wanted_why)
+        .outerjoin(Consignment, Consignment.id == SHEET.c.consignment_id)
+        .where(*asked)
+        .order_by(SHEET.c.wanted_at.is_(None), SHEET.c.wanted_at, case((place > 0, place), else_=UNPLACED), SHEET.c.came_at,
+                  SHEET.c.id)
+    )  # fmt: skip
+
+
+def _not_held() -> ColumnElement[bool]:
+    stopping = [kind for kind, row in HOLDS.items() if Step.TAKE_UP in row.stops or kind == "not-found"]
+    among = [(" " + SHEET.c.holds + " ").contains(f" {kind} ", autoescape=True) for kind in stopping]
+    return or_(SHEET.c.holds == "", not_(or_(*among)))
+
+
+def _not_suspected() -> ColumnElement[bool]:
+    suspected = and_(Hazard.kind == NEVER_FETCHED, Hazard.cleared_at.is_(None))
+    return and_(
+        not_(exists().where(suspected, Hazard.sheet_id == SHEET.c.id)),
+        not_(exists().where(suspected, Hazard.consignment_id == SHEET.c.consignment_id)),
+    )
+
+
+def _lines(session: Session, run: Sequence[Any]) -> tuple[FetchLine, ...]:
+    rows, patterns = line_rows(session, [each.id for each in run]), patterns_now(session)
+    cautions = _cautions(session, run)
+    places = [place_of(row) for row in rows]
+    return tuple(
+        FetchLine(row.number, shown(row.number, patterns), row.plant or "", place, bool(at) and places[at - 1] == place,
+                  detail_of(row), cautions.get(each.id, ()), each.wanted_by or "", each.wanted_why or "")
+        for at, (each, row, place) in enumerate(zip(run, rows, places, strict=True))
+    )  # fmt: skip
+
+
+def _cautions(session: Session, run: Sequence[Any]) -> dict[int, tuple[str, ...]]:
+    asked = {
+        "sheets": [each.id for each in run],
+        "consignments": [each.consignment_id for each in run if each.consignment_id],
+    }
+    found = session.execute(_HAZARDS, asked).all()
+    return {each.id: _of_one(each, found) for each in run}
+
+
+def _of_one(each: Any, found: Sequence[Any]) -> tuple[str, ...]:
+    mine = (
+        row.kind for row in found
+        if row.sheet_id == each.id or (row.consignment_id is not None and row.consignment_id == each.consignment_id)
+    )  # fmt: skip
+    return tuple(dict.fromkeys(CAUTIONS.get(kind, kind) for kind in mine))

@@ -1,0 +1,108 @@
+"""The sums kept beside the log, counted anew from its standing entries."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import Select, delete, insert, select
+from sqlalchemy.orm import Session
+
+from app.db.models import Entry, EntryWorker, Worker, table_of
+from app.domain.calendar import iso_week, local_day
+from app.domain.rates import dwell_bucket_h
+from app.domain.stages import Step
+from app.services.differences import Difference
+from app.services.tallies import DAY, STAY
+
+ENTRY = table_of(Entry)
+ENTRY_WORKER = table_of(EntryWorker)
+AT_ONCE = 5000
+SIXTIETHS = 60
+_LATER = ENTRY.alias()
+_STANDS = (
+    ENTRY.c.subject_kind == "sheet", ENTRY.c.step != Step.CORRECT,
+    ~select(_LATER.c.id).where(_LATER.c.corrects == ENTRY.c.id).exists(),
+)  # fmt: skip
+_DEEDS = (
+    select(ENTRY.c.happened_at, ENTRY.c.step, ENTRY_WORKER.c.worker_id, ENTRY_WORKER.c.shares)
+    .join(ENTRY_WORKER, (ENTRY_WORKER.c.entry_id == ENTRY.c.id) & (ENTRY_WORKER.c.role == "did"))
+    .where(*_STANDS)
+)
+_STAYS = select(ENTRY.c.from_stage, ENTRY.c.came_at, ENTRY.c.happened_at).where(
+    *_STANDS, ENTRY.c.from_stage.is_not(None), ENTRY.c.came_at.is_not(None),
+    ENTRY.c.to_stage.is_distinct_from(ENTRY.c.from_stage),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Sums:
+    """Sheets and credit (sixtieths) by day, worker and step; stays by week, stage and length. No sum is nothing."""
+
+    sheets: Counter[tuple[Any, ...]]
+    credit_60: Counter[tuple[Any, ...]]
+    stays: Counter[tuple[Any, ...]]
+
+
+def recounted(session: Session, zone: ZoneInfo) -> Sums:
+    """The sums as the standing entries of all sheets make them, with days and weeks of the room's zone."""
+    sums = Sums(Counter(), Counter(), Counter())
+    for happened_at, step, worker, shares in _read(session, _DEEDS):
+        key = (local_day(happened_at, zone), worker, step)
+        sums.sheets[key] += 1
+        sums.credit_60[key] += SIXTIETHS // shares
+    for stage, came_at, left_at in _read(session, _STAYS):
+        year, week = iso_week(left_at, zone)
+        sums.stays[f"{year}-W{week:02}", stage, dwell_bucket_h(max((left_at - came_at).total_seconds(), 0.0))] += 1
+    return sums
+
+
+def tally_differences(session: Session, zone: ZoneInfo) -> Iterator[Difference]:
+    """Every sum that is kept and is not what a recount gives; a sum of nothing need not be kept."""
+    counted, kept = recounted(session, zone), _kept(session)
+    names = {row.id: row.name for row in session.execute(select(Worker.id, Worker.name))}
+    for key in sorted({*counted.sheets, *kept.sheets}):
+        name = f"{key[0]} {names.get(key[1], key[1])} {key[2]}"
+        yield from _unequal(name, "sheets", counted.sheets[key], kept.sheets[key])
+        yield from _unequal(name, "credit in sixtieths", counted.credit_60[key], kept.credit_60[key])
+    for key in sorted({*counted.stays, *kept.stays}):
+        name = f"{key[0]} {key[1]} {key[2]} h"
+        yield from _unequal(name, "stays", counted.stays[key], kept.stays[key])
+
+
+def rebuild_tallies(session: Session, zone: ZoneInfo) -> None:
+    """Make all sums anew from the standing entries."""
+    counted = recounted(session, zone)
+    session.execute(delete(DAY))
+    session.execute(delete(STAY))
+    days = [{"day": day, "worker_id": worker, "step": step, "sheets": sheets,
+             "credit_60": counted.credit_60[day, worker, step]}
+            for (day, worker, step), sheets in counted.sheets.items()]  # fmt: skip
+    stays = [{"week": week, "stage": stage, "hours": hours, "stays": count}
+             for (week, stage, hours), count in counted.stays.items()]  # fmt: skip
+    for table, rows in ((DAY, days), (STAY, stays)):
+        if rows:
+            session.execute(insert(table), rows)
+
+
+def _kept(session: Session) -> Sums:
+    sums = Sums(Counter(), Counter(), Counter())
+    for day, worker, step, sheets, credit in session.execute(
+        select(DAY.c.day, DAY.c.worker_id, DAY.c.step, DAY.c.sheets, DAY.c.credit_60)
+    ):
+        sums.sheets[day, worker, step], sums.credit_60[day, worker, step] = sheets, credit
+    for week, stage, hours, stays in session.execute(select(STAY.c.week, STAY.c.stage, STAY.c.hours, STAY.c.stays)):
+        sums.stays[week, stage, hours] = stays
+    return sums
+
+
+def _read(session: Session, query: Select[Any]) -> Iterator[Any]:
+    return iter(session.execute(query.execution_options(yield_per=AT_ONCE)))
+
+
+def _unequal(name: str, what: str, counted: int, kept: int) -> Iterator[Difference]:
+    if counted != kept:
+        yield Difference("tally", None, name, what, str(counted), str(kept))

@@ -1,0 +1,165 @@
+"""The board and the stacks as they are drawn: what was read, put into the shapes that the pictures ask for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from app.queries.board import Ages, Board, CabinetLine, StackLine
+from app.queries.board_stages import StageView
+from app.queries.press import LayerView, StackView
+
+Segments = tuple[tuple[float, str], ...]
+KINDS = ("fresh", "fair", "old", "stalled")
+KIND_WORDS = ("in their first third", "in their second third", "in their last third", "over the limit")
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnStage:
+    """One stage of the flow: its figure, its bar of ages, and the lines under it."""
+
+    slug: str
+    name: str
+    href: str
+    count_shown: str
+    segments: Segments
+    bar_label: str
+    lines: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Flow:
+    """The seven stages, in order."""
+
+    stages: tuple[DrawnStage, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnLayer:
+    """One layer of a stack, counted from the bottom."""
+
+    layer: int
+    number_shown: str
+    state: str
+    words: str
+    href: str = ""
+    plant: str = ""
+    adhesive: str = ""
+    under_weight: str = ""
+    needs: str = ""
+    forgotten: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnStack:
+    """One stack as it stands on the table, its layers from the bottom up."""
+
+    name: str
+    href: str
+    weights_on: bool
+    tone: str
+    layers: tuple[DrawnLayer, ...]
+    summary: str
+    warning: str
+    pieces: int
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnPlace:
+    """One cabinet: its sign, how much is in it, and how much of that waits too long."""
+
+    name: str
+    href: str
+    count_shown: str
+    segments: Segments
+    bar_label: str
+    lines: tuple[tuple[str, str], ...]
+
+
+def flow(board: Board, href: Callable[[str], str]) -> Flow:
+    """The seven stages of a board; `href` gives the address of a stage's list."""
+    return Flow(tuple(_stage(stage, href(stage.slug)) for stage in board.stages))
+
+
+def small_stack(line: StackLine, href: str, warning: str) -> DrawnStack:
+    """A stack on the board; `warning` says what is wrong with it, if anything is."""
+    layers = tuple(DrawnLayer(place, "", state, "") for place, state in enumerate(line.states, 1))
+    tone = "stalled" if line.is_bad else ""
+    return DrawnStack(
+        line.name, href, line.weights_on, tone, layers, _summary(line.sheets, line.words), warning, PIECES
+    )
+
+
+def stack(view: StackView, href: str, warning: str, sheet_href: Callable[[str], str]) -> DrawnStack:
+    """A stack of the press room among the others."""
+    summary = _summary(view.sheets, view.short_words)
+    return _stack(view, href, warning, summary, sheet_href)
+
+
+def full_stack(view: StackView, href: str, warning: str, sheet_href: Callable[[str], str]) -> DrawnStack:
+    """A stack drawn large, with everything of it in words."""
+    return _stack(view, href, warning, view.words, sheet_href)
+
+
+def place(line: CabinetLine, href: str) -> DrawnPlace:
+    """A cabinet on the board: the part of it that waits longer than the house allows is drawn apart."""
+    shown = f"{line.count:,}" + (f" of {line.capacity:,}" if line.capacity else "")
+    late = line.stalled / line.count if line.count else 0.0
+    segments = _filled((1 - late, late), ("fresh", "stalled")) if line.count else ()
+    label = f"{line.stalled:,} of {line.count:,} stalled in {line.name}"
+    lines = [(f"{line.stage_words.lower() or 'any stage'}{', clean' if line.is_clean else ''}", "")]
+    lines += [(f"oldest {line.oldest_age}", "")] if line.oldest_age else []
+    lines += [(f"{line.held:,} held", "")] if line.held else []
+    lines += [(f"{line.stalled:,} stalled", "stalled")] if line.stalled else []
+    return DrawnPlace(line.name, href, shown, segments, label, tuple(lines))
+
+
+def age_segments(ages: Ages | None) -> Segments:
+    """The shares of a bar of ages: thirds of the limit, then what is over it. Nothing where nothing waits."""
+    counts = _counts(ages)
+    total = sum(counts)
+    return _filled(tuple(count / total for count in counts), KINDS) if total else ()
+
+
+def age_words(ages: Ages | None, limit_words: str) -> str:
+    """The same as a bar of ages, in words."""
+    counts = [f"{count:,} {words}" for count, words in zip(_counts(ages), KIND_WORDS, strict=True) if count]
+    limit = f" Limit: {limit_words}." if limit_words else ""
+    return f"Age: {', '.join(counts)}.{limit}" if counts else "Nothing waits."
+
+
+def _stage(stage: StageView, href: str) -> DrawnStage:
+    lines = tuple((line.words, "stalled" if line.is_bad else "") for line in stage.lines)
+    return DrawnStage(stage.slug, stage.name, href, f"{stage.count:,}", age_segments(stage.ages),
+                      age_words(stage.ages, stage.limit_words), lines)  # fmt: skip
+
+
+def _stack(view: StackView, href: str, warning: str, summary: str, sheet_href: Callable[[str], str]) -> DrawnStack:
+    layers = tuple(_layer(layer, sheet_href(layer.number)) for layer in view.layers)
+    tone = "stalled" if view.off_too_long else ""
+    return DrawnStack(view.name, href, view.weights_on, tone, layers, summary, warning, max(view.pieces, 1))
+
+
+def _layer(layer: LayerView, href: str) -> DrawnLayer:
+    words = {"ready": "may come out", "waiting": "clock not running"}.get(layer.state, layer.out_words)
+    bulky = ", bulky" if layer.bulk == "bulky" and layer.state != "ready" else ""
+    return DrawnLayer(layer.place, layer.shown, layer.state, words + bulky, href, layer.plant, layer.adhesive,
+                      layer.under_weight_words, layer.needs_words, layer.forgotten)  # fmt: skip
+
+
+def _counts(ages: Ages | None) -> tuple[int, ...]:
+    return (ages.fresh, ages.fair, ages.old, ages.stalled) if ages else (0, 0, 0, 0)
+
+
+def _filled(shares: Sequence[float], kinds: Sequence[str]) -> Segments:
+    return tuple((share, kind) for share, kind in zip(shares, kinds, strict=True) if share > 0)
+
+
+def _summary(count: int, words: str) -> str:
+    if not count:
+        return "Empty."
+    sheets = "1 sheet" if count == 1 else f"{count} sheets"
+    return f"{sheets}. {words[:1].upper()}{words[1:]}." if words else f"{sheets}."
+
+
+PIECES = 4

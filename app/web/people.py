@@ -1,0 +1,187 @@
+"""The people of the room: who works here, with which badge and rights, and which keys were given to scripts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from flask import Blueprint, Response, abort, flash, redirect, url_for
+from flask_wtf import FlaskForm
+from werkzeug.wrappers import Response as AnyResponse
+
+from app.db.engine import reading, transaction
+from app.domain.numbers import shown
+from app.queries.furniture import badge_of
+from app.queries.people import WorkerLine, station_list, tokens, worker_by_id, workers
+from app.services.people import (
+    add_worker,
+    make_token,
+    new_badge,
+    retire_worker,
+    revoke_token,
+    set_password,
+    set_pin,
+    set_rights,
+)
+from app.web.forms import PasswordForm, PinForm, RightsForm, TokenForm, WorkerForm
+from app.web.render import house, now, page
+from app.web.security import visitor
+
+bp = Blueprint("people", __name__)
+
+
+@bp.get("/people")
+def every() -> Response:
+    """Everybody who works here, and who has left."""
+    return _everybody(WorkerForm())
+
+
+@bp.post("/people")
+def add() -> AnyResponse:
+    """Add a worker."""
+    form = WorkerForm()
+    if not form.validate():
+        return _everybody(form, 422)
+    try:
+        with transaction(house().database) as session:
+            worker_id, _badge = add_worker(session, str(form.name.data), form.rights.data or [], now(), by=visitor().worker_id)
+    except ValueError as error:
+        form.name.errors = [str(error)]
+        return _everybody(form, 422)
+    flash(f"{form.name.data} works here now. Print the badge.")
+    return redirect(url_for("people.one", worker_id=worker_id))
+
+
+@bp.get("/people/<int:worker_id>")
+def one(worker_id: int) -> Response:
+    """One worker."""
+    return _worker(worker_id)
+
+
+@bp.post("/people/<int:worker_id>/badge")
+def badge(worker_id: int) -> AnyResponse:
+    """A new badge; the old one opens nothing any more."""
+    _known(worker_id)
+    with transaction(house().database) as session:
+        new_badge(session, worker_id, now(), by=visitor().worker_id)
+    flash("There is a new badge. The old one no longer signs anybody in.")
+    return redirect(url_for("people.one", worker_id=worker_id))
+
+
+@bp.post("/people/<int:worker_id>/retire")
+def retire(worker_id: int) -> AnyResponse:
+    """A worker leaves."""
+    worker = _known(worker_id)
+    try:
+        with transaction(house().database) as session:
+            retire_worker(session, worker_id, now(), by=visitor().worker_id)
+    except ValueError as error:
+        flash(str(error))
+        return redirect(url_for("people.one", worker_id=worker_id))
+    flash(f"{worker.name} has left. The log stays whole.")
+    return redirect(url_for("people.every"))
+
+
+@bp.post("/people/<int:worker_id>/password", endpoint="set_password")
+def password(worker_id: int) -> AnyResponse:
+    """A password for a worker who signs in at a browser of their own."""
+    form = PasswordForm()
+    setting = lambda session: set_password(session, worker_id, str(form.password.data), now(), by=visitor().worker_id)  # noqa: E731
+    return _set(
+        worker_id, "password", form, setting, "The password is set. Every browser with the old one is signed out."
+    )
+
+
+@bp.post("/people/<int:worker_id>/pin")
+def pin(worker_id: int) -> AnyResponse:
+    """A PIN for signing in by name at a station."""
+    form = PinForm()
+    setting = lambda session: set_pin(session, worker_id, str(form.pin.data), now(), by=visitor().worker_id)  # noqa: E731
+    return _set(worker_id, "pin", form, setting, "The PIN is set.")
+
+
+@bp.post("/people/<int:worker_id>/rights")
+def rights(worker_id: int) -> AnyResponse:
+    """What a worker may do."""
+    form = RightsForm()
+    setting = lambda session: set_rights(session, worker_id, form.rights.data or [], now(), by=visitor().worker_id)  # noqa: E731
+    return _set(worker_id, "rights", form, setting, "The rights are changed.")
+
+
+@bp.route("/people/tokens", endpoint="tokens", methods=["GET", "POST"])
+def keys() -> AnyResponse:
+    """The keys for scripts and scanners; a new one is shown once."""
+    form = TokenForm()
+    with reading(house().database) as session:
+        stations = [each for each in station_list(session) if not each.closed_at]
+    form.station.choices = [("", "–"), *[(str(each.station_id), each.name) for each in stations]]
+    if not form.validate_on_submit():
+        return _keys(form, 422 if form.errors else 200)
+    if form.scope.data == "scan" and not form.station.data:
+        form.station.errors = ["A key that scans belongs to a station. Choose one."]
+        return _keys(form, 422)
+    flash(f"This key is shown once, so write it down now: {_new_key(form)}")
+    return redirect(url_for("people.tokens"))
+
+
+@bp.post("/people/tokens/<int:token_id>/revoke")
+def revoke(token_id: int) -> AnyResponse:
+    """A key opens nothing from now on."""
+    with transaction(house().database) as session:
+        revoke_token(session, token_id, now(), by=visitor().worker_id)
+    flash("The key opens nothing any more.")
+    return redirect(url_for("people.tokens"))
+
+
+def _new_key(form: TokenForm) -> str:
+    by = visitor().worker_id
+    scans = form.scope.data == "scan"
+    with transaction(house().database) as session:
+        return make_token(session, form.scope.data, str(form.name.data), now(), days=form.days.data, by=by,
+                          station_id=int(form.station.data) if scans else None, worker_id=None if scans else by)  # fmt: skip
+
+
+def _set(worker_id: int, what: str, form: FlaskForm, setting: Callable[[Any], None], words: str) -> AnyResponse:
+    _known(worker_id)
+    field = form[what]
+    if not form.validate():
+        return _worker(worker_id, 422, **{what: form})
+    try:
+        with transaction(house().database) as session:
+            setting(session)
+    except ValueError as error:
+        field.errors = [str(error)]
+        return _worker(worker_id, 422, **{what: form})
+    flash(words)
+    return redirect(url_for("people.one", worker_id=worker_id))
+
+
+def _everybody(form: WorkerForm, status: int = 200) -> Response:
+    with reading(house().database) as session:
+        found = workers(session)
+    here = [worker for worker in found if not worker.retired_at]
+    return page("people/every.html", status, here=here, left=[each for each in found if each.retired_at], form=form)
+
+
+def _worker(worker_id: int, status: int = 200, **sent: FlaskForm) -> Response:
+    worker = _known(worker_id)
+    with reading(house().database) as session:
+        code = badge_of(session, worker_id)
+    forms = {"password": PasswordForm(), "pin": PinForm(), "rights": RightsForm(), **sent}
+    if "rights" not in sent:
+        forms["rights"].rights.process_data(list(worker.rights))
+    return page("people/one.html", status, worker=worker, badge=shown(code, ()) if code else "", forms=forms)
+
+
+def _keys(form: TokenForm, status: int) -> Response:
+    with reading(house().database) as session:
+        found = tokens(session)
+    return page("people/tokens.html", status, tokens=found, form=form, now=now())
+
+
+def _known(worker_id: int) -> WorkerLine:
+    with reading(house().database) as session:
+        worker = worker_by_id(session, worker_id)
+    if worker is None:
+        abort(404)
+    return worker

@@ -1,0 +1,99 @@
+"""The sheets: the list, and each one's page."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Callable
+from typing import Any
+
+from flask import Blueprint, abort, redirect, request, url_for
+from werkzeug.wrappers import Response as AnyResponse
+
+from app.db.engine import reading
+from app.domain.stages import STAGES
+from app.queries.cabinets import cabinets
+from app.queries.sheets import SheetList, SheetPage, list_sheets
+from app.services.corrections import tail_from
+from app.services.desk import ScanRequest
+from app.services.opening import open_desk
+from app.web import deeds
+from app.web.forms import ReasonForm
+from app.web.render import house, now, page
+from app.web.scans import occasion
+from app.web.sheet_page import draw, no_such_sheet, seen_by_visitor
+
+bp = Blueprint("sheets", __name__)
+LONGEST = 200
+
+
+@bp.get("/sheets")
+def every() -> AnyResponse:
+    """The list of sheets, by stage, cabinet, whether they are stalled, or what is searched for."""
+    asked: dict[str, Any] = {name: request.args.get(name, "").strip()[:LONGEST] for name in ("stage", "cabinet", "q", "after")}
+    stalled = request.args.get("stalled") == "1"
+    wrong, found = "", SheetList((), "")
+    with reading(house().database) as session:
+        places = cabinets(session)
+        try:
+            found = list_sheets(session, now(), house().zone, stalled=stalled, **asked)
+        except ValueError as error:
+            wrong = str(error)
+    onward = {name: value for name, value in asked.items() if value and name != "after"} | (
+        {"stalled": "1"} if stalled else {}
+    )
+    return page("sheets/every.html", 422 if wrong else 200, found=found, asked=asked, stalled=stalled, wrong=wrong,
+                onward=onward, stages=[(stage.value, row.words) for stage, row in STAGES.items()],
+                cabinets=[place.name for place in places], is_filtered=bool(onward))  # fmt: skip
+
+
+@bp.get("/sheets/<number>")
+def one(number: str) -> AnyResponse:
+    """One sheet; a former number, or one written otherwise, leads to the address of the sheet."""
+    with reading(house().database) as session:
+        sheet = seen_by_visitor(session, number)
+    if sheet is None:
+        return no_such_sheet()
+    if sheet.number != number:
+        return redirect(url_for("sheets.one", number=sheet.number))
+    return draw(number)
+
+
+@bp.get("/sheets/<number>/entries/<int:entry>/back")
+def tail(number: str, entry: int) -> AnyResponse:
+    """What would be taken back together with one entry."""
+    sheet = _with_entry(number, entry)
+    with reading(house().database) as session:
+        desk, _refusal = open_desk(session, ScanRequest("", number), occasion())
+        ids = {row.id for row in tail_from(desk, entry)}
+    lines = [line for line in sheet.log if line.entry in ids]
+    form = ReasonForm()
+    return page("sheets/tail.html", sheet=sheet, lines=lines, entry=entry, form=form, fresh=secrets.token_urlsafe(16))
+
+
+@bp.post("/sheets/<number>/entries/<int:entry>/back")
+def take_back(number: str, entry: int) -> AnyResponse:
+    """Take them back."""
+    _with_entry(number, entry)
+    return deeds.take_back(number, entry)
+
+
+def _with_entry(number: str, entry: int) -> SheetPage:
+    with reading(house().database) as session:
+        sheet = seen_by_visitor(session, number)
+    if sheet is None or entry not in {line.entry for line in sheet.log}:
+        abort(404)
+    return sheet
+
+
+DEEDS: dict[str, Callable[[str], Any]] = {
+    "early": deeds.early,
+    "late": deeds.late,
+    "hold": deeds.hold,
+    "lift": deeds.lift,
+    "withdraw": deeds.withdraw,
+    "renumber": deeds.renumber,
+    "regluing": deeds.regluing,
+    "doubt": deeds.doubt,
+}
+for _name, _deed in DEEDS.items():
+    bp.add_url_rule(f"/sheets/<number>/{_name}", _name, _deed, methods=["POST"])

@@ -1,0 +1,59 @@
+"""A file that was sent in, held between looking at its plan and writing it; in the room's own folder, for one browser."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+from datetime import timedelta
+from pathlib import Path
+
+from flask import session
+
+from app.web.render import house, now
+
+LONGEST_HELD = timedelta(hours=12)
+_KEY = re.compile(r"[0-9a-f]{64}")
+
+
+def hold(data: bytes) -> str:
+    """Hold a file for this browser and return the key under which it is asked for; what is old is thrown away."""
+    folder = _folder()
+    _throw_away_old(folder)
+    key = hashlib.sha256(data).hexdigest()
+    path = folder / key
+    path.unlink(missing_ok=True)
+    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with os.fdopen(descriptor, "wb") as file:
+        file.write(data)
+    # By the room's clock and not the disk's, so that both agree on what is old.
+    os.utime(path, (now().timestamp(), now().timestamp()))
+    session["upload"] = key
+    return key
+
+
+def held(key: str) -> bytes | None:
+    """The file that this browser sent under this key; None when it is not held, or another browser's."""
+    if not _KEY.fullmatch(key) or session.get("upload") != key:
+        return None
+    path = _folder() / key
+    return path.read_bytes() if path.is_file() else None
+
+
+def let_go(key: str) -> None:
+    """Throw a held file away."""
+    if _KEY.fullmatch(key):
+        (_folder() / key).unlink(missing_ok=True)
+    session.pop("upload", None)
+
+
+def _folder() -> Path:
+    folder = house().config.data / "uploads"
+    folder.mkdir(mode=0o700, exist_ok=True)
+    return folder
+
+
+def _throw_away_old(folder: Path) -> None:
+    for path in folder.iterdir():
+        if now().timestamp() - path.stat().st_mtime > LONGEST_HELD.total_seconds():
+            path.unlink(missing_ok=True)

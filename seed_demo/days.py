@@ -1,0 +1,110 @@
+"""A working day: who begins what at which hour, and on which day what happens besides."""
+
+from __future__ import annotations
+
+from seed_demo import left, stories
+from seed_demo.arrivals import PARCELS, TRIPS, parcel_arrives, trip_arrives
+from seed_demo.hands import Work
+from seed_demo.life import NEWCOMER_CAME, Life
+from seed_demo.pressing import middays, mornings, slow_stack, weights_go_on
+from seed_demo.rounds import drying_round, files, files_first, inspects
+from seed_demo.stories import Story
+from seed_demo.tables import mounts, opens_table
+
+FRIDAY = 4
+
+
+def working_day(life: Life, day: int) -> None:
+    """Begin all that is done on one open day; how far it comes is for the moment to say at which the room is entered."""
+    life.day, life.filling = day, {}
+    _plan_rounds(life)
+    _plan_tables(life)
+    _plan_arrivals(life)
+    for hour, minute, story in STORIES.get(day, ()):
+        life.plans(hour, minute, story(life))
+    life.plans(15, 50, _closing(life))
+
+
+def _plan_rounds(life: Life) -> None:
+    life.plans(8, 52, mornings(life))
+    life.plans(8, 56, files_first(life, life.size(2, 1)))
+    life.plans(9, 10, drying_round(life))
+    if life.day % 2 == 0 or _is_lately(life):
+        life.plans(8, 57, inspects(life, life.size(7, 2)))
+    life.plans(13, 0, middays(life))
+    life.plans(15, 5, slow_stack(life))
+    if life.day % 3 == 0 and life.day < 0:
+        life.plans(14, 45, files(life, life.size(5, 1)))
+    if life.day % 5 == 0:
+        life.plans(10, 40, stories.labels_come(life))
+
+
+def _plan_tables(life: Life) -> None:
+    morning, afternoon, second, slow = _how_many(life)
+    life.plans(8, 50, opens_table(life))
+    life.plans(9, 40, mounts(life, "table-1", life.crew.table, morning))
+    life.plans(11, 40, weights_go_on(life, "morning"))
+    life.plans(13, 20, mounts(life, "table-1", life.crew.table, afternoon, slow=slow))
+    if second:
+        life.plans(13, 24, mounts(life, "table-2", life.crew.second, second, signs_in=True))
+    life.plans(15, 20, weights_go_on(life, "afternoon", miscounted=-1 if life.day == -1 else 0))
+
+
+def _plan_arrivals(life: Life) -> None:
+    parcel, trip = PARCELS.get(life.day), TRIPS.get(life.day)
+    if parcel is not None:
+        life.plans(10, 0, parcel_arrives(life, parcel))
+    if trip is not None and life.size(*trip.plants):
+        life.plans(10, 55, trip_arrives(life, trip))
+
+
+def _how_many(life: Life) -> tuple[int, int, int, int]:
+    """Sheets for the morning, the afternoon and the second table, and slow ones; more on the last days."""
+    friday = life.date.weekday() == FRIDAY
+    if _is_lately(life):
+        return life.size(4, 2), life.size(3, 1), life.size(3, 1), 1
+    if life.small:
+        return int(life.day % 4 == 0), 0, 0, int(friday and life.day > -9)
+    return life.between(1, 2), 1, life.between(0, 1), int(friday or life.dice.random() < 0.2)
+
+
+def _is_lately(life: Life) -> bool:
+    return life.day >= (-3 if life.small else -5)
+
+
+def _closing(life: Life) -> Work:
+    for at in ("press", "filing", "drying", "inspection", "intake", "table-2"):
+        if at in life.hands.used_today:
+            life.hands.all_leave(at)
+        yield 20
+    if life.day != 0:
+        life.hands.all_leave("table-1")
+    life.hands.used_today.clear()
+
+
+STORIES: dict[int, tuple[tuple[int, int, Story], ...]] = {
+    -50: ((11, 15, stories.goes_in_a_packet),),
+    -44: ((11, 20, stories.wrong_sheet),),
+    -38: ((11, 0, stories.is_mouldy), (11, 10, stories.refused_for_its_label)),
+    -31: ((11, 15, stories.wrong_sheet),),
+    -30: ((10, 30, stories.is_withdrawn),),
+    -26: ((11, 20, stories.goes_back_to_the_table),),
+    NEWCOMER_CAME - 1: ((15, 58, stories.somebody_leaves),),
+    NEWCOMER_CAME: ((8, 30, stories.somebody_comes),),
+    -20: ((9, 30, left.found_off),),
+    -19: ((11, 15, stories.needs_two_sheets),),
+    -18: ((10, 15, stories.too_early),),
+    -16: ((15, 30, left.power_cut),),
+    -13: ((9, 0, left.set_aside_to_mend),),
+    -11: ((8, 50, left.passed_and_left), (11, 20, stories.wrong_sheet)),
+    -10: ((8, 50, left.passed_and_left), (10, 25, stories.let_out_early)),
+    -9: ((8, 50, left.passed_and_left), (9, 5, left.forgotten_in_the_stack)),
+    -8: ((8, 50, left.passed_and_left), (10, 10, stories.glued_unscanned)),
+    -7: ((10, 0, stories.out_of_its_stack),),
+    -5: ((10, 20, stories.is_glued_again), (11, 0, stories.name_is_in_doubt)),
+    -4: ((11, 30, stories.is_brought_back),),
+    -3: ((11, 15, stories.wrong_sheet), (10, 15, stories.too_early)),
+    -2: ((10, 35, stories.is_not_found), (11, 10, stories.refused_for_its_label)),
+    -1: ((11, 0, stories.needs_two_sheets),),
+    0: ((8, 58, left.left_without_weights),),
+}

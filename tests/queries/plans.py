@@ -1,0 +1,51 @@
+"""What SQLite says it will do for the statements of one reading."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy import event
+from sqlalchemy.orm import Session
+
+from app.db.engine import Database, reading
+
+Statement = tuple[str, Any]
+
+
+@contextmanager
+def statements_of(database: Database) -> Iterator[list[Statement]]:
+    """Every statement that is sent meanwhile, with its values."""
+    sent: list[Statement] = []
+
+    def note(_connection: Any, _cursor: Any, statement: str, parameters: Any, *_: Any) -> None:
+        sent.append((statement, parameters))
+
+    event.listen(database.engine, "before_cursor_execute", note)
+    try:
+        yield sent
+    finally:
+        event.remove(database.engine, "before_cursor_execute", note)
+
+
+def plans_of(database: Database, read: Callable[[Session], object]) -> list[str]:
+    """The lines of the query plans of everything that this reading asks."""
+    with statements_of(database) as sent, reading(database) as session:
+        read(session)
+    lines = []
+    with database.engine.connect() as connection:
+        for statement, parameters in sent:
+            found = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", parameters)
+            lines += [str(row[3]) for row in found]
+    return lines
+
+
+def full_scans(lines: list[str], *tables: str) -> list[str]:
+    """The lines that go through one of these tables from end to end, but for scans of the queue's own indexes."""
+    partial = ("ix_sheet_queue", "ix_sheet_oldest", "ix_sheet_stack", "ix_sheet_table", "ix_sheet_bundle")
+    return [
+        line
+        for line in lines
+        if line.startswith("SCAN ") and line.split()[1] in tables and not any(index in line for index in partial)
+    ]
