@@ -12,7 +12,6 @@ from app.db.engine import Database, transaction
 from app.services.people import set_password
 from seed_demo.days import working_day
 from seed_demo.hands import Hands
-from seed_demo.left import fills_the_spare, told_late
 from seed_demo.life import DAYS, Life, days_until
 from seed_demo.people import MANAGER
 from seed_demo.room import STATIONS, Furniture, furnish
@@ -57,13 +56,9 @@ def fill(database: Database, zone: ZoneInfo, now: datetime, progress: Callable[[
 
 
 def _live(life: Life, now: datetime, progress: Callable[[int, int], None] | None) -> None:
-    doubted = _day_of_doubt(life)
+    life.doubted = _day_of_doubt(life)
     for passed, day in enumerate(life.dates, start=1):
         working_day(life, day)
-        if day == doubted - 1:
-            life.plans(12, 0, fills_the_spare(life))
-        if day == doubted:
-            life.plans(15, 35, told_late(life))
         life.hands.live_until(now)
         if progress is not None:
             progress(passed, len(life.dates))

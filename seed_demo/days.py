@@ -17,31 +17,35 @@ FRIDAY = 4
 def working_day(life: Life, day: int) -> None:
     """Begin all that is done on one open day; how far it comes is for the moment to say at which the room is entered."""
     life.day, life.filling = day, {}
+    life.sheets_today = _how_many(life)
     _plan_rounds(life)
     _plan_tables(life)
     _plan_arrivals(life)
-    for hour, minute, story in STORIES.get(day, ()):
+    for hour, minute, story in (*STORIES.get(day, ()), *_doubt(life)):
         life.plans(hour, minute, story(life))
     life.plans(15, 50, _closing(life))
 
 
 def _plan_rounds(life: Life) -> None:
-    life.plans(8, 52, mornings(life))
-    life.plans(8, 56, files_first(life, life.size(2, 1)))
+    if _is_worked_at(life) or any(pile.lying for pile in life.shelves.piles.values()):
+        life.plans(8, 52, mornings(life))
+    if _is_lately(life):
+        life.plans(8, 56, files_first(life, life.size(2, 1)))
     life.plans(9, 10, drying_round(life))
     if life.day % 2 == 0 or _is_lately(life):
-        life.plans(8, 57, inspects(life, life.size(7, 2)))
+        life.plans(8, 57, inspects(life, life.size(10, 2)))
     life.plans(13, 0, middays(life))
     life.plans(15, 5, slow_stack(life))
     if life.day % 3 == 0 and life.day < 0:
-        life.plans(14, 45, files(life, life.size(5, 1)))
+        life.plans(14, 45, files(life, life.size(8, 1)))
     if life.day % 5 == 0:
         life.plans(10, 40, stories.labels_come(life))
 
 
 def _plan_tables(life: Life) -> None:
-    morning, afternoon, second, slow = _how_many(life)
-    life.plans(8, 50, opens_table(life))
+    morning, afternoon, second, slow = life.sheets_today
+    if _is_worked_at(life):
+        life.plans(8, 50, opens_table(life))
     life.plans(9, 40, mounts(life, "table-1", life.crew.table, morning))
     life.plans(11, 40, weights_go_on(life, "morning"))
     life.plans(13, 20, mounts(life, "table-1", life.crew.table, afternoon, slow=slow))
@@ -62,10 +66,20 @@ def _how_many(life: Life) -> tuple[int, int, int, int]:
     """Sheets for the morning, the afternoon and the second table, and slow ones; more on the last days."""
     friday = life.date.weekday() == FRIDAY
     if _is_lately(life):
-        return life.size(4, 2), life.size(3, 1), life.size(3, 1), 1
+        return life.size(4, 1), life.size(3, 1), life.size(3, 0), 1
     if life.small:
         return int(life.day % 4 == 0), 0, 0, int(friday and life.day > -9)
-    return life.between(1, 2), 1, life.between(0, 1), int(friday or life.dice.random() < 0.2)
+    return 0, 2, int(life.dice.random() < 0.4), int(friday or life.dice.random() < 0.5)
+
+
+def _doubt(life: Life) -> tuple[tuple[int, int, Story], ...]:
+    if life.day == life.doubted - 1:
+        return ((13, 45, left.fills_the_spare),)
+    return ((15, 35, left.told_late),) if life.day == life.doubted else ()
+
+
+def _is_worked_at(life: Life) -> bool:
+    return any(life.sheets_today) or life.day in STORIES or bool(_doubt(life))
 
 
 def _is_lately(life: Life) -> bool:
@@ -73,22 +87,19 @@ def _is_lately(life: Life) -> bool:
 
 
 def _closing(life: Life) -> Work:
-    for at in ("press", "filing", "drying", "inspection", "intake", "table-2"):
-        if at in life.hands.used_today:
+    """Everybody signs out; on the last day somebody forgets to, at the first table."""
+    for at in life.hands.worked_at:
+        if at != "table-1" or life.day != 0:
             life.hands.all_leave(at)
-        yield 20
-    if life.day != 0:
-        life.hands.all_leave("table-1")
-    life.hands.used_today.clear()
+            yield 20
 
 
 STORIES: dict[int, tuple[tuple[int, int, Story], ...]] = {
     -50: ((11, 15, stories.goes_in_a_packet),),
-    -44: ((11, 20, stories.wrong_sheet),),
+    -44: ((10, 20, stories.goes_back_to_the_table), (11, 20, stories.wrong_sheet)),
     -38: ((11, 0, stories.is_mouldy), (11, 10, stories.refused_for_its_label)),
     -31: ((11, 15, stories.wrong_sheet),),
     -30: ((10, 30, stories.is_withdrawn),),
-    -26: ((11, 20, stories.goes_back_to_the_table),),
     NEWCOMER_CAME - 1: ((15, 58, stories.somebody_leaves),),
     NEWCOMER_CAME: ((8, 30, stories.somebody_comes),),
     -20: ((9, 30, left.found_off),),

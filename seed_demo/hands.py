@@ -31,7 +31,7 @@ class Hands:
         self.moment = datetime.min
         self._agenda: list[tuple[datetime, int, Work]] = []
         self._order, self._scans = count(), count(1)
-        self.used_today: set[str] = set()
+        self._where: dict[str, str] = {}
 
     # -- time ---------------------------------------------------------------------------------------------------
     def begin(self, moment: datetime, work: Work) -> None:
@@ -83,12 +83,18 @@ class Hands:
     # -- people -------------------------------------------------------------------------------------------------
     def signs_in(self, who: str, at: str) -> None:
         """Somebody signs in at a station with their badge, and out wherever they were before."""
-        self.used_today.add(at)
         self.scans(self.room.workers[who].badge, at)
+        self._where = {other: place for other, place in self._where.items() if place != at} | {who: at}
 
     def all_leave(self, at: str) -> None:
         """Whoever works at a station signs out with the card; nothing stays in its hand."""
         self.scans(COMMANDS["done"], at)
+        self._where = {other: place for other, place in self._where.items() if place != at}
+
+    @property
+    def worked_at(self) -> list[str]:
+        """The stations at which somebody is signed in."""
+        return sorted(self._where.values())
 
     # -- lists --------------------------------------------------------------------------------------------------
     def takes_in_list(self, rows: str, consignment: str, who: str) -> int:

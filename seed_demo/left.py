@@ -11,7 +11,7 @@ from seed_demo.life import Life
 from seed_demo.pressing import DAILY, SLOW, SPARE, lays, takes_out, turns
 from seed_demo.rounds import judges
 from seed_demo.sheets import Sheet
-from seed_demo.tables import glued
+from seed_demo.tables import glued, mounts_one
 
 LEFT_AT_TABLE = 1
 
@@ -77,9 +77,15 @@ def passed_and_left(life: Life) -> Work:
 
 
 def fills_the_spare(life: Life) -> Work:
-    """On this afternoon the spare stack is the one that is filled."""
-    life.filling["afternoon"] = SPARE
-    yield from ()
+    """On this afternoon some go into the spare stack."""
+    for _ in range(2):
+        sheet = life.shelves.take(lambda each: each.bulk != "bulky")
+        if sheet is not None:
+            yield from mounts_one(life, "table-1", life.crew.table, sheet, SPARE)
+    pile = life.shelves.piles[SPARE]
+    yield 200
+    if pile.lying and not pile.weights_on:
+        turns(life, pile, on=True)
 
 
 def told_late(life: Life) -> Work:

@@ -31,6 +31,8 @@ class Life:
     small: bool = False
     day: int = 0
     dice: Random = field(default_factory=lambda: Random("Quillmoor"))
+    sheets_today: tuple[int, int, int, int] = (0, 0, 0, 0)
+    doubted: int = 0
     filling: dict[str, str] = field(default_factory=dict)
     records: dict[str, int] = field(default_factory=dict)
     consignments: dict[str, int] = field(default_factory=dict)

@@ -55,8 +55,8 @@ def mornings(life: Life) -> Work:
 
 
 def middays(life: Life) -> Work:
-    """At midday: whatever is ready in the daily stacks comes out, from under others too."""
-    for name in DAILY:
+    """At midday: whatever is ready comes out, from under others too; only the slow stack is left in peace."""
+    for name in (*DAILY, SPARE):
         yield from unloads(life, life.shelves.piles[name])
 
 

@@ -14,6 +14,8 @@ FINDINGS = ("loose-part", "label-crooked", "over-the-edge", "too-much-adhesive",
 
 def files_first(life: Life, sheets: int) -> Work:
     """At opening what was passed the day before is filed."""
+    if not _to_be_filed(life):
+        return
     life.hands.signs_in(life.crew.round, "filing")
     yield 240
     yield from _files(life, sheets)
@@ -42,13 +44,15 @@ def lays_to_dry(life: Life, press: Press) -> Work:
 def inspects(life: Life, sheets: int) -> Work:
     """What is dry is looked at by somebody who neither mounted nor mended it."""
     who = life.crew.second
+    waiting = [sheet for sheet in life.shelves.to_inspect if sheet.may_be_judged_by(who)]
+    if not waiting:
+        return
     life.hands.signs_in(who, "inspection")
     yield 220
     mended = [sheet for sheet in life.shelves.to_mend if sheet.is_free and sheet.day <= life.day - 3][:1]
     for sheet in mended:
         _mends(life, sheet, who)
         yield life.between(400, 700)
-    waiting = [sheet for sheet in life.shelves.to_inspect if sheet.may_be_judged_by(who)]
     for sheet in waiting[:sheets]:
         judges(life, sheet, "to-be-mended" if life.dice.random() < 0.07 else "passed")
         yield life.between(120, 200)
@@ -66,6 +70,8 @@ def judges(life: Life, sheet: Sheet, outcome: str) -> None:
 
 def files(life: Life, sheets: int) -> Work:
     """What was passed goes into the cabinets, by family."""
+    if not _to_be_filed(life):
+        return
     life.hands.signs_in(life.crew.round, "filing")
     yield 60
     yield from _files(life, sheets)
@@ -77,9 +83,12 @@ def shelf_of(sheet: Sheet) -> tuple[str, str]:
     return f"F{place // 8 + 1}", str(place % 8 + 1)
 
 
+def _to_be_filed(life: Life) -> list[Sheet]:
+    return [sheet for sheet in life.shelves.to_file if sheet.is_free and sheet.day < life.day and _is_whole(sheet)]
+
+
 def _files(life: Life, sheets: int) -> Work:
-    waiting = [sheet for sheet in life.shelves.to_file if sheet.is_free and sheet.day < life.day and _is_whole(sheet)]
-    for sheet in waiting[:sheets]:
+    for sheet in _to_be_filed(life)[:sheets]:
         cabinet, shelf = shelf_of(sheet)
         life.hands.scans(sheet.number, "filing", step=Step.FILE, cabinet=cabinet, shelf=shelf)
         sheet.day = life.day
@@ -94,7 +103,7 @@ def _is_whole(sheet: Sheet) -> bool:
 
 def _mends(life: Life, sheet: Sheet, who: str) -> None:
     life.hands.scans(sheet.number, "inspection", step=Step.INSPECT, facts={"outcome": "mended-here"}, cabinet="D1", shelf="1")
-    sheet.mended_by, sheet.outcome = who, "mended-here"
+    sheet.mended_by, sheet.outcome = (*sheet.mended_by, who), "mended-here"
     life.shelves.to_mend.remove(sheet)
     life.shelves.to_inspect.append(sheet)
 

@@ -26,7 +26,7 @@ class Sheet:
     story: str = ""
     held: bool = False
     mounted_by: str = ""
-    mended_by: str = ""
+    mended_by: tuple[str, ...] = ()
     minimum: timedelta = timedelta(0)
     stays: list[Stay] = field(default_factory=list)
     outcome: str = ""
@@ -37,7 +37,7 @@ class Sheet:
         """It was glued just now: its time under weight starts at nothing."""
         self.bulk, self.stays, self.outcome = bulk, [], ""
         self.minimum = timedelta(seconds=minimum_s(HOUSE, CLASSES[adhesive], bulk))
-        self.mounted_by = who
+        self.mounted_by, self.mended_by = who, ()
 
     @property
     def is_free(self) -> bool:
@@ -46,7 +46,7 @@ class Sheet:
 
     def may_be_judged_by(self, who: str) -> bool:
         """Whether this worker may pass it: nobody passes what they mounted or mended themselves."""
-        return self.is_free and who not in (self.mounted_by, self.mended_by)
+        return self.is_free and who not in (self.mounted_by, *self.mended_by)
 
 
 @dataclass(slots=True)

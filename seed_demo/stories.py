@@ -83,7 +83,8 @@ def glued_unscanned(life: Life) -> Work:
     life.hands.scans(sheet.number, "press", answers="which-one", step=Step.PUT_UNDER_WEIGHT, stack=SPARE)
     yield 20
     who = life.crew.table
-    sheet.is_glued(who, "pva", sheet.bulk)
+    # Nobody says with what it was glued: it is given the longest time, that of paste.
+    sheet.is_glued(who, "paste", sheet.bulk)
     lays(life, sheet, pile, already_done=True, facts={"glued_by": life.hands.room.workers[who].number})
     yield 60
     turns(life, pile, on=True)
@@ -186,6 +187,7 @@ def goes_back_to_the_table(life: Life) -> Work:
     sheet = next((each for each in life.shelves.to_inspect if each.is_free), None)
     if sheet is None:
         return
+    life.hands.signs_in(life.crew.second, "inspection")
     yield 60
     life.hands.scans(sheet.number, "inspection", step=Step.BACK_TO_TABLE, cabinet="M1", shelf="5",
                      reason="The label of its neighbour was glued on.")  # fmt: skip
@@ -200,11 +202,13 @@ def is_glued_again(life: Life) -> Work:
     sheet = next((each for each in life.shelves.to_inspect if each.is_free and each.mounted_by), None)
     if sheet is None or pile.lying:
         return
+    life.hands.signs_in(who, "inspection")
+    yield 60
     life.hands.scans(sheet.number, "inspection", step=Step.RE_GLUE, facts={"adhesive": "spot", "bulk": "ordinary"})
     life.shelves.to_inspect.remove(sheet)
-    mounted_by = sheet.mounted_by
-    sheet.is_glued(mounted_by, "spot", "ordinary")
-    sheet.mended_by = who
+    mended_by = (*sheet.mended_by, who)
+    sheet.is_glued(sheet.mounted_by, "spot", "ordinary")
+    sheet.mended_by = mended_by
     yield 90
     lays(life, sheet, pile)
     yield 30

@@ -26,7 +26,7 @@ def mounts(life: Life, table: str, who: str, sheets: int, *, slow: int = 0, sign
         life.hands.signs_in(who, table)
         yield life.between(60, 120)
     for _ in range(sheets):
-        sheet = life.shelves.take(lambda each: each.bulk != "bulky") or life.shelves.take()
+        sheet = life.shelves.take(lambda each: each.bulk != "bulky")
         if sheet is not None:
             yield from mounts_one(life, table, who, sheet)
     for _ in range(slow):
@@ -35,12 +35,12 @@ def mounts(life: Life, table: str, who: str, sheets: int, *, slow: int = 0, sign
             yield from mounts_one(life, table, who, sheet, **_slowly(life))
 
 
-def mounts_one(life: Life, table: str, who: str, sheet: Sheet, **facts: Any) -> Work:
+def mounts_one(life: Life, table: str, who: str, sheet: Sheet, into: str = "", **facts: Any) -> Work:
     """One sheet is taken up, mounted and brought to the press."""
     life.hands.scans(sheet.number, table, step=Step.TAKE_UP)
     yield life.between(FASTEST_S, SLOWEST_S)
     glued(life, table, who, sheet, **facts)
-    life.hands.soon(life.between(60, 180), brought(life, sheet))
+    life.hands.soon(life.between(60, 180), brought(life, sheet, into))
     yield life.between(90, 260)
 
 

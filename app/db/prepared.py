@@ -30,7 +30,7 @@ class Lean(Session):
     _line: Connection | None = None
     _driver: sqlite3.Connection | None = None
 
-    def execute(self, statement: Any, params: Any = None, **more: Any) -> Any:  # type: ignore[override]
+    def execute(self, statement: Any, params: Any = None, **more: Any) -> Any:
         """Run a statement: on the driver if it is prepared and this is SQLite, else as SQLAlchemy does."""
         if more or statement._propagate_attrs:
             return super().execute(statement, params, **more)

@@ -7,16 +7,19 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from app.db.models import CalendarDay, Change, HouseRule, NumberPattern
+from app.db.models import CalendarDay, Change, HouseRule, NumberPattern, table_of
+from app.db.prepared import prepared
 from app.domain.calendar import Calendar
 from app.domain.house import House, with_values
 from app.domain.numbers import Pattern
 
-_VERSIONS = select(
-    select(func.coalesce(func.max(HouseRule.version), 0)).scalar_subquery(),
-    select(func.coalesce(func.max(Change.id), 0)).scalar_subquery(),
+_VERSIONS = prepared(
+    select(
+        select(func.coalesce(func.max(table_of(HouseRule).c.version), 0)).scalar_subquery(),
+        select(func.coalesce(func.max(table_of(Change).c.id), 0)).scalar_subquery(),
+    )
 )
-_DAYS = select(CalendarDay.day, CalendarDay.is_open)
+_DAYS = prepared(select(table_of(CalendarDay).c.day, table_of(CalendarDay).c.is_open))
 
 
 def room_house(session: Session) -> tuple[House, tuple[Pattern, ...]]:

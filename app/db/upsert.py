@@ -8,6 +8,8 @@ from sqlalchemy import Table
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.dialects.sqlite.dml import Insert as SqliteInsert
 
+from app.db.prepared import prepared
+
 INSERTS: dict[str, Any] = {"sqlite": sqlite.insert, "postgresql": postgresql.insert}
 _kept: dict[tuple[str, str, tuple[str, ...], bool], SqliteInsert] = {}
 
@@ -27,5 +29,5 @@ def _statement(dialect: str, table: Table, columns: tuple[str, ...], *, adds: bo
     if key not in _kept:
         insert = INSERTS[dialect](table)
         new = {name: (table.c[name] + insert.excluded[name]) if adds else insert.excluded[name] for name in columns}
-        _kept[key] = insert.on_conflict_do_update(index_elements=list(table.primary_key.columns), set_=new)
+        _kept[key] = prepared(insert.on_conflict_do_update(index_elements=list(table.primary_key.columns), set_=new))
     return _kept[key]

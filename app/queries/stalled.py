@@ -8,7 +8,21 @@ from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, and_, bindparam, case, func, literal, not_, or_, select, text, true
+from sqlalchemy import (
+    ColumnElement,
+    FromClause,
+    Select,
+    and_,
+    bindparam,
+    case,
+    func,
+    literal,
+    not_,
+    or_,
+    select,
+    text,
+    true,
+)
 from sqlalchemy.orm import Session
 
 from app.db.models import Cabinet, Sheet, table_of
@@ -91,23 +105,35 @@ def cabinet_days(session: Session) -> dict[int, int]:
 @lru_cache(maxsize=64)
 def _counting(kind: Kind, own: tuple[int, ...]) -> Select[Any]:
     """Built once for a kind and the cabinets with limits of their own: the board is drawn all day long."""
-    free = _free(kind)
-    counts = [func.sum(case((and_(free, kind.since < _cut(part, own)), 1), else_=0)) for part in PARTS]
-    oldest = func.min(case((and_(free, kind.since < _cut(PARTS[-1], own)), SHEET.c.came_at)))
-    return (
-        select(SHEET.c.cabinet_id, func.count(), func.sum(case((free, 0), else_=1)), func.min(SHEET.c.came_at), *counts, oldest)
-        .where(IN_QUEUE, SHEET.c.stage == kind.stage, kind.where)
-        .group_by(SHEET.c.cabinet_id)
-    )  # fmt: skip
+    rows = _rows(kind)
+    free, since = _free(kind, rows.c.holds), rows.c.since
+    counts = [func.sum(case((and_(free, since < _cut(part, own, rows.c.cabinet_id)), 1), else_=0)) for part in PARTS]
+    oldest = func.min(case((and_(free, since < _cut(PARTS[-1], own, rows.c.cabinet_id)), rows.c.came_at)))
+    held = func.sum(case((free, 0), else_=1))
+    columns = (rows.c.cabinet_id, func.count(), held, func.min(rows.c.came_at), *counts, oldest)
+    return select(*columns).group_by(rows.c.cabinet_id)
+
+
+def _rows(kind: Kind) -> FromClause:
+    columns = (SHEET.c.cabinet_id, SHEET.c.came_at, SHEET.c.holds, kind.since.label("since"))
+    rows = select(*columns).where(IN_QUEUE, SHEET.c.stage == kind.stage, kind.where)
+    # Looking up a sheet's last inspection is dear: once for each, not once for each figure.
+    return rows.cte("waiting").prefix_with("MATERIALIZED") if kind.stage is Stage.DRY else rows.subquery("waiting")
 
 
 def _kind_stalled(judged: Judge, kind: Kind, own_days: Mapping[int, int]) -> ColumnElement[bool]:
     moments = _values(judged, kind, own_days)
-    cut = _cut(PARTS[-1], tuple(own_days), {name: literal(moment, MOMENT) for name, moment in moments.items()})
-    return and_(SHEET.c.stage == kind.stage, kind.where, _free(kind), kind.since < cut)
+    cut = _cut(
+        PARTS[-1],
+        tuple(own_days),
+        SHEET.c.cabinet_id,
+        {name: literal(moment, MOMENT) for name, moment in moments.items()},
+    )
+    return and_(SHEET.c.stage == kind.stage, kind.where, _free(kind, SHEET.c.holds), kind.since < cut)
 
 
-def _cut(part: str, own: tuple[int, ...], known: Mapping[str, ColumnElement[Any]] | None = None) -> ColumnElement[Any]:
+def _cut(part: str, own: tuple[int, ...], cabinet: ColumnElement[Any],
+         known: Mapping[str, ColumnElement[Any]] | None = None) -> ColumnElement[Any]:  # fmt: skip
     """The moment before which a part of the limit is used up, in whichever cabinet the sheet lies."""
 
     def moment(name: str) -> ColumnElement[Any]:
@@ -115,7 +141,7 @@ def _cut(part: str, own: tuple[int, ...], known: Mapping[str, ColumnElement[Any]
 
     if not own:
         return moment(part)
-    return case({cabinet: moment(f"{part}_{cabinet}") for cabinet in own}, value=SHEET.c.cabinet_id, else_=moment(part))
+    return case({one: moment(f"{part}_{one}") for one in own}, value=cabinet, else_=moment(part))
 
 
 def _values(judged: Judge, kind: Kind, own_days: Mapping[int, int]) -> dict[str, datetime]:
@@ -131,14 +157,12 @@ def _thirds(judged: Judge, kind: Kind, days: int | None) -> tuple[datetime, date
     return thirds(limit, judged.now, judged.calendar)
 
 
-def _free(kind: Kind) -> ColumnElement[bool]:
+def _free(kind: Kind, holds: ColumnElement[Any]) -> ColumnElement[bool]:
     """That no hold stops what comes next; asked of the text on the row, where nearly always nothing stands."""
     step = next_step(kind.stage, kind.facts.get("fresh", False), kind.facts.get("outcome"))
     stopping = [name for name, row in HOLDS.items() if step is not None and step in row.stops]
-    if not stopping:
-        return true()
-    among = [(" " + SHEET.c.holds + " ").contains(f" {name} ", autoescape=True) for name in stopping]
-    return or_(SHEET.c.holds == "", not_(or_(*among)))
+    among = [(" " + holds + " ").like(f"% {name} %") for name in stopping]
+    return or_(holds == "", not_(or_(*among))) if among else true()
 
 
 _NEITHER = or_(SHEET.c.outcome.is_(None), SHEET.c.outcome.not_in(("passed", "to-be-mended")))

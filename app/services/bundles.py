@@ -130,7 +130,7 @@ def _steps_for(desk: Desk, rows: Sequence[RowMapping]) -> list[Step]:
     by_bundle = [
         step
         for step in desk.steps
-        if WORKFLOW[step].by_bundle and (step is not Step.SHELVE or desk.in_hand("shelf_id"))
+        if step in WORKFLOW and WORKFLOW[step].by_bundle and (step is not Step.SHELVE or desk.in_hand("shelf_id"))
     ]
     return [step for step in by_bundle if any(standing_of(row).stage in WORKFLOW[step].starts for row in rows)]
 

@@ -11,6 +11,7 @@ from sqlalchemy import bindparam, insert, update
 from sqlalchemy.engine import RowMapping
 
 from app.db.models import Entry, EntryWorker, Sheet, table_of
+from app.db.prepared import prepared
 from app.domain.attempt import WorkerFacts
 from app.domain.sheet import LogEntry, Place, Standing, after
 from app.domain.stages import Stage, Step
@@ -30,11 +31,11 @@ _STANDING_COLUMNS = (
 _STAND = update(SHEET).values(
     {**{name: bindparam(f"to_{name}") for name in _STANDING_COLUMNS}, "version": SHEET.c.version + 1}
 )
-_UPDATE_SHEET = _STAND.where(SHEET.c.id == bindparam("sheet"))
+_UPDATE_SHEET = prepared(_STAND.where(SHEET.c.id == bindparam("sheet")))
 _UPDATE_SHEETS = _STAND.where(SHEET.c.id.in_(bindparam("sheets", expanding=True)))
-_INSERT_ENTRY = insert(ENTRY).returning(ENTRY.c.id)
+_INSERT_ENTRY = prepared(insert(ENTRY).returning(ENTRY.c.id))
 _INSERT_ENTRIES = insert(ENTRY).returning(ENTRY.c.subject_id, ENTRY.c.id)
-_INSERT_WORKERS = insert(ENTRY_WORKER)
+_INSERT_WORKERS = prepared(insert(ENTRY_WORKER))
 
 
 @dataclass(frozen=True, slots=True)

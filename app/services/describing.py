@@ -10,30 +10,35 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Collector, Consignment, Hazard, PlantName, Sheet, table_of
+from app.db.prepared import prepared
 from app.domain.answer import Described
 from app.domain.hazards import CAUTIONS
 from app.domain.numbers import Pattern, shown
 
 SHEET = table_of(Sheet)
-_NAMES = (
+PLANT = table_of(PlantName)
+COLLECTOR = table_of(Collector)
+CONSIGNMENT = table_of(Consignment)
+HAZARD = table_of(Hazard)
+_NAMES = prepared(
     select(
         SHEET.c.number, SHEET.c.record_number, SHEET.c.locality, SHEET.c.pieces, SHEET.c.bulk, SHEET.c.notes, SHEET.c.part,
         SHEET.c.is_sensitive, SHEET.c.stage, SHEET.c.came_at,
-        PlantName.name.label("plant"), PlantName.family, Collector.name.label("collector"),
-        Consignment.name.label("consignment"),
+        PLANT.c.name.label("plant"), PLANT.c.family, COLLECTOR.c.name.label("collector"),
+        CONSIGNMENT.c.name.label("consignment"),
     )
-    .outerjoin(PlantName, PlantName.id == SHEET.c.plant_name_id)
-    .outerjoin(Collector, Collector.id == SHEET.c.collector_id)
-    .outerjoin(Consignment, Consignment.id == SHEET.c.consignment_id)
+    .outerjoin(PLANT, PLANT.c.id == SHEET.c.plant_name_id)
+    .outerjoin(COLLECTOR, COLLECTOR.c.id == SHEET.c.collector_id)
+    .outerjoin(CONSIGNMENT, CONSIGNMENT.c.id == SHEET.c.consignment_id)
     .where(SHEET.c.id == bindparam("sheet"))
 )  # fmt: skip
-_HAZARDS = (
-    select(Hazard.kind)
+_HAZARDS = prepared(
+    select(HAZARD.c.kind)
     .where(
-        Hazard.cleared_at.is_(None),
-        or_(Hazard.sheet_id == bindparam("sheet"), Hazard.consignment_id == bindparam("consignment")),
+        HAZARD.c.cleared_at.is_(None),
+        or_(HAZARD.c.sheet_id == bindparam("sheet"), HAZARD.c.consignment_id == bindparam("consignment")),
     )
-    .order_by(Hazard.id)
+    .order_by(HAZARD.c.id)
 )
 
 

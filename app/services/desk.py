@@ -13,6 +13,7 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Attendance, SignOff, Station, Worker, table_of
+from app.db.prepared import prepared
 from app.db.rules import room_calendar
 from app.domain.attempt import WorkerFacts
 from app.domain.calendar import Calendar
@@ -23,17 +24,22 @@ from app.domain.stages import Step
 
 STATION = table_of(Station)
 WORKER = table_of(Worker)
+ATTENDANCE = table_of(Attendance)
+SIGN_OFF = table_of(SignOff)
 
-_STATION_BY_ID = select(STATION).where(STATION.c.id == bindparam("station"))
+_STATION_BY_ID = prepared(select(STATION).where(STATION.c.id == bindparam("station")))
+_KEEP_AT_STATION = prepared(update(STATION).where(STATION.c.id == bindparam("of_station")))
 _WORKER_COLUMNS = (WORKER.c.id, WORKER.c.number, WORKER.c.name, WORKER.c.rights, WORKER.c.retired_at)
 _WORKERS = select(*_WORKER_COLUMNS).where(WORKER.c.id.in_(bindparam("ids", expanding=True)))
-_SIGNED_IN = (
-    select(*_WORKER_COLUMNS, Attendance.beside_id)
-    .join(Attendance, Attendance.worker_id == WORKER.c.id)
-    .where(Attendance.station_id == bindparam("station"), Attendance.signed_out_at.is_(None))
-    .order_by(Attendance.id)
+_SIGNED_IN = prepared(
+    select(*_WORKER_COLUMNS, ATTENDANCE.c.beside_id)
+    .join(ATTENDANCE, ATTENDANCE.c.worker_id == WORKER.c.id)
+    .where(ATTENDANCE.c.station_id == bindparam("station"), ATTENDANCE.c.signed_out_at.is_(None))
+    .order_by(ATTENDANCE.c.id)
 )
-_SIGNED_OFF = select(SignOff.step).where(SignOff.worker_id == bindparam("worker"), SignOff.ended_at.is_(None))
+_SIGNED_OFF = prepared(
+    select(SIGN_OFF.c.step).where(SIGN_OFF.c.worker_id == bindparam("worker"), SIGN_OFF.c.ended_at.is_(None))
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,4 +182,4 @@ def keep_at_station(desk: Desk) -> None:
     values: dict[str, Any] = {**desk.keeps, "seen_at": desk.now}
     if desk.request.held == 0:
         values["clear_at"] = desk.now
-    desk.session.execute(update(STATION).where(STATION.c.id == desk.station_id).values(**values))
+    desk.session.execute(_KEEP_AT_STATION, {"of_station": desk.station_id, **values})

@@ -11,6 +11,7 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Cabinet, FormerNumber, Layer, Sheet, Shelf, Stack, Station, WeightSpan, table_of
+from app.db.prepared import prepared
 from app.domain.attempt import Attempt, PressClock, ShelfFacts, StackFacts
 from app.domain.press import Span, Stay, ready_at, under_weight
 from app.domain.sheet import Place, Standing
@@ -25,12 +26,15 @@ CABINET = table_of(Cabinet)
 SHELF = table_of(Shelf)
 STATION = table_of(Station)
 
-_BY_NUMBER = select(SHEET).where(SHEET.c.number == bindparam("number")).with_for_update()
-_BY_ID = select(SHEET).where(SHEET.c.id == bindparam("sheet")).with_for_update()
-_FORMER = select(FormerNumber.sheet_id).where(FormerNumber.number == bindparam("number"))
-_STACK = select(STACK).where(STACK.c.id == bindparam("stack")).with_for_update()
-_LYING = select(func.count()).select_from(LAYER).where(LAYER.c.stack_id == bindparam("stack"), LAYER.c.out_at.is_(None))
-_STAYS = (
+_BY_NUMBER = prepared(select(SHEET).where(SHEET.c.number == bindparam("number")).with_for_update())
+_BY_ID = prepared(select(SHEET).where(SHEET.c.id == bindparam("sheet")).with_for_update())
+FORMER = table_of(FormerNumber)
+_FORMER = prepared(select(FORMER.c.sheet_id).where(FORMER.c.number == bindparam("number")))
+_STACK = prepared(select(STACK).where(STACK.c.id == bindparam("stack")).with_for_update())
+_LYING = prepared(
+    select(func.count()).select_from(LAYER).where(LAYER.c.stack_id == bindparam("stack"), LAYER.c.out_at.is_(None))
+)
+_STAYS = prepared(
     select(LAYER.c.stack_id, LAYER.c.laid_at, LAYER.c.out_at)
     .where(LAYER.c.sheet_id == bindparam("sheet"), LAYER.c.laid_at >= bindparam("since"))
     .order_by(LAYER.c.laid_at, LAYER.c.id)
@@ -47,11 +51,18 @@ _WAS_ON = select(SPAN.c.id).where(
     SPAN.c.stack_id == bindparam("stack"), SPAN.c.on_at <= bindparam("at"),
     or_(SPAN.c.off_at.is_(None), SPAN.c.off_at > bindparam("at")),
 )  # fmt: skip
-_PLACE_NAMES = (
+_PLACE_NAMES = prepared(
     select(CABINET.c.name, SHELF.c.name.label("shelf"))
     .outerjoin(SHELF, SHELF.c.id == bindparam("shelf"))
     .where(CABINET.c.id == bindparam("cabinet"))
 )
+_CABINET = prepared(select(CABINET).where(CABINET.c.id == bindparam("cabinet")))
+_SHELF = prepared(select(SHELF).where(SHELF.c.id == bindparam("shelf")))
+_ON_SHELF = prepared(select(func.count()).select_from(SHEET).where(SHEET.c.shelf_id == bindparam("place")))
+_IN_CABINET = prepared(select(func.count()).select_from(SHEET).where(SHEET.c.cabinet_id == bindparam("place")))
+_NAMES = {
+    table: prepared(select(table.c.name).where(table.c.id == bindparam("of_row"))) for table in (STACK, STATION)
+}
 
 
 def sheet_by_number(session: Session, number: str) -> RowMapping | None:
@@ -89,11 +100,11 @@ def shelf_facts(session: Session, cabinet_id: int | None, shelf_id: int | None) 
     """A cabinet, or one shelf of it, as the rules see it; sheets are counted only where there is a capacity."""
     if cabinet_id is None:
         return None
-    cabinet = session.execute(select(CABINET).where(CABINET.c.id == cabinet_id)).mappings().one()
-    shelf = session.execute(select(SHELF).where(SHELF.c.id == shelf_id)).mappings().one() if shelf_id else None
+    cabinet = session.execute(_CABINET, {"cabinet": cabinet_id}).mappings().one()
+    shelf = session.execute(_SHELF, {"shelf": shelf_id}).mappings().one() if shelf_id else None
     capacity = shelf["capacity"] if shelf else cabinet["capacity"]
-    mine = SHEET.c.shelf_id == shelf_id if shelf else SHEET.c.cabinet_id == cabinet_id
-    held = session.execute(select(func.count()).select_from(SHEET).where(mine)).scalar_one() if capacity else 0
+    counted = (_ON_SHELF, shelf_id) if shelf else (_IN_CABINET, cabinet_id)
+    held = session.execute(counted[0], {"place": counted[1]}).scalar_one() if capacity else 0
     name = place_words(session, Place(cabinet_id, shelf_id))
     stage = Stage(cabinet["stage"]) if cabinet["stage"] else None
     return ShelfFacts(cabinet_id, shelf_id, name, stage, cabinet["is_clean"], held, capacity)
@@ -172,7 +183,7 @@ def _is_complete(session: Session, row: RowMapping, step: Step) -> bool:
 
 
 def _name(session: Session, table: Any, row_id: int) -> Any:
-    return session.execute(select(table.c.name).where(table.c.id == row_id)).scalar_one()
+    return session.execute(_NAMES[table], {"of_row": row_id}).scalar_one()
 
 
 _LONG_AGO = datetime.fromisoformat("1900-01-01T00:00:00+00:00")

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlalchemy.engine import RowMapping
 
 from app.db.models import Adhesive, table_of
+from app.db.prepared import prepared
 from app.domain.attempt import Attempt
 from app.domain.moves import lands_in
 from app.domain.press import BULKS
 from app.domain.sheet import Place
 from app.domain.stages import Stage
 from app.services.desk import Desk
+
+ADHESIVE = table_of(Adhesive)
+_ADHESIVE_BY_CODE = prepared(select(ADHESIVE).where(ADHESIVE.c.code == bindparam("known_as")))
+_ADHESIVE_BY_ID = prepared(select(ADHESIVE).where(ADHESIVE.c.id == bindparam("known_as")))
 
 
 def shelf_in_hand(desk: Desk) -> Place:
@@ -24,9 +29,9 @@ def adhesive_for(desk: Desk) -> RowMapping | None:
     code = desk.request.facts.get("adhesive")
     if code is None and desk.in_hand("adhesive_id") is None:
         return None
-    mine = Adhesive.code == code if code is not None else Adhesive.id == desk.in_hand("adhesive_id")
-    table = table_of(Adhesive)
-    return desk.session.execute(select(table).where(mine)).mappings().one_or_none()
+    meant = (_ADHESIVE_BY_CODE, code) if code is not None else (_ADHESIVE_BY_ID, desk.in_hand("adhesive_id"))
+    found: RowMapping | None = desk.session.execute(meant[0], {"known_as": meant[1]}).mappings().one_or_none()
+    return found
 
 
 def bulk_meant(desk: Desk, known: str) -> str:

@@ -6,10 +6,11 @@ from datetime import datetime, timedelta
 from math import ceil
 from typing import Any
 
-from sqlalchemy import func, select, update
+from sqlalchemy import bindparam, func, select, update
 from sqlalchemy.engine import RowMapping
 
 from app.db.models import Adhesive, Layer, Stack, table_of
+from app.db.prepared import prepared
 from app.domain.attempt import Attempt
 from app.domain.press import minimum_s, set_without_weight
 from app.domain.sheet import NOWHERE, Place
@@ -21,6 +22,14 @@ from app.services.in_hand import adhesive_for, bulk_meant, hands, lands, shelf_i
 
 STACK = table_of(Stack)
 LAYER = table_of(Layer)
+ADHESIVE = table_of(Adhesive)
+_NEXT_LAYER = prepared(
+    update(STACK)
+    .where(STACK.c.id == bindparam("stack"))
+    .values(next_layer=STACK.c.next_layer + 1)
+    .returning((STACK.c.next_layer - 1).label("layer"))
+)
+_CLASS = prepared(select(ADHESIVE.c["class"]).where(ADHESIVE.c.id == bindparam("adhesive")))
 
 
 def mount(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
@@ -39,8 +48,7 @@ def put_under_weight(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     """What laying in writes: the next layer of the stack, and the minimum of a new gluing."""
     assert attempt.stack is not None
     stack_id = attempt.stack.stack_id
-    take = update(STACK).where(STACK.c.id == stack_id).values(next_layer=STACK.c.next_layer + 1)
-    layer = desk.session.execute(take.returning(STACK.c.next_layer - 1)).scalar_one()
+    layer = desk.session.execute(_NEXT_LAYER, {"stack": stack_id}).scalar_one()
     sets = {} if attempt.sheet.minimum_s is not None else minimum_sets(desk, attempt)
     # A station's own late time never adds to the time under weight: that runs from when the server heard of it.
     heard = desk.now if desk.time_from == "station" else None
@@ -70,8 +78,7 @@ def found_out(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
 def minimum_sets(desk: Desk, attempt: Attempt, *, bulk: str | None = None) -> dict[str, Any]:
     """The minimum in seconds and the version of the house rules it was read from, for the sheet's adhesive and bulk."""
     adhesive = attempt.sheet.adhesive_id
-    found = select(Adhesive.class_).where(Adhesive.id == adhesive)
-    class_ = desk.session.execute(found).scalar() if adhesive is not None else None
+    class_ = desk.session.execute(_CLASS, {"adhesive": adhesive}).scalar() if adhesive is not None else None
     seconds = minimum_s(desk.house, class_, bulk or attempt.sheet.bulk)
     return {"minimum_s": seconds, "rule_version": desk.house.version}
 

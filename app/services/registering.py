@@ -24,6 +24,7 @@ from app.services.facts import make_attempt, sheet_by_id, sheet_by_number
 SHEET = table_of(Sheet)
 PATTERN = table_of(NumberPattern)
 SPECIMEN = table_of(Specimen)
+MANY = 100
 _COPIED = ("consignment_id", "plant_name_id", "collector_id", "record_number", "event_date", "locality",
            "is_sensitive", "notes", "has_label", "bulk")  # fmt: skip
 
@@ -48,10 +49,7 @@ def mint_number(desk: Desk) -> str:
         raise Refused(
             Refusal("misread-number", "This room mints no numbers of its own.", "The manager sets a pattern first.")
         )
-    pattern, serial = Pattern(row["prefix"], row["width"], row["has_check"]), row["minted"]
-    serial, number = mint(pattern, serial)
-    while sheet_by_number(desk.session, number) is not None:
-        serial, number = mint(pattern, serial)
+    serial, number = _free_number(desk, Pattern(row["prefix"], row["width"], row["has_check"]), row["minted"])
     desk.session.execute(update(PATTERN).where(PATTERN.c.id == row["id"]).values(minted=serial))
     return number
 
@@ -125,6 +123,30 @@ def _found_or_made(desk: Desk, table: Table, same: tuple[ColumnElement[bool], ..
         return found
     made: int = desk.session.execute(insert(table).values(**values).returning(table.c.id)).scalar_one()
     return made
+
+
+def _free_number(desk: Desk, pattern: Pattern, serial: int) -> tuple[int, str]:
+    """The first number after `serial` that no sheet has or had; looked up many at once, for rooms that imported theirs."""
+    while True:
+        minted = _minted(pattern, serial)
+        numbers = [number for _, number in minted]
+        taken = set(desk.session.execute(select(SHEET.c.number).where(SHEET.c.number.in_(numbers))).scalars())
+        former = select(FormerNumber.number).where(FormerNumber.number.in_(numbers))
+        taken |= set(desk.session.execute(former).scalars())
+        for serial, number in minted:
+            if number not in taken:
+                return serial, number
+
+
+def _minted(pattern: Pattern, serial: int) -> list[tuple[int, str]]:
+    minted = [mint(pattern, serial)]
+    try:
+        while len(minted) < MANY:
+            minted.append(mint(pattern, minted[-1][0]))
+    except ValueError:
+        # The digits are used up after these; the next call says so.
+        return minted
+    return minted
 
 
 def _specimen(desk: Desk, row: RowMapping) -> tuple[int, int]:

@@ -79,6 +79,8 @@ def add_station(session: Session, slug: str, name: str, steps: Sequence[Step], n
 
 def set_at_station(session: Session, station_id: int, **values: Any) -> None:
     """Set a station's defaults: adhesive, bulk, drying method, consignment."""
+    if not values:
+        return
     table = table_of(Station)
     session.execute(update(table).where(table.c.id == station_id).values(**values))
 

@@ -7,10 +7,11 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.engine import RowMapping
 
 from app.db.models import Layer, Sheet, Stack, table_of
+from app.db.prepared import prepared
 from app.domain.answer import WORDS, Answer, Described
 from app.domain.errors import Refusal, gravest
 from app.domain.sheet import Standing
@@ -23,6 +24,13 @@ from app.services.facts import place_words
 STACK = table_of(Stack)
 LAYER = table_of(Layer)
 SHEET = table_of(Sheet)
+_LYING = select(func.count()).where(LAYER.c.stack_id == STACK.c.id, LAYER.c.out_at.is_(None)).scalar_subquery()
+_OPEN_STACKS = prepared(
+    select(STACK.c.name)
+    .where(STACK.c.closed_at.is_(None), STACK.c.weights_on.is_(False), STACK.c.capacity > _LYING)
+    .order_by(_LYING.desc(), STACK.c.id)
+)
+_STACK_AND_LYING = prepared(select(STACK.c.name, _LYING.label("lying")).where(STACK.c.id == bindparam("stack")))
 
 
 def done(desk: Desk, row: RowMapping, step: Step, entry_id: int, now_stands: Standing) -> Answer:
@@ -74,13 +82,7 @@ def next_words(desk: Desk, sheet: Described, step: Step, now: Standing) -> str:
 
 def open_stacks(desk: Desk) -> list[str]:
     """The stacks with their weights off and room in them: the one that is being filled first."""
-    lying = select(func.count()).where(LAYER.c.stack_id == STACK.c.id, LAYER.c.out_at.is_(None)).scalar_subquery()
-    found = (
-        select(STACK.c.name)
-        .where(STACK.c.closed_at.is_(None), STACK.c.weights_on.is_(False), lying < STACK.c.capacity)
-        .order_by(lying.desc(), STACK.c.id)
-    )
-    return list(desk.session.execute(found).scalars())
+    return list(desk.session.execute(_OPEN_STACKS).scalars())
 
 
 def _lay_it_where(desk: Desk) -> str:
@@ -91,13 +93,11 @@ def _lay_it_where(desk: Desk) -> str:
 
 
 def _in_layer(desk: Desk, now: Standing) -> str:
-    stack = desk.session.execute(select(STACK).where(STACK.c.id == now.place.stack_id)).mappings().one()
-    lying = select(func.count()).where(LAYER.c.stack_id == stack["id"], LAYER.c.out_at.is_(None))
-    layer = desk.session.execute(lying).scalar_one()
+    stack = desk.session.execute(_STACK_AND_LYING, {"stack": now.place.stack_id}).one()
     hours = duration(now.minimum_s or 0)
     return (
-        f"Layer {layer} of {stack['name']}: release paper, foam and a board on it. It needs {hours} under weight. "
-        f"{stack['name']}'s clock is not running until the weights are on."
+        f"Layer {stack.lying} of {stack.name}: release paper, foam and a board on it. It needs {hours} under weight. "
+        f"{stack.name}'s clock is not running until the weights are on."
     )
 
 

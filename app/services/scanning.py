@@ -14,6 +14,7 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Scan, Stack, table_of
+from app.db.prepared import prepared
 from app.domain.answer import Answer, answer_from
 from app.domain.errors import Refusal, Refused
 from app.domain.numbers import Kind
@@ -33,11 +34,11 @@ from app.services.sheets import scan_sheet
 from app.services.sightings import keep_refusal, seen
 
 SCAN = table_of(Scan)
-_BY_ID = select(SCAN.c.fingerprint, SCAN.c.answer).where(SCAN.c.scan_id == bindparam("scan"))
-_LAST_ANSWER = (
+_BY_ID = prepared(select(SCAN.c.fingerprint, SCAN.c.answer).where(SCAN.c.scan_id == bindparam("scan")))
+_LAST_ANSWER = prepared(
     select(SCAN.c.answer).where(SCAN.c.station_id == bindparam("station")).order_by(SCAN.c.id.desc()).limit(1)
 )
-_KEEP_SCAN = insert(SCAN)
+_KEEP_SCAN = prepared(insert(SCAN))
 
 
 def scan(session: Session, request: ScanRequest, occasion: Occasion) -> Answer:

@@ -82,6 +82,16 @@ def stack_card(session: Session, said: str, on: bool) -> str | None:
     return found
 
 
+def station_named(session: Session, said: str) -> int:
+    """The station with this short name, name or code; refused with unknown-station."""
+    mine = (STATION.c.slug == said) | (STATION.c.name == said) | (STATION.c.code == said)
+    found: int | None = session.execute(select(STATION.c.id).where(mine)).scalar()
+    if found is None:
+        words = f"There is no station called {said}."
+        raise Refused(Refusal("unknown-station", words, "Look its name up on the stations page."))
+    return found
+
+
 def _refusing(refused: Refused) -> Callable[[Desk], Answer]:
     def act(_desk: Desk) -> Answer:
         raise refused
@@ -119,11 +129,7 @@ def _unnamed(holder: Holder, here: Mapping[int, int | None], beside: tuple[int, 
 def _station_id(session: Session, said: str, holder: Holder) -> int | None:
     if not said:
         return holder.station_id
-    mine = (STATION.c.slug == said) | (STATION.c.name == said) | (STATION.c.code == said)
-    found: int | None = session.execute(select(STATION.c.id).where(mine)).scalar()
-    if found is None:
-        words = f"There is no station called {said}."
-        raise Refused(Refusal("unknown-station", words, "Look its name up on the stations page."))
+    found = station_named(session, said)
     if holder.scope != "manage" and found != holder.station_id:
         raise Refused(Refusal("unknown-station", f"This key is not for {said}.", "Use the key of that station."))
     return found

@@ -8,14 +8,15 @@ from datetime import datetime
 from sqlalchemy import bindparam, case, delete, insert, update
 
 from app.db.models import Hold, Layer, table_of
+from app.db.prepared import prepared
 from app.domain.sheet import Standing
 from app.services.desk import Desk
 
 LAYER = table_of(Layer)
 HOLD = table_of(Hold)
 
-_LAY_IN = insert(LAYER)
-_TAKE_OUT = (
+_LAY_IN = prepared(insert(LAYER))
+_TAKE_OUT = prepared(
     update(LAYER)
     .where(LAYER.c.sheet_id == bindparam("sheet"), LAYER.c.out_at.is_(None))
     # A stay whose beginning counts only from later than its end is one of no length.

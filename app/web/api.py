@@ -110,7 +110,8 @@ def sheets() -> Response:
             found = list_sheets(session, now(), house().zone, **asked)
         except ValueError as error:
             raise BadBody(str(error)) from error
-        return json_response(list_json(found))
+        body = list_json(found)
+    return json_response({**body, "next": _place_word(found.next_after)})
 
 
 @bp.get("/board", endpoint="board")
@@ -172,6 +173,18 @@ def _twice() -> Any:
     raise ValueError("is there twice")
 
 
+def _place_word(after: str) -> str | None:
+    """A place in a list as a word that an address can hold as it is."""
+    return after.encode().hex() if after else None
+
+
+def _place(word: str) -> str:
+    try:
+        return bytes.fromhex(word).decode()
+    except ValueError as error:
+        raise ValueError("is no place in a list: begin at its first page") from error
+
+
 def _limit(value: str) -> int:
     is_number = value.isascii() and value.isdigit() and len(value) < 6
     return int(whole(1, MOST_LISTED)(int(value) if is_number else None))
@@ -179,5 +192,5 @@ def _limit(value: str) -> int:
 
 ASKED: dict[str, Callable[[str], Any]] = {
     "stage": text(40), "cabinet": text(80), "stalled": lambda value: one_of("true", "false")(value) == "true",
-    "q": text(200), "after": text(400), "limit": _limit,
+    "q": text(200), "after": lambda value: _place(text(400)(value)), "limit": _limit,
 }  # fmt: skip

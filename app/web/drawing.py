@@ -47,6 +47,7 @@ class DrawnLayer:
     adhesive: str = ""
     under_weight: str = ""
     needs: str = ""
+    out: str = ""
     forgotten: bool = False
 
 
@@ -86,13 +87,20 @@ def small_stack(line: StackLine, href: str, warning: str) -> DrawnStack:
     layers = tuple(DrawnLayer(place, "", state, "") for place, state in enumerate(line.states, 1))
     tone = "stalled" if line.is_bad else ""
     return DrawnStack(
-        line.name, href, line.weights_on, tone, layers, _summary(line.sheets, line.words), warning, PIECES
+        line.name,
+        href,
+        line.weights_on,
+        tone,
+        layers,
+        _summary(line.sheets, "" if warning else line.words),
+        warning,
+        PIECES,
     )
 
 
 def stack(view: StackView, href: str, warning: str, sheet_href: Callable[[str], str]) -> DrawnStack:
     """A stack of the press room among the others."""
-    summary = _summary(view.sheets, view.short_words)
+    summary = _summary(view.sheets, "" if view.off_too_long else view.short_words)
     return _stack(view, href, warning, summary, sheet_href)
 
 
@@ -142,9 +150,9 @@ def _stack(view: StackView, href: str, warning: str, summary: str, sheet_href: C
 
 def _layer(layer: LayerView, href: str) -> DrawnLayer:
     words = {"ready": "may come out", "waiting": "clock not running"}.get(layer.state, layer.out_words)
-    bulky = ", bulky" if layer.bulk == "bulky" and layer.state != "ready" else ""
-    return DrawnLayer(layer.place, layer.shown, layer.state, words + bulky, href, layer.plant, layer.adhesive,
-                      layer.under_weight_words, layer.needs_words, layer.forgotten)  # fmt: skip
+    glue = (layer.adhesive or "adhesive not known") + (f", {layer.bulk}" if layer.bulk != "ordinary" else "")
+    return DrawnLayer(layer.place, layer.shown, layer.state, words, href, layer.plant, glue, layer.under_weight_words,
+                      layer.needs_words, layer.out_words, layer.forgotten)  # fmt: skip
 
 
 def _counts(ages: Ages | None) -> tuple[int, ...]:

@@ -26,7 +26,8 @@ class FirstForm(FlaskForm):  # type: ignore[misc]
         "Code from the console", [InputRequired("Type the code that the console shows."), Length(max=64)]
     )
     name = StringField("Your name", NAME)
-    password = PasswordField("Password, at least 10 characters", [InputRequired("Choose a password."), Length(max=200)])
+    password = PasswordField("Password, at least 10 characters", [InputRequired("Choose a password."), Length(max=200)],
+                             render_kw={"autocomplete": "new-password"})  # fmt: skip
 
 
 class SignInForm(FlaskForm):  # type: ignore[misc]
@@ -34,7 +35,9 @@ class SignInForm(FlaskForm):  # type: ignore[misc]
 
     name = StringField("Your name or number", [InputRequired("Type your name."), Length(max=200)])
     password = PasswordField(
-        "Password", [InputRequired("Type your password."), Length(max=200)], render_kw={"autocomplete": "current-password"}
+        "Password",
+        [InputRequired("Type your password."), Length(max=200)],
+        render_kw={"autocomplete": "current-password"},
     )
 
 

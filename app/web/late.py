@@ -35,14 +35,14 @@ class LateForm(FlaskForm):  # type: ignore[misc]
     happened_at = DateTimeLocalField(
         "When, by the clock in the room", [InputRequired("Say when.")], format=["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]
     )
-    hour = SelectField("In the hour that came twice", choices=HOURS)
+    hour = SelectField("In the hour that came twice", choices=HOURS, default="")
     worker = SelectField("Who did it", [InputRequired("Say who did it.")])
-    station = SelectField("At which station", [Optional()])
-    stack = SelectField("Stack", [Optional()])
-    shelf = SelectField("Shelf", [Optional()])
-    adhesive = SelectField("Adhesive, if it was glued", [Optional()])
-    bulk = SelectField("Bulk", [Optional()], choices=BULKS)
-    outcome = SelectField("Outcome, if it was inspected", [Optional()], choices=OUTCOMES)
+    station = SelectField("At which station", [Optional()], default="")
+    stack = SelectField("Stack", [Optional()], default="")
+    shelf = SelectField("Shelf", [Optional()], default="")
+    adhesive = SelectField("Adhesive, if it was glued", [Optional()], default="")
+    bulk = SelectField("Bulk", [Optional()], choices=BULKS, default="")
+    outcome = SelectField("Outcome, if it was inspected", [Optional()], choices=OUTCOMES, default="")
     reason = StringField("Where you know it from", [*REASON, Length(max=500)])
 
     def moment(self) -> datetime | None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from http import HTTPStatus
 from typing import Any
 from urllib.parse import parse_qsl
 
@@ -24,7 +23,7 @@ def json_response(body: Mapping[str, Any], status: int = 200, kind: str = "appli
 
 def problem(status: int, detail: str, **more: Any) -> Response:
     """A problem: what kind it is, and in `detail` what is true and what to do."""
-    name, title = KINDS.get(status, ("failed", HTTPStatus(status).phrase))
+    name, title = KINDS.get(status, KINDS[500])
     body = {"type": f"/problems/{name}", "title": title, "status": status, "detail": detail, **more}
     return json_response(body, status, PROBLEM)
 

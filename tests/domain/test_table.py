@@ -40,7 +40,7 @@ RFC_4180 = {
     "2. the last record without a line break": ("aaa,bbb,ccc\r\nzzz,yyy,xxx", [("aaa", "bbb", "ccc"), ("zzz", "yyy", "xxx")]),
     "4. fields parted by commas": ("aaa,bbb,ccc", [("aaa", "bbb", "ccc")]),
     "4. spaces are part of a field": ("aaa, bbb ,ccc", [("aaa", " bbb ", "ccc")]),
-    "5. fields with and without double quotes": ('"aaa","bbb","ccc"\r\nzzz,yyy,xxx', [("aaa", "bbb", "ccc"), ("zzz", "yyy", "xxx")]),
+    "5. fields with or without double quotes": ('"aaa","bbb","ccc"\r\nzzz,yyy,xxx', [("aaa", "bbb", "ccc"), ("zzz", "yyy", "xxx")]),
     "6. a line break within double quotes": (
         '"aaa","b\r\nbb","ccc"\r\nzzz,yyy,xxx', [("aaa", "b\r\nbb", "ccc"), ("zzz", "yyy", "xxx")],
     ),

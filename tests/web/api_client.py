@@ -45,7 +45,9 @@ class Scripts:
     def post(self, path: str, key: str, body: Any = None, **fields: Any) -> TestResponse:
         """Send a body; fields make one with an id of its own."""
         sent = body if body is not None else {"scan_id": self.next_id(), **fields}
-        return self.client.post(f"/api{path}", data=json.dumps(sent), headers=bearer(key), content_type="application/json")
+        return self.client.post(
+            f"/api{path}", data=json.dumps(sent), headers=bearer(key), content_type="application/json"
+        )
 
     def scan(self, key: str, code: str, **fields: Any) -> TestResponse:
         return self.post("/scans", key, code=code, **fields)

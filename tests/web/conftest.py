@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -9,6 +10,7 @@ from pathlib import Path
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
 
 from app import create_app
 from app.config import Config
@@ -75,3 +77,13 @@ def token(client: FlaskClient, path: str = "/sign-in") -> str:
     found = re.search(r'name="csrf_token" value="([^"]+)"', client.get(path).text)
     assert found, path
     return found.group(1)
+
+
+def send(client: FlaskClient, path: str, **data: object) -> TestResponse:
+    """Send a form as its page would, with the page's token."""
+    return client.post(path, data={"csrf_token": token(client, "/password"), **data})
+
+
+def words(answer: TestResponse) -> str:
+    """The words of a page, without its marks."""
+    return html.unescape(" ".join(re.sub(r"<[^>]+>", " ", answer.text).split()))

@@ -23,7 +23,8 @@ from tests.web.api_client import STRANGE, Scripts, bearer, problem
 
 # The addresses of the contract, each with its method.
 ADDRESSES = {
-    "api.scans": ("POST", "/api/scans"), "api.weights": ("POST", "/api/stacks/P1/weights"), "api.add_sheets": ("POST", "/api/sheets"),
+    "api.scans": ("POST", "/api/scans"), "api.weights": ("POST", "/api/stacks/P1/weights"),
+    "api.add_sheets": ("POST", "/api/sheets"),
     "api.correction": ("POST", "/api/entries/1/correction"), "api.sheet": ("GET", "/api/sheets/TQX0000012"),
     "api.sheets": ("GET", "/api/sheets"), "api.board": ("GET", "/api/board"),
 }  # fmt: skip
@@ -45,7 +46,9 @@ def test_each_key_opens_what_its_scope_names_and_nothing_else(scripts: Scripts, 
     assert set(TOKEN_SCOPES) == set(ADDRESSES)
     key = scripts.key(at="press") if scope == "scan" else scripts.key(scope)
     for endpoint, (method, address) in ADDRESSES.items():
-        response = scripts.client.open(address, method=method, headers=bearer(key), json={} if method == "POST" else None)
+        response = scripts.client.open(
+            address, method=method, headers=bearer(key), json={} if method == "POST" else None
+        )
         assert (response.status_code == 403) == (endpoint not in OPENS[scope]), (endpoint, response.status_code)
         if response.status_code == 403:
             assert scope in problem(response, 403)["detail"]
@@ -148,7 +151,9 @@ def test_nobody_who_is_signed_in_as_a_person_gets_in_without_a_key(scripts: Scri
     ],
     ids=lambda each: json.dumps(each)[:50] if isinstance(each, dict) else None,
 )
-def test_a_field_that_is_not_right_is_refused_by_its_name(scripts: Scripts, field: dict[str, Any], sentence: str) -> None:
+def test_a_field_that_is_not_right_is_refused_by_its_name(
+    scripts: Scripts, field: dict[str, Any], sentence: str
+) -> None:
     number = scripts.room.sheet_ready()
     response = scripts.scan(scripts.key(at="table-1"), **{"code": number, **field})
     assert sentence in problem(response, 400)["detail"]
@@ -165,14 +170,17 @@ def test_a_field_that_is_missing_is_named(scripts: Scripts, missing: str) -> Non
 @pytest.mark.parametrize(
     "data",
     [
-        b"", b"{", b"[]", b"null", b'"scan"', b"7", b"\xff\xfe", b"\xef\xbb\xbf", "{}".encode("utf-16"), b'{"code": NaN}', b'{"held": Infinity}',
+        b"", b"{", b"[]", b"null", b'"scan"', b"7", b"\xff\xfe", b"\xef\xbb\xbf", "{}".encode("utf-16"), b'{"code": NaN}',
+        b'{"held": Infinity}',
         b'{"held": 1e999}', b'{"held": ' + b"9" * (LONGEST_NUMBER + 1) + b"}", b'{"held": ' + b"9" * 10_000 + b"}",
         b'{"code": "a", "code": "b"}', b"[" * 100_000, b'{"facts": ' * 10_000, b'{"code": "\\ud83d"',
     ],
     ids=lambda each: repr(each[:20]),
 )  # fmt: skip
 def test_a_body_that_is_no_json_object_is_refused_in_a_sentence(scripts: Scripts, data: bytes) -> None:
-    response = scripts.client.post("/api/scans", data=data, headers=bearer(scripts.key()), content_type="application/json")
+    response = scripts.client.post(
+        "/api/scans", data=data, headers=bearer(scripts.key()), content_type="application/json"
+    )
     assert problem(response, 400)["detail"].startswith("The body ")
 
 
@@ -203,7 +211,9 @@ def test_what_is_not_there_is_a_problem_and_not_a_page(scripts: Scripts) -> None
     assert scripts.client.get("/nothing").mimetype == "text/html"
 
 
-def test_a_fault_of_the_program_is_a_problem_too_and_tells_nothing_of_its_inside(scripts: Scripts, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_fault_of_the_program_is_a_problem_too_and_tells_nothing_of_its_inside(
+    scripts: Scripts, monkeypatch: pytest.MonkeyPatch
+) -> None:
     scripts.app.config["PROPAGATE_EXCEPTIONS"] = False
     key = scripts.key()
     monkeypatch.setattr("app.web.api.list_sheets", lambda *_, **__: 1 // 0)
@@ -215,8 +225,14 @@ ANY_JSON = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False, allow_infinity=False) | st.text(max_size=20),
     lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=10), inner, max_size=4), max_leaves=12,
 )  # fmt: skip
-FACT = st.sampled_from([*STRANGE, "W02", "pva", "passed", "quarantine", "heated", "bulky", ["W02"], ["irritant"], ["TQX0000012"]])
-FIELD = FACT | ANY_JSON | st.sampled_from([*STEPS, "P1", "M1", "1", "press", "2026-11-25T09:00:00+00:00", ["W02", "W03"], ["W99"]])
+FACT = st.sampled_from(
+    [*STRANGE, "W02", "pva", "passed", "quarantine", "heated", "bulky", ["W02"], ["irritant"], ["TQX0000012"]]
+)
+FIELD = (
+    FACT
+    | ANY_JSON
+    | st.sampled_from([*STEPS, "P1", "M1", "1", "press", "2026-11-25T09:00:00+00:00", ["W02", "W03"], ["W99"]])
+)
 
 
 @settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
@@ -226,7 +242,9 @@ FIELD = FACT | ANY_JSON | st.sampled_from([*STEPS, "P1", "M1", "1", "press", "20
     which=st.sampled_from(["sheet", "glued", "on", "off", "shelf", "bundle", "badge", "nonsense"]),
     at=st.sampled_from(["table-1", "press", "intake", "inspection", "", "", ""]),
 )
-def test_whatever_is_sent_is_answered(scripts: Scripts, fields: dict[str, Any], facts: dict[str, Any], which: str, at: str) -> None:
+def test_whatever_is_sent_is_answered(
+    scripts: Scripts, fields: dict[str, Any], facts: dict[str, Any], which: str, at: str
+) -> None:
     body = {"code": _code(scripts, which), "facts": facts, **fields, "scan_id": scripts.next_id()}
     response = scripts.post("/scans", _kept_key(scripts, at), body)
     assert response.status_code in (200, 400, 422), (response.status_code, body)
@@ -239,16 +257,20 @@ PLAUSIBLE = {
     "early": st.booleans(), "already_done": st.booleans(), "reason": st.sampled_from(["", "it is so"]), "held": st.integers(0, 3),
     "station": st.sampled_from(["table-1", "press", "intake", "inspection", "filing", "nowhere"]),
     "workers": st.lists(st.sampled_from(["W01", "W02", "W04", "W99"]), min_size=1, max_size=2),
-    "happened_at": st.sampled_from(["2026-11-25T08:59:59+00:00", "2026-11-25T10:00:00+01:00", "2026-11-25T09:00:01+00:00", "1999-01-01T00:00Z"]),
+    "happened_at": st.sampled_from(["2026-11-25T08:59:59+00:00", "2026-11-25T10:00:00+01:00", "2026-11-25T09:00:01+00:00",
+                                     "1999-01-01T00:00Z"]),
 }  # fmt: skip
 FACTS_SAID = {
-    "dryness": st.booleans(), "felt_again": st.booleans(), "label": st.booleans(), "all": st.booleans(), "found": st.booleans(),
+    "dryness": st.booleans(),
+    "felt_again": st.booleans(), "label": st.booleans(), "all": st.booleans(), "found": st.booleans(),
     "drying": st.sampled_from(["heated", "unheated"]), "adhesive": st.sampled_from(["pva", "paste", "no"]),
-    "bulk": st.sampled_from(["thin", "bulky"]), "hazards": st.sampled_from([[], ["pins"], ["pins", "mould"]]), "layer": st.integers(1, 9),
+    "bulk": st.sampled_from(["thin", "bulky"]), "hazards": st.sampled_from([[], ["pins"], ["pins", "mould"]]),
+    "layer": st.integers(1, 9),
     "beside": st.sampled_from(["W02", "W04", "W99"]), "outcome": st.sampled_from(["passed", "to-be-mended", "mended-here"]),
     "findings": st.sampled_from([[], ["loose-part"]]), "glued_by": st.sampled_from(["W02", "w99"]), "counted": st.integers(0, 9),
     "mass_kg": st.sampled_from([0, 12.5, 90]), "hold": st.sampled_from(["quarantine", "label-to-come", "not-found"]),
-    "new_number": st.sampled_from(["", "TQX 000099", "TQX0000998"]), "unmounted": st.sampled_from(["box", "packet"]), "second": st.just("x"),
+    "new_number": st.sampled_from(["", "TQX 000099", "TQX0000998"]), "unmounted": st.sampled_from(["box", "packet"]),
+    "second": st.just("x"),
     "read_as": st.just("TQX0000012"), "all_but": st.just([]),
 }  # fmt: skip
 

@@ -22,14 +22,20 @@ def scripts(room: Room, tmp_path: Path) -> Scripts:
 def test_a_scanner_mounts_a_sheet_and_is_told_what_to_do_next(scripts: Scripts) -> None:
     number, table = scripts.room.sheet_ready(), scripts.key(at="table-1")
     assert scripts.scan(table, number, step="take-up").status_code == 200
-    response = scripts.scan(table, f" {number[:3]} {number[3:-1]}-{number[-1]} ", step="mount", facts={"adhesive": "paste", "bulk": "bulky"})
+    response = scripts.scan(
+        table, f" {number[:3]} {number[3:-1]}-{number[-1]} ", step="mount", facts={"adhesive": "paste", "bulk": "bulky"}
+    )
     body = response.get_json()
     assert response.mimetype == "application/json" and body["answer"] == "done" and body["words"] == "Mounted."
     assert body["next"] == "Now put it in stack P1, top layer."
     assert body["sheet"]["number"] == number and body["sheet"]["stage"] == "mounted"
     assert body["sheet"]["since"] == "2026-11-25T09:00:00+00:00"
     entry = scripts.room.log(number)[-1]
-    assert entry["id"] == body["entry"] and entry["token_id"] is not None and entry["station_id"] == scripts.room.station["table-1"]
+    assert (
+        entry["id"] == body["entry"]
+        and entry["token_id"] is not None
+        and entry["station_id"] == scripts.room.station["table-1"]
+    )
     assert scripts.room.row(number)["adhesive_id"] == 2 and scripts.room.row(number)["bulk"] == "bulky"
 
 
@@ -160,7 +166,9 @@ def test_a_question_is_no_success_and_its_choices_can_be_sent_as_they_are(script
 
 def test_hazards_travel_with_the_sheet_and_are_said_once(scripts: Scripts) -> None:
     intake, number = scripts.key(at="intake"), scripts.room.new_number()
-    body = scripts.scan(intake, number, step="take-in", facts={"hazards": ["irritant", "spines", "irritant"]}).get_json()
+    body = scripts.scan(
+        intake, number, step="take-in", facts={"hazards": ["irritant", "spines", "irritant"]}
+    ).get_json()
     assert len(body["sheet"]["cautions"]) == 2 and "gloves" in body["sheet"]["cautions"][0]
     scripts.scan(intake, number, step="lay-to-dry", facts={"hazards": ["irritant"]})
     assert scripts.get(f"/sheets/{number}", intake).get_json()["hazards"] == ["irritant", "spines"]
@@ -204,7 +212,9 @@ def test_one_scan_of_a_bundle_s_card_moves_all_but_the_exceptions(scripts: Scrip
     body = response.get_json()
     assert response.status_code == 200 and body["moved"] == [numbers[0], numbers[2]]
     assert body["left"] == [{"number": numbers[1], "why": "left out"}]
-    assert codes(scripts.scan(intake, card, step="lay-to-dry", facts={"all": True, "all_but": ["x"]})) == ["misread-number"]
+    assert codes(scripts.scan(intake, card, step="lay-to-dry", facts={"all": True, "all_but": ["x"]})) == [
+        "misread-number"
+    ]
 
 
 def test_the_manager_gives_a_sheet_another_number(scripts: Scripts) -> None:
@@ -227,7 +237,9 @@ def test_a_misread_number_names_the_sheets_that_it_could_have_been(scripts: Scri
     assert codes(scripts.scan(table, scripts.room.new_number())) == ["unknown-number"]
 
 
-def test_a_late_scan_of_a_station_is_believed_back_to_its_last_clear_contact_and_not_a_second_further(scripts: Scripts) -> None:
+def test_a_late_scan_of_a_station_is_believed_back_to_its_last_clear_contact_and_not_a_second_further(
+    scripts: Scripts,
+) -> None:
     room, table = scripts.room, scripts.key(at="table-1")
     one, two, three = (room.sheet_ready() for _ in range(3))
     scripts.scan(table, one, step="take-up", held=0)
@@ -241,7 +253,11 @@ def test_a_late_scan_of_a_station_is_believed_back_to_its_last_clear_contact_and
     assert codes(late(two, -1)) == ["too-old"]  # type: ignore[arg-type]
     assert late(two, 0).status_code == 200  # type: ignore[attr-defined]
     assert late(three, 1).status_code == 200  # type: ignore[attr-defined]
-    assert codes(scripts.scan(table, room.sheet_ready(), step="take-up", happened_at=(room.now + timedelta(seconds=1)).isoformat()))
+    assert codes(
+        scripts.scan(
+            table, room.sheet_ready(), step="take-up", happened_at=(room.now + timedelta(seconds=1)).isoformat()
+        )
+    )
 
 
 def hands(room: Room, entry: int) -> set[tuple[str, str]]:
@@ -252,5 +268,7 @@ def hands(room: Room, entry: int) -> set[tuple[str, str]]:
 
     names = {worker_id: name for name, worker_id in room.worker.items()}
     with reading(room.database) as session:
-        rows = session.execute(select(EntryWorker.role, EntryWorker.worker_id).where(EntryWorker.entry_id == entry)).all()
+        rows = session.execute(
+            select(EntryWorker.role, EntryWorker.worker_id).where(EntryWorker.entry_id == entry)
+        ).all()
     return {(row.role, names[row.worker_id]) for row in rows}

@@ -1,0 +1,237 @@
+"""Starting the room: its folder, its database, its doors on the network, and the sign of life it gives."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import socket
+import sys
+import tempfile
+import threading
+import webbrowser
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from app.clock import Watch, utc_now
+from app.config import Config, is_checkout, load_config
+
+if TYPE_CHECKING:
+    from ssl import SSLContext
+
+    from app.db.engine import Database
+    from seed_demo import Demo
+
+LOOPBACK = "127.0.0.1"
+BEAT_EVERY_S = 60.0
+LARGEST_REQUEST = 16 * 1024 * 1024
+Tls = tuple[Path, Path]
+
+
+class Failed(Exception):
+    """What a person can put right; the message is one sentence."""
+
+
+def room_config(data: Path | None, *, may_be_new: bool = False) -> Config:
+    """The room's configuration; Failed for a folder that is not there, or cannot be used, and for a plain install."""
+    if not is_checkout():
+        raise Failed("Blotter runs from its checkout. Install it there with: pip install -e .")
+    if data is not None and not may_be_new and not data.is_dir():
+        raise Failed(f"There is no folder {data}. Start a room in it with: blotter serve --data {data}")
+    try:
+        return load_config(data)
+    except ValueError as error:
+        raise Failed(str(error)) from error
+    except OSError as error:
+        raise Failed(f"The folder {error.filename} cannot be used: {error.strerror}.") from error
+
+
+def room_database(config: Config, *, may_be_new: bool = False) -> Database:
+    """The room's database, of this program's revision; an empty one is migrated where it may be new. Failed otherwise."""
+    from app.db.engine import open_database
+    from app.db.fitness import state_of
+
+    state = state_of(config.database_url)
+    if state == "empty" and may_be_new:
+        from app.db.upgrade import upgrade
+
+        upgrade(config.database_url)
+        print(f"A new, empty room in {config.data}.")
+    elif state != "newest":
+        raise Failed(STATES[state])
+    return open_database(config.database_url)
+
+
+def run_room(config: Config, host: str, port: int, tls: Tls | None) -> None:
+    """Open the doors of a room and keep them open until it is told to stop."""
+    context = _safe(tls) if tls else None
+    door = _bound(host, port)
+    served = replace(config, secure_cookies=tls is not None)
+    database = room_database(config, may_be_new=True)
+    watch = _watch(database)
+    address = _address(host, door, is_safe=tls is not None)
+    print(f"Blotter is at {address} and keeps its room in {config.data}. Ctrl+C stops it.")
+    _say_who_is_let_in(host, door, is_safe=tls is not None)
+    _say_first_code(database)
+    _serve(served, database, watch, door, context)
+
+
+def run_demo(folder: Path | None, port: int, *, browser: bool, keep: bool) -> None:
+    """A fresh, filled room on this machine only; its folder goes when it stops, unless it is to be kept."""
+    door = _bound(LOOPBACK, port)
+    home = _demo_folder(folder)
+    os.environ["BLOTTER_DATA"] = str(home)
+    # A room's own database is never filled with a demo, whatever the environment names.
+    config = replace(room_config(home, may_be_new=True), database_url=f"sqlite:///{home / 'blotter.sqlite3'}")
+    try:
+        database = room_database(config, may_be_new=True)
+        told = _filled(config, database)
+        address = _address(LOOPBACK, door, is_safe=False)
+        print(f"The demo is at {address}. Ctrl+C stops it.")
+        print(f"Sign in as {told.manager_name} with the password {told.password}")
+        print(f"The room lies in {home}.", flush=True)
+        if browser:
+            threading.Timer(0.5, webbrowser.open, [address]).start()
+        _serve(config, database, Watch(), door, None)
+    finally:
+        if folder is None and not keep:
+            shutil.rmtree(home, ignore_errors=True)
+
+
+@contextmanager
+def progress(words: str) -> Iterator[Callable[[int, int], None]]:
+    """Show how far a long deed is; gives what hears how much is done, and of how much."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(words, total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
+
+
+def _demo_folder(folder: Path | None) -> Path:
+    if folder is None:
+        return Path(tempfile.mkdtemp(prefix="blotter-demo-"))
+    if folder.exists() and any(folder.iterdir()):
+        raise Failed(f"{folder} is not empty. Name a folder for the demo that is, or none.")
+    return folder
+
+
+def _filled(config: Config, database: Database) -> Demo:
+    from seed_demo import fill
+
+    with progress("Fourteen weeks go by") as heard:
+        return fill(database, config.zone, utc_now(), heard)
+
+
+def _bound(host: str, port: int) -> socket.socket:
+    """The door, taken before anything else is done, so that nothing is begun where another program stands."""
+    try:
+        family, kind, proto, _, where = socket.getaddrinfo(
+            host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
+        )[0]
+        door = socket.socket(family, kind, proto)
+        if os.name == "posix":
+            door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        door.bind(where)
+    except socket.gaierror as error:
+        raise Failed(f"There is no address {host} on this machine. Use 127.0.0.1, or 0.0.0.0 for all.") from error
+    except OSError as error:
+        words = "Another program may hold it: stop that one, or name another with --port."
+        raise Failed(f"Port {port} of {host} cannot be opened: {error.strerror}. {words}") from error
+    return door
+
+
+def _watch(database: Database) -> Watch:
+    from app.db.engine import reading
+    from app.queries.house import house_now
+    from app.services.heartbeat import clock_is_strange
+
+    with reading(database) as session:
+        return Watch(doubtful_since_start=clock_is_strange(session, utc_now(), house_now(session)))
+
+
+def _address(host: str, door: socket.socket, *, is_safe: bool) -> str:
+    shown = LOOPBACK if host in ("0.0.0.0", "::") else f"[{host}]" if ":" in host else host
+    return f"{'https' if is_safe else 'http'}://{shown}:{door.getsockname()[1]}/"
+
+
+def _say_who_is_let_in(host: str, door: socket.socket, *, is_safe: bool) -> None:
+    if host in ("localhost", "::1") or host.startswith("127."):
+        return
+    port = door.getsockname()[1]
+    print(f"It listens on {host}, port {port}: whoever reaches this machine over the network stands at its doors.")
+    if not is_safe:
+        print("What is typed is sent as it is. On a network that you do not trust, add --tls CERT KEY.")
+
+
+def _say_first_code(database: Database) -> None:
+    from app.db.engine import transaction
+    from app.services.first import make_first_code
+
+    with transaction(database) as session:
+        code = make_first_code(session)
+    if code is not None:
+        print(f"The room has no manager yet. Open the address and type this code: {code}")
+    sys.stdout.flush()
+
+
+def _serve(config: Config, database: Database, watch: Watch, door: socket.socket, context: SSLContext | None) -> None:
+    from waitress.server import create_server  # type: ignore[import-untyped]
+
+    from app import create_app
+
+    app = create_app(config, database=database, watch=watch)
+    inner = _bound(LOOPBACK, 0) if context else door
+    server = create_server(
+        app, sockets=[inner], threads=8, connection_limit=1000, asyncore_use_poll=True, channel_timeout=30,
+        max_request_body_size=LARGEST_REQUEST, url_scheme="https" if context else "http", ident=None,
+    )  # fmt: skip
+    if context:
+        from app.web.tls import take_off
+
+        take_off(door, inner.getsockname()[1], context)
+    stopped = threading.Event()
+    threading.Thread(target=_beat, args=(database, watch, stopped), daemon=True).start()
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
+    server.run()
+    stopped.set()
+    database.engine.dispose()
+
+
+def _beat(database: Database, watch: Watch, stopped: threading.Event) -> None:
+    """Give a sign of life once a minute; not while the clock is in doubt, or the doubt would be gone at the next start."""
+    from sqlalchemy.exc import SQLAlchemyError
+
+    from app.db.engine import transaction
+    from app.services.heartbeat import beat
+
+    while True:
+        if not watch.doubtful_since_start:
+            # One that cannot be written now is written a minute later.
+            with suppress(SQLAlchemyError), transaction(database) as session:
+                beat(session, utc_now())
+        if stopped.wait(BEAT_EVERY_S):
+            return
+
+
+def _safe(tls: Tls) -> SSLContext:
+    from app.web.tls import context_of
+
+    try:
+        return context_of(*tls)
+    except OSError as error:
+        why = error.strerror or error
+        raise Failed(f"The certificate {tls[0]} and the key {tls[1]} cannot be used: {why}.") from error
+
+
+STATES: dict[str, str] = {
+    "empty": "There is no room here yet. Start it with: blotter serve",
+    "older": "The database is of an older revision. Run: blotter upgrade",
+    "newer": "The database is of a newer revision than this program. Use the newer Blotter that made it.",
+    "foreign": "The database belongs to another program, and is left as it is. Name another with BLOTTER_DATABASE_URL or --data.",
+}

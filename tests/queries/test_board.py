@@ -1,0 +1,287 @@
+"""The board: the flow, the places and the press room, counted; and counted again, sheet by sheet, in another way."""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from sqlalchemy import select, update
+
+from app.db.engine import reading, transaction
+from app.db.models import Cabinet, Sheet, table_of
+from app.domain.stages import Stage, Step
+from app.queries.board import board_json, board_version
+from app.services.room import set_house_rule
+from tests.queries.looking import board_of, own_limit, page_of, stage_of
+from tests.room import Room
+
+SHEET = table_of(Sheet)
+
+
+def test_an_empty_room_has_seven_stages_and_needs_nobody(room: Room) -> None:
+    found = board_of(room)
+    assert [stage.slug for stage in found.stages] == [stage.value for stage in Stage]
+    assert all(stage.count == 0 for stage in found.stages) and found.needs == ()
+
+
+def test_the_flow_says_how_many_may_be_taken_up_and_how_many_are_held(room: Room) -> None:
+    for _ in range(3):
+        room.sheet_ready()
+    room.sheet_ready(label=False)
+    stage = stage_of(room, "ready-for-mounting", room.now + timedelta(days=6))
+    assert (stage.count, stage.may_go_on, stage.held, stage.oldest_age) == (4, 3, 1, "6 days")
+    assert [line.words for line in stage.lines] == ["3 may be taken up, 1 held"]
+
+
+def test_intake_tells_fresh_from_dry(room: Room) -> None:
+    for fresh in (True, False, False):
+        room.scans(room.new_number(), "intake", step=Step.TAKE_IN, facts={"fresh": fresh})
+    assert stage_of(room, "intake", room.now + timedelta(hours=5)).lines[0].words == "1 fresh, 2 dry, oldest 5 h"
+
+
+def test_drying_says_how_many_may_be_felt_today(room: Room) -> None:
+    for _ in range(2):
+        number = room.new_number()
+        room.scans(number, "intake", step=Step.TAKE_IN)
+        room.scans(number, "drying", step=Step.LAY_TO_DRY, facts={"drying": "heated"})
+        room.wait(days=1)
+    # Laid on Wednesday and on Thursday, 3 days with heat: on Saturday one may be felt, on Sunday both.
+    saturday = datetime(2026, 11, 28, 0, 30, tzinfo=UTC)
+    assert "1 may be checked today" in [line.words for line in stage_of(room, "drying", saturday).lines]
+    assert "2 may be checked today" in [line.words for line in stage_of(room, "drying", saturday + timedelta(days=1)).lines]
+    friday = stage_of(room, "drying", saturday - timedelta(days=1))
+    assert not any("checked" in line.words for line in friday.lines)
+
+
+def test_one_mounted_sheet_over_an_hour_is_said_in_red(room: Room) -> None:
+    room.sheet_mounted()
+    lines = stage_of(room, "mounted", room.now + timedelta(hours=2)).lines
+    assert [(line.words, line.is_bad) for line in lines] == [("1 over an hour", True), ("not yet under weight", False)]
+
+
+def test_under_press_counts_stacks_and_what_may_come_out(room: Room) -> None:
+    for stack in ("P1", "P2"):
+        room.weights("off", stack)
+        room.sheet_in(stack)
+        room.sheet_in(stack, adhesive="paste")
+        room.weights("on", stack)
+    stage = stage_of(room, "under-press", room.now + timedelta(hours=25))
+    assert (stage.count, stage.stacks, stage.may_come_out) == (4, 2, 2)
+    assert [line.words for line in stage.lines] == ["2 stacks", "2 may come out now"]
+
+
+def test_dry_is_told_by_what_it_waits_for(room: Room) -> None:
+    for outcome in (None, "passed", "to-be-mended", "passed"):
+        number = _dry(room)
+        if outcome:
+            room.scans(number, "inspection", step=Step.INSPECT, facts={"outcome": outcome})
+    stage = stage_of(room, "dry")
+    assert (stage.count, stage.to_inspect, stage.to_mend, stage.to_file, stage.held) == (4, 1, 1, 2, 0)
+    assert stage.lines[0].words == "1 to inspect, 1 to mend, 2 to file"
+
+
+def test_ages_are_thirds_of_the_limit(room: Room) -> None:
+    with transaction(room.database) as session:
+        set_house_rule(session, "limit_intake_fresh_h", 3, "summer", room.now)
+    for _ in range(4):
+        room.scans(room.new_number(), "intake", step=Step.TAKE_IN, facts={"fresh": True})
+        room.wait(hours=1)
+    # Taken in 4, 3, 2 and 1 hours ago, of 3: exactly a third, two thirds and the whole are not over it.
+    ages = stage_of(room, "intake").ages
+    assert ages is not None
+    assert (ages.fresh, ages.fair, ages.old, ages.stalled) == (1, 1, 1, 1)
+    just_after = stage_of(room, "intake", room.now + timedelta(seconds=1)).ages
+    assert just_after is not None
+    assert (just_after.fresh, just_after.fair, just_after.old, just_after.stalled) == (0, 1, 1, 2)
+
+
+def test_cabinets_count_what_waits_in_them(room: Room) -> None:
+    for _ in range(3):
+        room.sheet_ready()
+    own_limit(room, "M1", 1)
+    with transaction(room.database) as session:
+        session.execute(update(Cabinet).where(Cabinet.name == "M1").values(capacity=480))
+    lines = {line.name: line for line in board_of(room, room.now + timedelta(days=3)).cabinets}
+    assert "F1" not in lines
+    m1 = lines["M1"]
+    assert (m1.count, m1.capacity, m1.stalled, m1.oldest_age, m1.stage_words) == (3, 480, 3, "3 days", "Ready for mounting")
+    assert lines["A1"].count == 0 and lines["A1"].oldest_since is None
+
+
+def test_stacks_stand_on_the_board_as_they_lie(room: Room) -> None:
+    room.weights("off", "P1")
+    room.sheet_in("P1")
+    room.sheet_in("P1", adhesive="paste")
+    room.weights("on", "P1")
+    line = next(each for each in board_of(room, room.now + timedelta(hours=25)).stacks if each.name == "P1")
+    assert (line.sheets, line.weights_on, line.ready_now, line.states) == (2, True, 1, ("ready", "not-yet"))
+    assert line.words == "1 now, last Friday 09:00" and not line.is_bad
+
+
+def test_filed_counts_this_week_and_all(room: Room) -> None:
+    number = _filed(room)
+    _filed(room)
+    stage = stage_of(room, "filed")
+    assert (stage.count, stage.filed_this_week, stage.filed_in_all) == (2, 2, 2)
+    sunday, monday = datetime(2026, 11, 29, 23, 59, 59, tzinfo=UTC), datetime(2026, 11, 30, tzinfo=UTC)
+    assert stage_of(room, "filed", sunday).filed_this_week == 2
+    assert (stage_of(room, "filed", monday).filed_this_week, stage_of(room, "filed", monday).filed_in_all) == (0, 2)
+    room.scans(number, "filing", step=Step.BRING_BACK, reason="borrowed")
+    assert stage_of(room, "filed").filed_in_all == 1
+
+
+def test_what_two_file_together_is_one_sheet(room: Room) -> None:
+    number = _dry(room)
+    room.scans(number, "inspection", step=Step.INSPECT, facts={"outcome": "passed"})
+    room.scans(number, step=Step.FILE, who=("olwen", "piet"), cabinet="F1", shelf="1")
+    assert stage_of(room, "filed").filed_in_all == 1
+
+
+def test_a_filing_taken_back_is_not_counted(room: Room) -> None:
+    number = _dry(room)
+    room.scans(number, "inspection", step=Step.INSPECT, facts={"outcome": "passed"})
+    entry = room.scans(number, "filing", step=Step.FILE, cabinet="F1", shelf="1").entry
+    assert entry is not None and stage_of(room, "filed").filed_in_all == 1
+    room.undoes(entry, at="filing")
+    assert stage_of(room, "filed").filed_in_all == 0
+
+
+def test_the_version_changes_with_every_entry_and_every_change(room: Room) -> None:
+    seen = [_version(room)]
+    number = room.sheet_ready()
+    seen.append(_version(room))
+    room.wait(hours=2)
+    assert _version(room) == seen[-1]
+    with transaction(room.database) as session:
+        set_house_rule(session, "run_sheets", 5, "small trolley", room.now)
+    seen.append(_version(room))
+    entry = room.log(number)[-1]["id"]
+    room.takes_back(entry, "wrong shelf")
+    seen.append(_version(room))
+    assert len(set(seen)) == len(seen)
+
+
+def test_the_json_of_the_board_has_the_names_of_the_contract(room: Room) -> None:
+    room.sheet_mounted()
+    found = board_json(board_of(room, room.now + timedelta(hours=2)))
+    assert {"stages", "cabinets", "stacks", "needs_a_person"} <= set(found)
+    assert found["stages"][3] == {
+        "stage": "mounted", "count": 1, "oldest_since": "2026-11-25T09:00:00+00:00", "stalled": 1, "held": 0,
+    }  # fmt: skip
+    assert found["needs_a_person"][0]["kind"] == "mounted-too-long"
+
+
+def test_the_board_agrees_with_a_count_of_every_sheet_by_itself(room: Room) -> None:
+    _weeks_of_work(room, random.Random(118))
+    for now in (room.now, room.now + timedelta(days=4), room.now + timedelta(days=100)):
+        counted = _counted_one_by_one(room, now)
+        for stage in board_of(room, now).stages[:-1]:
+            mine = counted.get(stage.slug, Counter())
+            assert (stage.count, stage.held, stage.stalled) == (mine["sheets"], mine["held"], mine["stalled"]), (stage.slug, now)
+            if stage.ages is not None:
+                ages = stage.ages
+                assert ages.fresh + ages.fair + ages.old + ages.stalled == stage.may_go_on
+
+
+def _counted_one_by_one(room: Room, now: datetime) -> dict[str, Counter[str]]:
+    """Each sheet looked at by itself, and its wait counted in open days one calendar day after the other."""
+    with reading(room.database) as session:
+        rows = session.execute(select(SHEET).where(SHEET.c.stage != Stage.FILED, SHEET.c.closed_as.is_(None))).mappings().all()
+    counted: dict[str, Counter[str]] = {}
+    for row in rows:
+        mine = counted.setdefault(row["stage"], Counter())
+        held = _is_held(row)
+        mine.update(sheets=1, held=int(held), stalled=int(not held and _has_waited_too_long(room, row, now)))
+    return counted
+
+
+def _is_held(row: Any) -> bool:
+    stopping = {
+        "ready-for-mounting": {"label-to-come", "label-query", "number-query", "quarantine"},
+        "dry": {"quarantine"} if row["outcome"] is None else set(),
+    }
+    return bool(set(row["holds"].split()) & stopping.get(row["stage"], set()))
+
+
+def _has_waited_too_long(room: Room, row: Any, now: datetime) -> bool:
+    if row["stage"] == "mounted":
+        return bool(now - row["came_at"] > timedelta(hours=1))
+    if row["stage"] == "drying":
+        return bool(now - row["papers_at"] > timedelta(days=1))
+    if row["stage"] == "under-press":
+        clock = page_of(room, row["number"], now).clock
+        return clock is not None and clock.is_ready and clock.ready_at is not None and _open_days(clock.ready_at, now) > 2
+    if row["stage"] == "intake":
+        return bool(now - row["came_at"] > timedelta(days=1)) if row["fresh"] else _open_days(row["came_at"], now) > 10
+    return _open_days(row["came_at"], now) > {"ready-for-mounting": 60, "dry": 5}[row["stage"]]
+
+
+def _open_days(since: datetime, now: datetime) -> float:
+    """Monday to Friday in winter, when London keeps UTC: counted day by day."""
+    days, at = 0.0, since
+    while at < now:
+        midnight = (at + timedelta(days=1)).replace(hour=0, minute=0, second=0, microsecond=0)
+        until = min(midnight, now)
+        days += (until - at) / timedelta(days=1) if at.weekday() < 5 else 0.0
+        at = until
+    return days
+
+
+def _weeks_of_work(room: Room, chance: random.Random) -> None:
+    """Sheets brought to wherever chance leaves them, over some days."""
+    for _ in range(40):
+        room.wait(hours=chance.choice([1, 3, 9, 20]))
+        chance.choice(DEEDS)(room)
+
+
+def _fresh(room: Room) -> None:
+    room.scans(room.new_number(), "intake", step=Step.TAKE_IN, facts={"fresh": True})
+
+
+def _laid(room: Room) -> None:
+    number = room.new_number()
+    room.scans(number, "intake", step=Step.TAKE_IN)
+    room.scans(number, "drying", step=Step.LAY_TO_DRY)
+
+
+def _held(room: Room) -> None:
+    room.sheet_ready(label=False)
+
+
+def _pressed(room: Room) -> None:
+    room.weights("off", "P1")
+    room.wait(minutes=3)
+    room.sheet_in("P1")
+    room.wait(minutes=3)
+    room.weights("on", "P1")
+
+
+def _dry(room: Room) -> str:
+    number = room.new_number()
+    room.scans(number, "intake", step=Step.TAKE_IN)
+    room.scans(number, "intake", step=Step.ARRIVE_MOUNTED, facts={"dryness": True})
+    return number
+
+
+def _filed(room: Room) -> str:
+    number = _dry(room)
+    room.scans(number, "inspection", step=Step.INSPECT, facts={"outcome": "passed"})
+    assert room.scans(number, "filing", step=Step.FILE, cabinet="F1", shelf="1").kind == "done"
+    return number
+
+
+def _withdrawn(room: Room) -> None:
+    room.scans(room.sheet_ready(), who="hedda", manages=True, step=Step.WITHDRAW, reason="sent in exchange")
+
+
+def _version(room: Room) -> str:
+    with reading(room.database) as session:
+        return board_version(session)
+
+
+DEEDS: list[Callable[[Room], object]] = [
+    _fresh, _laid, Room.sheet_ready, _held, Room.sheet_mounted, _pressed, _dry, _filed, _withdrawn,
+]  # fmt: skip

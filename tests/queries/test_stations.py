@@ -1,0 +1,205 @@
+"""A station's screen: who works there, the last scans, and the run to fetch next."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy import update
+
+from app.db.engine import reading, transaction
+from app.db.models import Consignment, Station
+from app.domain.house import House
+from app.domain.stages import Step
+from app.queries.stations import FetchLine, StationView, fetch_next, side_view, station_view, workers_to_choose
+from app.services.room import add_hazard
+from tests.queries.looking import label
+from tests.room import Room
+
+
+def _view(room: Room, slug: str, **more: Any) -> StationView:
+    with reading(room.database) as session:
+        found = station_view(session, room.station[slug], room.now, room.zone, **more)
+    assert found is not None
+    return found
+
+
+def _fetch(room: Room, house: House | None = None) -> tuple[FetchLine, ...]:
+    with reading(room.database) as session:
+        return fetch_next(session, room.station["table-1"], room.now, house or House())
+
+
+def _run(room: Room, house: House | None = None) -> list[str]:
+    return [line.number for line in _fetch(room, house)]
+
+
+def test_a_station_says_what_is_done_there_and_by_whom(room: Room) -> None:
+    view = _view(room, "table-1")
+    assert (view.name, view.steps_words) == ("Mounting table 1", "take up, mount, put back, make another sheet")
+    assert [(worker.name, worker.number) for worker in view.workers] == [("Olwen Tarrant", "W02")]
+    assert view.adhesive == "PVA, acid-free"
+    assert [reminder.title for reminder in view.reminders] == ["Before you glue"]
+    assert "Label bottom right." in view.reminders[0].lines
+
+
+def test_each_kind_of_work_has_its_own_reminders(room: Room) -> None:
+    titles = {slug: [each.title for each in _view(room, slug).reminders] for slug in room.station}
+    assert titles["press"] == ["At the press"] and titles["drying"] == ["Is it dry?"] and titles["filing"] == ["Filing"]
+
+
+def test_whoever_teaches_stands_behind_the_learner(room: Room) -> None:
+    room.signs_in("rosamund", "table-1")
+    room.signs_in("piet", "table-1", with_others="beside")
+    workers = _view(room, "table-1").workers
+    assert [worker.teaches for worker in workers] == sorted(worker.teaches for worker in workers)
+    assert any(worker.beside for worker in workers)
+
+
+def test_the_last_scans_stand_newest_first(room: Room) -> None:
+    number = room.sheet_ready()
+    label(room, number, plant="Geranium sylvaticum")
+    room.scans(number, "table-1")
+    room.wait(minutes=14)
+    held = room.sheet_ready(label=False)
+    room.scans(held, "table-1")
+    last = _view(room, "table-1").last
+    assert [(scan.number, scan.kind, scan.words) for scan in last] == [
+        (held, "stop", "Hold: label to come"), (number, "done", "taken up"),
+    ]  # fmt: skip
+    assert last[1].plant == "Geranium sylvaticum" and last[1].shown == "TQX 000001·N"
+
+
+def test_only_the_last_deed_of_a_sheet_can_be_taken_back(room: Room) -> None:
+    number = room.sheet_ready()
+    room.scans(number, "table-1")
+    room.wait(minutes=15)
+    room.scans(number, "table-1")
+    assert [(scan.words, scan.undoable) for scan in _view(room, "table-1").last] == [("mounted", True), ("taken up", False)]
+    entry = _view(room, "table-1").last[0].entry
+    assert entry is not None
+    room.undoes(entry)
+    after = {scan.entry: scan.undoable for scan in _view(room, "table-1").last}
+    assert after[entry] is False and any(after.values())
+
+
+def test_nobody_takes_back_the_scan_of_somebody_else(room: Room) -> None:
+    room.scans(room.sheet_ready(), "table-1")
+    assert not _view(room, "table-1", by=(room.worker["piet"],)).last[0].undoable
+    assert _view(room, "table-1", by=(room.worker["olwen"],)).last[0].undoable
+
+
+def test_weights_can_be_taken_back_for_two_minutes(room: Room) -> None:
+    room.weights("on", "P1")
+    for seconds, undoable in ((119, True), (1, True), (1, False)):
+        room.wait(seconds=seconds)
+        assert _view(room, "press").last[0].undoable is undoable
+
+
+def test_scans_of_yesterday_are_not_shown(room: Room) -> None:
+    room.scans(room.sheet_ready(), "table-1")
+    room.now = datetime.fromisoformat("2026-11-25T23:59:59+00:00")
+    assert len(_view(room, "table-1").last) == 1
+    room.wait(seconds=1)
+    assert _view(room, "table-1").last == ()
+
+
+def test_the_room_today_counts_sheets_not_hands(room: Room) -> None:
+    number = room.sheet_ready()
+    room.scans(number, step=Step.TAKE_UP, who=("olwen", "piet"))
+    room.scans(number, step=Step.MOUNT, already_done=True, who=("olwen", "piet"))
+    today = {count.step: count.count for count in _view(room, "table-1").today}
+    assert today == {"take-in": 1, "mount": 1}
+    room.wait(days=1)
+    assert _view(room, "table-1").today == ()
+
+
+def test_the_longest_waiting_is_fetched_first_and_the_run_stays_on_one_shelf(room: Room) -> None:
+    first, second = room.sheet_ready(), room.sheet_ready()
+    room.wait(minutes=1)
+    other = room.new_number()
+    room.scans(other, "intake", step=Step.TAKE_IN)
+    room.scans(other, "intake", step=Step.ARRIVE_DRY, facts={"dryness": True}, cabinet="M1", shelf="2")
+    room.wait(minutes=1)
+    third = room.sheet_ready()
+    run = _fetch(room)
+    assert [line.number for line in run] == [first, second, third]
+    assert {line.place for line in run} == {"M1, shelf 1"}
+    assert [line.same_place for line in run] == [False, True, True]
+
+
+def test_a_run_is_as_long_as_the_house_says(room: Room) -> None:
+    for _ in range(8):
+        room.sheet_ready()
+    assert len(_run(room)) == 6 and len(_run(room, House(run_sheets=3))) == 3
+
+
+def test_what_may_not_be_taken_up_is_not_fetched(room: Room) -> None:
+    room.sheet_ready(label=False)
+    on_a_table, suspected, free = room.sheet_ready(), room.sheet_ready(), room.sheet_ready()
+    room.scans(on_a_table, "table-2")
+    with transaction(room.database) as session:
+        add_hazard(session, "historic", room.now, sheet_id=room.row(suspected)["id"])
+    assert _run(room) == [free]
+
+
+def test_a_hold_that_does_not_stop_mounting_does_not_keep_a_sheet_back(room: Room) -> None:
+    number = room.sheet_ready()
+    room.scans(number, who="hedda", step=Step.PUT_HOLD, facts={"hold": "name-query"}, reason="which mint?")
+    assert _run(room) == [number]
+
+
+def test_label_and_treatment_are_asked_for_where_the_house_asks(room: Room) -> None:
+    number = room.sheet_ready()
+    label(room, number, has_label=False)
+    assert _run(room) == [] and _run(room, House(label_before_glue=False)) == [number]
+    asks = House(label_before_glue=False, treat_before_mounting=True)
+    assert _run(room, asks) == []
+    label(room, number, treated_until=room.now)
+    assert _run(room, asks) == []
+    label(room, number, treated_until=room.now + timedelta(seconds=1))
+    assert _run(room, asks) == [number]
+
+
+def test_what_is_wanted_comes_first_then_the_rooms_order_of_consignments(room: Room) -> None:
+    old, survey, gift, wanted = (room.sheet_ready() for _ in range(4))
+    label(room, survey, consignment="Fell meadow survey")
+    label(room, gift, consignment="Gift of 1931")
+    with transaction(room.database) as session:
+        for name, place in (("Fell meadow survey", 2), ("Gift of 1931", 1)):
+            session.execute(update(Consignment).where(Consignment.name == name).values(place_in_order=place))
+    label(room, wanted, wanted_at=room.now, wanted_by="Ines Caldwell", wanted_why="visit on Friday")
+    assert _run(room) == [wanted, gift, survey, old]
+    line = _fetch(room)[0]
+    assert (line.wanted_by, line.wanted_why) == ("Ines Caldwell", "visit on Friday")
+
+
+def test_cautions_are_shown_before_the_folder_is_opened(room: Room) -> None:
+    number = room.sheet_ready()
+    label(room, number, consignment="Gift of 1931")
+    with transaction(room.database) as session:
+        add_hazard(session, "spines", room.now, sheet_id=1)
+        add_hazard(session, "pins", room.now, consignment_id=1)
+    assert _fetch(room)[0].cautions == ("Spines: thick gloves.", "Sharp pins in the folder.")
+
+
+def test_nothing_is_fetched_where_nothing_is_taken_up(room: Room) -> None:
+    room.sheet_ready()
+    with reading(room.database) as session:
+        side = side_view(session, room.station["press"], room.now, room.zone)
+        table = side_view(session, room.station["table-1"], room.now, room.zone)
+    assert side is not None and side.fetch == ()
+    assert table is not None and len(table.fetch) == 1
+
+
+def test_a_closed_station_has_no_screen(room: Room) -> None:
+    with transaction(room.database) as session:
+        session.execute(update(Station).where(Station.slug == "press").values(closed_at=room.now))
+    with reading(room.database) as session:
+        assert station_view(session, room.station["press"], room.now, room.zone) is None
+        assert station_view(session, 4711, room.now, room.zone) is None
+
+
+def test_readers_do_not_sign_in_at_a_table(room: Room) -> None:
+    with reading(room.database) as session:
+        names = [worker.name for worker in workers_to_choose(session)]
+    assert names == ["Hedda Brackwater", "Olwen Tarrant", "Piet Lindqvist", "Rosamund Ashgill"]
