@@ -78,7 +78,7 @@ def token(asked: argparse.Namespace) -> None:
         key = make_token(
             session, scope, name, utc_now(), days=asked.days, station_id=station_id, worker_id=worker_id
         )  # fmt: skip
-    print(f"A key for {scope}, called {name}; it runs out in {asked.days} days. It is shown only now:\n{key}")
+    print(f"A key to {scope}, called “{name}”; it runs out in {asked.days} days. It is shown only now:\n{key}")
 
 
 def import_file(asked: argparse.Namespace) -> None:
@@ -170,7 +170,7 @@ def _read(file: Path) -> bytes:
     try:
         return file.read_bytes()
     except OSError as error:
-        raise Failed(f"{file} cannot be read: {error.strerror}.") from error
+        raise Failed(f"The file {file} cannot be read: {error.strerror}.") from error
 
 
 def _all_good(plan: ImportPlan) -> None:

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from ssl import SSLContext
 
     from app.db.engine import Database
-    from seed_demo import Demo
 
 LOOPBACK = "127.0.0.1"
 BEAT_EVERY_S = 60.0
@@ -59,7 +58,6 @@ def room_database(config: Config, *, may_be_new: bool = False) -> Database:
         from app.db.upgrade import upgrade
 
         upgrade(config.database_url)
-        print(f"A new, empty room in {config.data}.")
     elif state != "newest":
         raise Failed(STATES[state])
     return open_database(config.database_url)
@@ -68,37 +66,43 @@ def room_database(config: Config, *, may_be_new: bool = False) -> Database:
 def run_room(config: Config, host: str, port: int, tls: Tls | None) -> None:
     """Open the doors of a room and keep them open until it is told to stop."""
     context = _safe(tls) if tls else None
-    door = _bound(host, port)
-    served = replace(config, secure_cookies=tls is not None)
-    database = room_database(config, may_be_new=True)
-    watch = _watch(database)
-    address = _address(host, door, is_safe=tls is not None)
-    print(f"Blotter is at {address} and keeps its room in {config.data}. Ctrl+C stops it.")
-    _say_who_is_let_in(host, door, is_safe=tls is not None)
-    _say_first_code(database)
-    _serve(served, database, watch, door, context)
+    with _bound(host, port) as door:
+        database = room_database(config, may_be_new=True)
+        watch = _watch(database)
+        address = _address(host, door, is_safe=tls is not None)
+        print(f"Blotter is at {address} and keeps its room in {config.data}. Ctrl+C stops it.")
+        _say_who_is_let_in(host, door, is_safe=tls is not None)
+        _say_first_code(database)
+        _serve(replace(config, secure_cookies=tls is not None), database, watch, door, context)
 
 
 def run_demo(folder: Path | None, port: int, *, browser: bool, keep: bool) -> None:
     """A fresh, filled room on this machine only; its folder goes when it stops, unless it is to be kept."""
-    door = _bound(LOOPBACK, port)
-    home = _demo_folder(folder)
-    os.environ["BLOTTER_DATA"] = str(home)
-    # A room's own database is never filled with a demo, whatever the environment names.
-    config = replace(room_config(home, may_be_new=True), database_url=f"sqlite:///{home / 'blotter.sqlite3'}")
-    try:
-        database = room_database(config, may_be_new=True)
-        told = _filled(config, database)
-        address = _address(LOOPBACK, door, is_safe=False)
-        print(f"The demo is at {address}. Ctrl+C stops it.")
-        print(f"Sign in as {told.manager_name} with the password {told.password}")
-        print(f"The room lies in {home}.", flush=True)
-        if browser:
-            threading.Timer(0.5, webbrowser.open, [address]).start()
-        _serve(config, database, Watch(), door, None)
-    finally:
-        if folder is None and not keep:
-            shutil.rmtree(home, ignore_errors=True)
+    with _bound(LOOPBACK, port) as door:
+        home = _demo_folder(folder)
+        os.environ["BLOTTER_DATA"] = str(home)
+        # A room's own database is never filled with a demo, whatever the environment names.
+        config = replace(room_config(home, may_be_new=True), database_url=f"sqlite:///{home / 'blotter.sqlite3'}")
+        try:
+            _show(config, door, browser=browser)
+        finally:
+            if folder is None and not keep:
+                shutil.rmtree(home, ignore_errors=True)
+
+
+def _show(config: Config, door: socket.socket, *, browser: bool) -> None:
+    database = room_database(config, may_be_new=True)
+    with progress("Fourteen weeks go by") as heard:
+        from seed_demo import fill
+
+        told = fill(database, config.zone, utc_now(), heard)
+    address = _address(LOOPBACK, door, is_safe=False)
+    print(f"The demo is at {address}. Ctrl+C stops it.")
+    print(f"Sign in as {told.manager_name} with the password {told.password}")
+    print(f"The room lies in {config.data}.", flush=True)
+    if browser:
+        threading.Timer(0.5, webbrowser.open, [address]).start()
+    _serve(config, database, Watch(), door, None)
 
 
 @contextmanager
@@ -116,15 +120,8 @@ def _demo_folder(folder: Path | None) -> Path:
     if folder is None:
         return Path(tempfile.mkdtemp(prefix="blotter-demo-"))
     if folder.exists() and any(folder.iterdir()):
-        raise Failed(f"{folder} is not empty. Name a folder for the demo that is, or none.")
+        raise Failed(f"The folder {folder} is not empty. Name a folder for the demo that is, or none.")
     return folder
-
-
-def _filled(config: Config, database: Database) -> Demo:
-    from seed_demo import fill
-
-    with progress("Fourteen weeks go by") as heard:
-        return fill(database, config.zone, utc_now(), heard)
 
 
 def _bound(host: str, port: int) -> socket.socket:
@@ -133,13 +130,17 @@ def _bound(host: str, port: int) -> socket.socket:
         family, kind, proto, _, where = socket.getaddrinfo(
             host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
         )[0]
-        door = socket.socket(family, kind, proto)
+    except socket.gaierror as error:
+        raise Failed(f"There is no address {host} on this machine. Use 127.0.0.1, or 0.0.0.0 for all.") from error
+    door = socket.socket(family, kind, proto)
+    try:
         if os.name == "posix":
             door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         door.bind(where)
-    except socket.gaierror as error:
-        raise Failed(f"There is no address {host} on this machine. Use 127.0.0.1, or 0.0.0.0 for all.") from error
+        # From here on whoever knocks waits until the room is ready, and is not turned away.
+        door.listen(128)
     except OSError as error:
+        door.close()
         words = "Another program may hold it: stop that one, or name another with --port."
         raise Failed(f"Port {port} of {host} cannot be opened: {error.strerror}. {words}") from error
     return door
@@ -220,12 +221,15 @@ def _beat(database: Database, watch: Watch, stopped: threading.Event) -> None:
 
 
 def _safe(tls: Tls) -> SSLContext:
+    from ssl import SSLError
+
     from app.web.tls import context_of
 
     try:
         return context_of(*tls)
     except OSError as error:
-        why = error.strerror or error
+        # The errors of OpenSSL speak of its own source.
+        why = "they do not fit together, or are no PEM files" if isinstance(error, SSLError) else error.strerror
         raise Failed(f"The certificate {tls[0]} and the key {tls[1]} cannot be used: {why}.") from error
 
 

@@ -107,12 +107,19 @@ def _named(life: Life, trip: Trip) -> list[Sheet]:
         species = life.dice.choice(season)
         if species not in names:
             names[species] = plant_name_id(desk, species.name, species.authorship, species.family)
-        sheet = Sheet(mint_number(desk), species, bulk=species.bulk, story=trip.story if place == 0 else "")
+        sheet = Sheet(mint_number(desk), species, bulk=species.bulk, story=_story(trip, place))
         known = {**alike, "plant_name_id": names[species], "bulk": species.bulk, "is_sensitive": species.is_sensitive,
                  "record_number": _record(life, COLLECTORS[0]), "locality": life.dice.choice(LOCALITIES)}  # fmt: skip
         register(desk, sheet.number, **known, **(_wanted(life) if sheet.story == "wanted" else {}))
         sheets.append(sheet)
     return sheets
+
+
+def _story(trip: Trip, place: int) -> str:
+    """One plant is wanted, and lies in one folder with two others."""
+    if trip.story != "wanted" or place > 2:
+        return ""
+    return "with the wanted" if place else "wanted"
 
 
 def _wanted(life: Life) -> dict[str, Any]:
@@ -173,7 +180,7 @@ def _trips_of_the_year(life: Life, trip: Trip) -> int:
 
 
 PARCELS: dict[int, Parcel] = {
-    -69: Parcel("BACKLOG-1", "Found in the backlog, store 2", "", "backlog", (46, 9), behind=(6, 2), years_ago=20),
+    -69: Parcel("BACKLOG-1", "Found in the backlog, store 2", "", "backlog", (46, 12), behind=(6, 2), years_ago=20),
     -67: Parcel("GIFT-1", "Gift of the Harrowgill family", "S. Harrowgill", "gift", (48, 9), years_ago=12),
     -45: Parcel("EXCHANGE-1", "Exchange with the Brannholt Botanic Garden", "Brannholt", "exchange", (14, 2), (22, 5),
                 years_ago=3, cabinet="M1"),
@@ -191,8 +198,8 @@ TRIPS: dict[int, Trip] = {
     -34: Trip(TARN, (21, 3)),
     -27: Trip(MEADOWS, (20, 3)),
     -21: Trip(FELLS, (21, 3), heated=True),
-    -16: Trip(MEADOWS, (20, 4)),
-    -10: Trip(TARN, (21, 5)),
+    -16: Trip(MEADOWS, (20, 6)),
+    -10: Trip(TARN, (21, 8)),
     -6: Trip(FELLS, (19, 5), heated=True, story="wanted"),
     -3: Trip(MEADOWS, (12, 3), story="left"),
     -2: Trip(FELLS, (14, 3)),

@@ -51,7 +51,7 @@ def _plan_tables(life: Life) -> None:
     life.plans(13, 20, mounts(life, "table-1", life.crew.table, afternoon, slow=slow))
     if second:
         life.plans(13, 24, mounts(life, "table-2", life.crew.second, second, signs_in=True))
-    life.plans(15, 20, weights_go_on(life, "afternoon", miscounted=-1 if life.day == -1 else 0))
+    life.plans(15, 20, weights_go_on(life, "afternoon"))
 
 
 def _plan_arrivals(life: Life) -> None:
@@ -96,6 +96,7 @@ def _closing(life: Life) -> Work:
 
 STORIES: dict[int, tuple[tuple[int, int, Story], ...]] = {
     -50: ((11, 15, stories.goes_in_a_packet),),
+    -45: ((15, 30, left.power_cut),),
     -44: ((10, 20, stories.goes_back_to_the_table), (11, 20, stories.wrong_sheet)),
     -38: ((11, 0, stories.is_mouldy), (11, 10, stories.refused_for_its_label)),
     -31: ((11, 15, stories.wrong_sheet),),
@@ -105,7 +106,6 @@ STORIES: dict[int, tuple[tuple[int, int, Story], ...]] = {
     -20: ((9, 30, left.found_off),),
     -19: ((11, 15, stories.needs_two_sheets),),
     -18: ((10, 15, stories.too_early),),
-    -16: ((15, 30, left.power_cut),),
     -13: ((9, 0, left.set_aside_to_mend),),
     -11: ((8, 50, left.passed_and_left), (11, 20, stories.wrong_sheet)),
     -10: ((8, 50, left.passed_and_left), (10, 25, stories.let_out_early)),
@@ -116,6 +116,6 @@ STORIES: dict[int, tuple[tuple[int, int, Story], ...]] = {
     -4: ((11, 30, stories.is_brought_back),),
     -3: ((11, 15, stories.wrong_sheet), (10, 15, stories.too_early)),
     -2: ((10, 35, stories.is_not_found), (11, 10, stories.refused_for_its_label)),
-    -1: ((11, 0, stories.needs_two_sheets),),
+    -1: ((11, 0, stories.needs_two_sheets), (15, 40, left.one_too_few)),
     0: ((8, 58, left.left_without_weights),),
 }

@@ -57,6 +57,13 @@ def _laid_slowly(life: Life, sheet: Sheet, who: str) -> Work:
     sheet.story = "forgotten"
 
 
+def one_too_few(life: Life) -> Work:
+    """The slow stack is counted at the end of the day: one fewer than by the log."""
+    pile = life.shelves.piles[SLOW]
+    life.hands.scans(pile.cards.on, "press", step=Step.COUNT, facts={"counted": len(pile.lying) - 1})
+    yield from ()
+
+
 def set_aside_to_mend(life: Life) -> Work:
     """What is to be mended is put on the repair shelf, and stays there."""
     life.hands.signs_in(life.crew.second, "inspection")

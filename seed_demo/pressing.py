@@ -14,9 +14,9 @@ SPARE, SLOW = "P4", "P5"
 A_DAY = timedelta(hours=24)
 
 
-def turns(life: Life, pile: Pile, on: bool, miscounted: int = 0) -> None:
-    """The weights are put on, and the sheets counted; or they are lifted."""
-    facts = {"counted": len(pile.lying) + miscounted} if on else {}
+def turns(life: Life, pile: Pile, on: bool) -> None:
+    """The weights are put on, and the sheets counted but in the slow stack; or they are lifted."""
+    facts = {"counted": len(pile.lying)} if on and pile.cards.name != SLOW else {}
     life.hands.scans(pile.cards.on if on else pile.cards.off, "press", facts=facts)
     pile.turned(life.moment, on)
 
@@ -85,12 +85,12 @@ def unloads(life: Life, pile: Pile, leaves_open: bool = False) -> Work:
         yield 30
 
 
-def weights_go_on(life: Life, part: str, miscounted: int = 0) -> Work:
+def weights_go_on(life: Life, part: str) -> Work:
     """The filling of the morning or afternoon is over: the lid is on, and the weights go on."""
     name = life.filling.pop(part, "")
     pile = life.shelves.piles.get(name)
     if pile is not None and pile.lying and not pile.weights_on:
-        turns(life, pile, on=True, miscounted=miscounted)
+        turns(life, pile, on=True)
         yield 20
 
 

@@ -125,7 +125,7 @@ def _changes_papers(life: Life, press: Press) -> Work:
 def _passes(life: Life, press: Press) -> Work:
     shelf = str(life.between(1, 6))
     for sheet in list(press.sheets):
-        has_label = sheet.story == "wanted" or life.dice.random() > 0.06
+        has_label = bool(sheet.story) or life.dice.random() > 0.06
         facts = {"dryness": True, "label": has_label}
         life.hands.scans(sheet.number, "drying", step=Step.PASS_AS_DRY, facts=facts, cabinet="M1", shelf=shelf)
         sheet.held, sheet.day = not has_label, life.day

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 from collections import deque
 from collections.abc import Iterator
@@ -12,6 +13,7 @@ from typing import Any
 
 from sqlalchemy import Engine, create_engine, event
 from sqlalchemy.engine import make_url
+from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 
 from app.db.prepared import Lean
@@ -63,6 +65,10 @@ class Database:
     engine: Engine
     turns: Turns = field(default_factory=Turns)
     kept: dict[str, Any] = field(default_factory=dict)
+    writing: Engine = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        self.writing = self.engine.execution_options(begin_writing=True)
 
     @property
     def is_sqlite(self) -> bool:
@@ -108,8 +114,7 @@ def reading(database: Database) -> Iterator[Session]:
 
 
 def _session(database: Database, *, writes: bool = False) -> Session:
-    bind = database.engine.execution_options(begin_writing=True) if writes else database.engine
-    session = Lean(bind, expire_on_commit=False, autoflush=False)
+    session = Lean(database.writing if writes else database.engine, expire_on_commit=False, autoflush=False)
     session.info["database"] = database
     return session
 
@@ -122,5 +127,8 @@ def _settle(connection: Any, _record: object) -> None:
 
 
 def _begin(connection: Any) -> None:
-    begin_writing = connection.get_execution_options().get("begin_writing", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if begin_writing else "BEGIN")
+    words = "BEGIN IMMEDIATE" if connection.get_execution_options().get("begin_writing", False) else "BEGIN"
+    try:
+        connection.connection.driver_connection.execute(words)
+    except sqlite3.OperationalError as error:
+        raise OperationalError(words, None, error) from error

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Dialect, Executable, IteratorResult
@@ -14,13 +14,14 @@ from sqlalchemy.sql.compiler import SQLCompiler
 
 Statement = TypeVar("Statement", bound=Executable)
 Convert = Callable[[Any], Any] | None
+Key = tuple[object, ...]
 
-_READY: dict[Any, dict[tuple[str, ...], _Ready | None]] = {}
+_KEPT: dict[Any, _Kept] = {}
 
 
 def prepared(statement: Statement) -> Statement:
-    """Mark a statement that is built once and run with every scan. Its parameters come as one mapping."""
-    _READY[statement] = {}
+    """Mark a statement that is built once, at import, and run with every scan. It names columns, not whole models."""
+    _KEPT[statement] = _Kept()
     return statement
 
 
@@ -32,40 +33,64 @@ class Lean(Session):
 
     def execute(self, statement: Any, params: Any = None, **more: Any) -> Any:
         """Run a statement: on the driver if it is prepared and this is SQLite, else as SQLAlchemy does."""
-        if more or statement._propagate_attrs:
+        kept = _KEPT.get(statement)
+        if more or (kept is None and statement._propagate_attrs):
             return super().execute(statement, params, **more)
         if self._line is None:
             self._open_line()
         given = params[0] if isinstance(params, list) and len(params) == 1 else params
-        ready = self._ready(statement, given)
-        if ready is None:
-            assert self._line is not None
-            return self._line.execute(statement, params or {})
-        return self._run(ready, statement, given or {})
+        ready = self._ready(statement, kept, given) if kept is not None else None
+        if ready is not None:
+            return self._run(ready, statement, given or {})
+        return super().execute(statement, params) if statement._propagate_attrs else self._plainly(statement, params)
 
     def _open_line(self) -> None:
         self._line = self.connection()
         found = self._line.connection.driver_connection
         self._driver = found if isinstance(found, sqlite3.Connection) else None
 
-    def _ready(self, statement: Any, params: Any) -> _Ready | None:
-        kept = _READY.get(statement)
-        if kept is None or self._driver is None or isinstance(params, list):
+    def _plainly(self, statement: Any, params: Any) -> Any:
+        assert self._line is not None
+        return self._line.execute(statement, params or {})
+
+    def _ready(self, statement: Any, kept: _Kept, params: Any) -> _Ready | None:
+        if self._driver is None or isinstance(params, list):
             return None
-        keys = tuple(params) if params else ()
-        if keys not in kept:
+        given: Mapping[str, Any] = params or {}
+        key: Key = (*given, *(len(given[name]) for name in kept.lists))
+        if key not in kept.ready:
             assert self._line is not None
-            kept[keys] = _ready(statement, keys, self._line.dialect)
-        return kept[keys]
+            kept.lists = tuple(name for name, value in given.items() if isinstance(value, (list, tuple)))
+            key = (*given, *(len(given[name]) for name in kept.lists))
+            kept.ready[key] = _ready(statement, given, self._line.dialect)
+        return kept.ready[key]
 
     def _run(self, ready: _Ready, statement: Any, params: Mapping[str, Any]) -> IteratorResult[Any]:
-        assert self._driver is not None and self._line is not None
+        assert self._driver is not None
         try:
             found = self._driver.execute(ready.text, ready.values(params)).fetchall()
         except sqlite3.Error:
             # Once more through SQLAlchemy, which fails in the same way and says it in its own words.
-            return self._line.execute(statement, params)  # type: ignore[return-value]
+            return super().execute(statement, params)  # type: ignore[return-value]
         return IteratorResult(ready.columns, ready.rows(found))
+
+
+@dataclass(slots=True)
+class _Kept:
+    """What is kept for a marked statement: which of its parameters are lists, and the compiled forms by what is given."""
+
+    lists: tuple[str, ...] = ()
+    ready: dict[Key, _Ready | None] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class _Bind:
+    """Where a value comes from: a parameter, one place of a parameter that is a list, or the statement itself."""
+
+    name: str
+    place: int | None
+    fixed: Any
+    convert: Convert
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,21 +98,21 @@ class _Ready:
     """A compiled statement: its text, where each value comes from, and how values are written and read."""
 
     text: str
-    binds: tuple[tuple[str, Any, Convert], ...]
+    binds: tuple[_Bind, ...]
     columns: SimpleResultMetaData
     reads: tuple[tuple[int, Callable[[Any], Any]], ...]
 
     def values(self, params: Mapping[str, Any]) -> list[Any]:
         found = []
-        for key, fixed, convert in self.binds:
-            value = params.get(key, fixed)
-            found.append(convert(value) if convert is not None else value)
+        for bind in self.binds:
+            value = params.get(bind.name, bind.fixed)
+            if bind.place is not None:
+                value = value[bind.place]
+            found.append(bind.convert(value) if bind.convert is not None else value)
         return found
 
     def rows(self, found: Sequence[tuple[Any, ...]]) -> Iterator[Any]:
-        if not self.reads:
-            return iter(found)
-        return map(self._read, found)
+        return map(self._read, found) if self.reads else iter(found)
 
     def _read(self, row: tuple[Any, ...]) -> tuple[Any, ...]:
         values = list(row)
@@ -96,23 +121,20 @@ class _Ready:
         return tuple(values)
 
 
-def _ready(statement: Any, keys: Sequence[str], dialect: Dialect) -> _Ready | None:
-    """Compile; None for one that SQLAlchemy has to run itself, because of a default or a list among its values."""
-    writes = list(keys) if statement.is_dml else None
-    compiled: SQLCompiler = statement.compile(dialect=dialect, column_keys=writes)
-    if compiled.insert_prefetch or compiled.update_prefetch or compiled.post_compile_params:
+def _ready(statement: Any, params: Mapping[str, Any], dialect: Dialect) -> _Ready | None:
+    """Compile; None for one that SQLAlchemy has to run itself, because a column has a default of its own."""
+    compiled: SQLCompiler = statement.compile(dialect=dialect, column_keys=list(params) if statement.is_dml else None)
+    if compiled.insert_prefetch or compiled.update_prefetch:
         return None
-    names = compiled.positiontup or []
-    binds = tuple(_bind(compiled.binds[name], dialect) for name in names)
-    columns = list(statement.exported_columns) if _gives_rows(statement) else []
+    state = compiled.construct_expanded_state(dict(params))
+    places = {each: (name, place) for name, many in state.parameter_expansion.items() for place, each in enumerate(many)}
+    binds = tuple(_bind(compiled, dialect, *places.get(each, (each, None))) for each in state.positiontup or ())
+    columns = list(statement.exported_columns) if not statement.is_dml or statement._returning else []
     converts = [column.type.dialect_impl(dialect).result_processor(dialect, None) for column in columns]
     reads = tuple((place, convert) for place, convert in enumerate(converts) if convert is not None)
-    return _Ready(str(compiled), binds, SimpleResultMetaData([column.key for column in columns]), reads)
+    return _Ready(state.statement, binds, SimpleResultMetaData([column.key for column in columns]), reads)
 
 
-def _bind(bind: Any, dialect: Dialect) -> tuple[str, Any, Convert]:
-    return bind.key, bind.effective_value, bind.type.dialect_impl(dialect).bind_processor(dialect)
-
-
-def _gives_rows(statement: Any) -> bool:
-    return not statement.is_dml or bool(statement._returning)
+def _bind(compiled: SQLCompiler, dialect: Dialect, name: str, place: int | None) -> _Bind:
+    bind = compiled.binds[name]
+    return _Bind(bind.key, place, bind.effective_value, bind.type.dialect_impl(dialect).bind_processor(dialect))

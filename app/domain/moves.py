@@ -109,7 +109,7 @@ WORKFLOW: dict[Step, Move] = {
     Step.PASS_AS_DRY: Move((Stage.DRYING,), Stage.READY, (*_HELD, rules.feels_dry, shelf_rules.cabinet_fits)),
     Step.TAKE_UP: Move(
         (Stage.READY,), STAYS,
-        (*_HELD, rules.label_is_here, rules.is_treated, rules.is_signed_off, rules.on_no_other_table),
+        (*_HELD, rules.label_is_here, rules.is_treated, rules.is_signed_off, rules.at_a_table, rules.on_no_other_table),
     ),
     Step.PUT_BACK: Move((Stage.READY,), STAYS, (shelf_rules.has_a_shelf, *_ONTO_A_SHELF)),
     # The glue is on: nothing else is asked, and a glued sheet is written from wherever the log left it.

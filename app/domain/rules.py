@@ -76,6 +76,15 @@ def on_no_other_table(attempt: Attempt) -> Refusal | None:
     )
 
 
+def at_a_table(attempt: Attempt) -> Refusal | None:
+    """A sheet is taken up at a table, and once."""
+    if attempt.table_id is None:
+        return Refusal("unknown-station", "No table is named.", "Say at which table it is taken up.")
+    if attempt.sheet.place.table_id != attempt.table_id:
+        return None
+    return Refusal("wrong-stage", "It is taken up here already.", "Scan it when it is mounted.", "not-yet")
+
+
 def is_taken_up(attempt: Attempt) -> Refusal | None:
     """Mounting comes after taking up, on the same table."""
     if attempt.sheet.place.table_id is not None or attempt.sheet.stage is not Stage.READY:

@@ -8,13 +8,18 @@ from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Station, Worker, table_of
+from app.db.prepared import prepared
 
 WORKER = table_of(Worker)
 STATION = table_of(Station)
-_WORKER = select(WORKER.c.id, WORKER.c.name, WORKER.c.rights, WORKER.c.password_changed_at).where(
-    WORKER.c.id == bindparam("worker"), WORKER.c.retired_at.is_(None)
+_WORKER = prepared(
+    select(WORKER.c.id, WORKER.c.name, WORKER.c.rights, WORKER.c.password_changed_at).where(
+        WORKER.c.id == bindparam("worker"), WORKER.c.retired_at.is_(None)
+    )
 )
-_STATION = select(STATION.c.id).where(STATION.c.secret_hash == bindparam("secret"), STATION.c.closed_at.is_(None))
+_STATION = prepared(
+    select(STATION.c.id).where(STATION.c.secret_hash == bindparam("secret"), STATION.c.closed_at.is_(None))
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import ColumnElement, Select, and_, bindparam, case, exists, not_, or_, select
@@ -38,6 +38,14 @@ _HAZARDS = (
 
 
 @dataclass(frozen=True, slots=True)
+class Run:
+    """The sheets that a table was sent for on one day (UTC)."""
+
+    day: date
+    sheet_ids: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class FetchLine:
     """One sheet to fetch; `same_place` when it lies where the one before it does. Cautions come before the folder."""
 
@@ -56,18 +64,36 @@ def fetch_next(session: Session, station_id: int, now: datetime, house: House) -
     """About a run of sheets from one shelf: what is wanted first, then by the room's order of consignments, then what
     has waited longest. Only sheets that may be taken up: no hold that stops it, label and treatment as the house asks,
     on no table; and only for a station where sheets are taken up.
+
+    A run is kept for its table for the day, until it is worked off; no other table is sent for the same sheets while
+    there are others.
     """
     steps = session.execute(select(Station.steps).where(Station.id == station_id)).scalar() or []
     if Step.TAKE_UP not in steps:
         return ()
-    first = session.execute(_ready(house, now).limit(1)).one_or_none()
+    runs: dict[int, Run] = session.info["database"].kept.setdefault("runs", {})
+    mine, today = runs.get(station_id), now.date()
+    rest = _still_there(session, mine, house, now) if mine is not None and mine.day == today else []
+    if not rest:
+        others = {each for at, run in runs.items() if at != station_id and run.day == today for each in run.sheet_ids}
+        rest = _new_run(session, house, now, others) or _new_run(session, house, now, set())
+        runs[station_id] = Run(today, tuple(row.id for row in rest))
+    return _lines(session, rest)
+
+
+def _still_there(session: Session, run: Run, house: House, now: datetime) -> list[Any]:
+    found = session.execute(_ready(house, now).where(SHEET.c.id.in_(run.sheet_ids)))
+    return sorted(found, key=lambda row: run.sheet_ids.index(row.id))
+
+
+def _new_run(session: Session, house: House, now: datetime, others: set[int]) -> list[Any]:
+    ready = _ready(house, now).where(SHEET.c.id.not_in(others)) if others else _ready(house, now)
+    first = session.execute(ready.limit(1)).one_or_none()
     if first is None:
-        return ()
-    shelf = SHEET.c.shelf_id == first.shelf_id if first.shelf_id is not None else and_(
-        SHEET.c.shelf_id.is_(None), SHEET.c.cabinet_id.is_not_distinct_from(first.cabinet_id)
-    )  # fmt: skip
-    run = session.execute(_ready(house, now).where(shelf).limit(house.run_sheets)).all()
-    return _lines(session, run)
+        return []
+    loose = and_(SHEET.c.shelf_id.is_(None), SHEET.c.cabinet_id.is_not_distinct_from(first.cabinet_id))
+    shelf = SHEET.c.shelf_id == first.shelf_id if first.shelf_id is not None else loose
+    return list(session.execute(ready.where(shelf).limit(house.run_sheets)))
 
 
 def _ready(house: House, now: datetime) -> Select[Any]:

@@ -26,7 +26,7 @@ _CORRECTED = ENTRY.alias("corrected")
 _SINCE = (
     select(ENTRY.c.step, _CORRECTED.c.step)
     .outerjoin(_CORRECTED, _CORRECTED.c.id == ENTRY.c.corrects)
-    .where(ENTRY.c.id > bindparam("seen"), ENTRY.c.subject_kind == "sheet")
+    .where(ENTRY.c.id > bindparam("seen"))
 )
 _NEWEST = select(func.coalesce(func.max(ENTRY.c.id), 0))
 COUNTS = {Step.FILE.value: 1, Step.BRING_BACK.value: -1}

@@ -12,6 +12,7 @@ from sqlalchemy import and_, bindparam, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from app.db.models import Entry, EntryWorker, Layer, Scan, table_of
+from app.db.prepared import prepared
 from app.domain.calendar import day_bounds, local_day
 from app.domain.house import House
 from app.domain.stages import STEP_WORDS, Step
@@ -19,7 +20,7 @@ from app.queries.house import house_now
 
 ENTRY = table_of(Entry)
 SHOWN = 12
-_LAST = (
+_LAST = prepared(
     select(Scan.answer, Scan.received_at)
     .where(Scan.station_id == bindparam("station"), Scan.received_at >= bindparam("since"))
     .order_by(Scan.received_at.desc(), Scan.id.desc())
@@ -38,12 +39,16 @@ _LATER_STANDS = (
     )
     .exists()
 )  # fmt: skip
-_STAND_LAST = select(ENTRY.c.id, ENTRY.c.step, ENTRY.c.subject_id, ENTRY.c.happened_at, ENTRY.c.recorded_at).where(
-    ENTRY.c.id.in_(bindparam("entries", expanding=True)), ENTRY.c.step != Step.CORRECT, ~_CORRECTED, ~_LATER_STANDS
+_STAND_LAST = prepared(
+    select(ENTRY.c.id, ENTRY.c.step, ENTRY.c.subject_id, ENTRY.c.happened_at, ENTRY.c.recorded_at).where(
+        ENTRY.c.id.in_(bindparam("entries", expanding=True)), ENTRY.c.step != Step.CORRECT, ~_CORRECTED, ~_LATER_STANDS
+    )
 )
-_MINE = select(EntryWorker.entry_id).where(
-    EntryWorker.entry_id.in_(bindparam("entries", expanding=True)), EntryWorker.role == "did",
-    EntryWorker.worker_id.in_(bindparam("workers", expanding=True)),
+_MINE = prepared(
+    select(EntryWorker.entry_id).where(
+        EntryWorker.entry_id.in_(bindparam("entries", expanding=True)), EntryWorker.role == "did",
+        EntryWorker.worker_id.in_(bindparam("workers", expanding=True)),
+    )
 )  # fmt: skip
 
 

@@ -23,6 +23,7 @@ from app.db.models import (
     Worker,
     table_of,
 )
+from app.db.prepared import prepared
 from app.domain.calendar import local_day
 from app.domain.stages import STEP_WORDS, Step
 from app.queries.fetching import FetchLine as FetchLine
@@ -33,7 +34,7 @@ from app.queries.people import steps_words
 from app.queries.reminders import Reminder, reminders_for
 
 STATION = table_of(Station)
-_STATION = (
+_STATION = prepared(
     select(
         STATION, Adhesive.name.label("adhesive"), Cabinet.name.label("cabinet"), Shelf.name.label("shelf"),
         Stack.name.label("stack"), Bundle.name.label("bundle"), Consignment.name.label("consignment"),
@@ -46,13 +47,13 @@ _STATION = (
     .outerjoin(Consignment, Consignment.id == STATION.c.consignment_id)
     .where(STATION.c.id == bindparam("station"), STATION.c.closed_at.is_(None))
 )  # fmt: skip
-_HERE = (
+_HERE = prepared(
     select(Worker.id, Worker.number, Worker.name, Attendance.signed_in_at, Attendance.beside_id)
     .join(Attendance, Attendance.worker_id == Worker.id)
     .where(Attendance.station_id == bindparam("station"), Attendance.signed_out_at.is_(None))
     .order_by(Attendance.id)
 )
-_TODAY = (
+_TODAY = prepared(
     select(TallyDay.step, func.sum(TallyDay.credit_60))
     .where(TallyDay.day == bindparam("day"), TallyDay.step.in_(bindparam("steps", expanding=True)))
     .group_by(TallyDay.step)

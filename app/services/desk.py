@@ -30,7 +30,7 @@ SIGN_OFF = table_of(SignOff)
 _STATION_BY_ID = prepared(select(STATION).where(STATION.c.id == bindparam("station")))
 _KEEP_AT_STATION = prepared(update(STATION).where(STATION.c.id == bindparam("of_station")))
 _WORKER_COLUMNS = (WORKER.c.id, WORKER.c.number, WORKER.c.name, WORKER.c.rights, WORKER.c.retired_at)
-_WORKERS = select(*_WORKER_COLUMNS).where(WORKER.c.id.in_(bindparam("ids", expanding=True)))
+_WORKERS = prepared(select(*_WORKER_COLUMNS).where(WORKER.c.id.in_(bindparam("ids", expanding=True))))
 _SIGNED_IN = prepared(
     select(*_WORKER_COLUMNS, ATTENDANCE.c.beside_id)
     .join(ATTENDANCE, ATTENDANCE.c.worker_id == WORKER.c.id)

@@ -39,7 +39,7 @@ _STAYS = prepared(
     .where(LAYER.c.sheet_id == bindparam("sheet"), LAYER.c.laid_at >= bindparam("since"))
     .order_by(LAYER.c.laid_at, LAYER.c.id)
 )
-_SPANS = (
+_SPANS = prepared(
     select(SPAN.c.stack_id, SPAN.c.on_at, SPAN.c.off_at)
     .where(
         SPAN.c.stack_id.in_(bindparam("stacks", expanding=True)),
@@ -47,9 +47,11 @@ _SPANS = (
     )
     .order_by(SPAN.c.on_at)
 )
-_WAS_ON = select(SPAN.c.id).where(
-    SPAN.c.stack_id == bindparam("stack"), SPAN.c.on_at <= bindparam("at"),
-    or_(SPAN.c.off_at.is_(None), SPAN.c.off_at > bindparam("at")),
+_WAS_ON = prepared(
+    select(SPAN.c.id).where(
+        SPAN.c.stack_id == bindparam("stack"), SPAN.c.on_at <= bindparam("at"),
+        or_(SPAN.c.off_at.is_(None), SPAN.c.off_at > bindparam("at")),
+    )
 )  # fmt: skip
 _PLACE_NAMES = prepared(
     select(CABINET.c.name, SHELF.c.name.label("shelf"))

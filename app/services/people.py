@@ -10,11 +10,12 @@ from datetime import datetime, timedelta
 
 from argon2 import PasswordHasher
 from argon2.exceptions import VerificationError
-from sqlalchemy import func, insert, select, update
+from sqlalchemy import bindparam, func, insert, select, update
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import LogIn, Station, Token, Worker, table_of
+from app.db.prepared import prepared
 from app.db.upsert import adding, replacing
 from app.domain.errors import Refusal, Refused
 from app.domain.folding import folded
@@ -25,6 +26,7 @@ WORKER = table_of(Worker)
 TOKEN = table_of(Token)
 STATION = table_of(Station)
 LOG_IN = table_of(LogIn)
+_TOKEN = prepared(select(TOKEN).where(TOKEN.c.secret_hash == bindparam("secret")))
 RIGHTS = ("reader", "volunteer", "trainer", "manager")
 SHORTEST_PASSWORD = 10
 TRIES = 5
@@ -122,7 +124,7 @@ def revoke_token(session: Session, token_id: int, now: datetime, *, by: int | No
 
 def holder_of(session: Session, secret: str, now: datetime) -> Holder | None:
     """Who holds this key; None for one that is unknown, expired or revoked."""
-    row = session.execute(select(TOKEN).where(TOKEN.c.secret_hash == secret_hash(secret))).mappings().one_or_none()
+    row = session.execute(_TOKEN, {"secret": secret_hash(secret)}).mappings().one_or_none()
     if row is None or row["revoked_at"] is not None or (row["expires_at"] is not None and row["expires_at"] <= now):
         return None
     return Holder(row["id"], row["scope"], row["station_id"], row["worker_id"])

@@ -158,7 +158,8 @@ def _side_rows(
 
 def _too_early(kept: Kept, row: Any, before: Standing, stays: Sequence[Stay], press: PressRoom) -> Iterator[Difference]:
     minimum = timedelta(seconds=before.minimum_s or 0)
-    lain = under_weight(stays, {stay.stack_id: _spans_of(press, stay) for stay in stays}, row.happened_at)
+    pieces = (under_weight([stay], {stay.stack_id: _spans_of(press, stay)}, row.happened_at) for stay in stays)
+    lain = sum(pieces, timedelta(0))
     short = int((minimum - lain).total_seconds())
     if short > (row.early_by_s or 0) and short > press.doubted.get(row.id, -1):
         by_row = f"{press.doubted[row.id]} s in question" if row.id in press.doubted else "not in question"

@@ -6,11 +6,12 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, cast
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Adhesive, Attendance, Stack, Station, Worker, table_of
+from app.db.prepared import prepared
 from app.db.rules import room_house
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
@@ -25,8 +26,10 @@ from app.services.scanning import act_on_code, answered, once
 STATION = table_of(Station)
 WORKER = table_of(Worker)
 STACK = table_of(Stack)
-_HERE = (
-    select(Attendance.worker_id, Attendance.beside_id).where(Attendance.signed_out_at.is_(None)).order_by(Attendance.id)
+_HERE = prepared(
+    select(Attendance.worker_id, Attendance.beside_id)
+    .where(Attendance.station_id == bindparam("station"), Attendance.signed_out_at.is_(None))
+    .order_by(Attendance.id)
 )
 # What stands at a place whoever works there; what its people have in hand is theirs.
 _OF_THE_PLACE = frozenset({"id", "slug", "name", "code", "steps", "adhesive_id", "bulk", "method", "consignment_id"})
@@ -102,7 +105,7 @@ def _refusing(refused: Refused) -> Callable[[Desk], Answer]:
 def _named(session: Session, sent: Sent, holder: Holder) -> ScanRequest:
     manages = holder.scope == "manage"
     station_id = _station_id(session, sent.station, holder)
-    here = {row[0]: row[1] for row in session.execute(_HERE.where(Attendance.station_id == station_id))}
+    here = {row[0]: row[1] for row in session.execute(_HERE, {"station": station_id})}
     allowed = None if manages else here
     beside = _workers(session, filter(None, [sent.beside]), allowed)
     by = _unnamed(holder, here, beside)

@@ -32,7 +32,7 @@ def one(name: str) -> Response:
         except ValueError:
             found = None
     if cabinet is None or found is None:
-        return page("doors/error.html", 404, code="No such place", true="There is no such cabinet or shelf.",
+        return page("doors/error.html", 404, code="No such place", what="There is no such cabinet or shelf.",
                     do="Look at the cabinets.")  # fmt: skip
     codes = {cabinet.code: shown(cabinet.code, ())} | {each.code: shown(each.code, ()) for each in cabinet.shelves}
     return page("cabinets/one.html", cabinet=cabinet, found=found, after=after, codes=codes)

@@ -33,8 +33,8 @@ def one(name: str) -> Response:
     with reading(house().database) as session:
         view = stack_view(session, name, now(), house().zone)
     if view is None:
-        true = "There is no stack with this name."
-        return page("doors/error.html", 404, code="No such stack", true=true, do="Look at the press room.")
+        what = "There is no stack with this name."
+        return page("doors/error.html", 404, code="No such stack", what=what, do="Look at the press room.")
     drawn = full_stack(view, _address(view), _warning(view), _sheet_address)
     codes = {"code_on": shown(view.code_on, ()), "code_off": shown(view.code_off, ())}
     return page("press/one.html", view=view, stack=drawn, lifting=LIFTING, defers=DEFERS, **codes)

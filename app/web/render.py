@@ -111,7 +111,7 @@ def _error(code: int, words: tuple[str, str]) -> Callable[[Exception], Response]
     def handler(error: Exception) -> Response:
         if is_for_scripts() and isinstance(error, HTTPException):
             return problem_of(error)
-        return page("doors/error.html", code, code=code, true=words[0], do=words[1])
+        return page("doors/error.html", code, code=code, what=words[0], do=words[1])
 
     return handler
 

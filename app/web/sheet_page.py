@@ -65,7 +65,7 @@ def no_such_sheet() -> Response:
         "doors/error.html",
         404,
         code="No such sheet",
-        true=UNKNOWN,
+        what=UNKNOWN,
         do="Type it off the slip once more, or search by name.",
     )
 

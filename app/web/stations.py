@@ -150,7 +150,7 @@ def enrol(slug: str) -> AnyResponse:
         found = [each for each in all_stations(session) if each.slug == slug]
         if not found or manager is None:
             return make_response(
-                page("doors/error.html", 404, code=404, true="There is no such station.", do="Go back.")
+                page("doors/error.html", 404, code=404, what="There is no such station.", do="Go back.")
             )
         secret = enrol_station(session, found[0].station_id, manager, now())
     response = redirect(url_for("stations.here"))

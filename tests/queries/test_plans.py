@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+from sqlalchemy import text
 from sqlalchemy.orm import Session
 
+from app.db.engine import reading
 from app.domain.stages import Step
 from app.queries.board import board, board_version
 from app.queries.house import patterns_now
@@ -28,7 +30,8 @@ def busy(room: Room) -> Room:
     """A room in which every line of the board has something to say."""
     for _ in range(5):
         room.sheet_ready()
-    label(room, room.sheet_ready(), plant="Geranium sylvaticum", collector="A. Brackwater", record_number="118", consignment="Survey")
+    number = room.sheet_ready()
+    label(room, number, plant="Geranium sylvaticum", collector="A. Brackwater", record_number="118", consignment="Survey")
     room.scans(room.sheet_ready(label=False), "table-1", step=Step.MOUNT, already_done=True)
     room.scans(room.sheet_ready(), "table-1")
     room.weights("off", "P1")
@@ -62,17 +65,21 @@ READINGS: dict[str, Read] = {
 
 @pytest.mark.parametrize("read", READINGS.values(), ids=READINGS.keys())
 def test_no_reading_goes_through_the_collection_from_end_to_end(busy: Room, read: Read) -> None:
+    with reading(busy.database) as session:
+        read(busy, session)
     lines = plans_of(busy.database, lambda session: read(busy, session))
     assert lines and full_scans(lines, *LARGE) == []
 
 
 def test_the_check_itself_sees_a_full_scan(busy: Room) -> None:
     def unindexed(session: Session) -> object:
-        from sqlalchemy import text
-
         return session.execute(text("SELECT count(*) FROM sheet NOT INDEXED WHERE in_queue")).all()
 
+    def by_kind(session: Session) -> object:
+        return session.execute(text("SELECT count(happened_at) FROM entry WHERE subject_kind = 'sheet'")).all()
+
     assert full_scans(plans_of(busy.database, unindexed), *LARGE) == ["SCAN sheet"]
+    assert len(full_scans(plans_of(busy.database, by_kind), *LARGE)) == 1
 
 
 def test_the_queue_is_counted_by_its_own_index(busy: Room) -> None:
@@ -89,8 +96,6 @@ def test_the_board_asks_no_more_for_many_sheets_than_for_few(busy: Room) -> None
 
 
 def _asked(room: Room) -> int:
-    from app.db.engine import reading
-
     with statements_of(room.database) as sent, reading(room.database) as session:
         board(session, room.now, room.zone)
     return len(sent)

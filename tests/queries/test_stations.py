@@ -24,13 +24,15 @@ def _view(room: Room, slug: str, **more: Any) -> StationView:
     return found
 
 
-def _fetch(room: Room, house: House | None = None) -> tuple[FetchLine, ...]:
+def _fetch(room: Room, house: House | None = None, table: str = "table-1") -> tuple[FetchLine, ...]:
     with reading(room.database) as session:
-        return fetch_next(session, room.station["table-1"], room.now, house or House())
+        return fetch_next(session, room.station[table], room.now, house or House())
 
 
-def _run(room: Room, house: House | None = None) -> list[str]:
-    return [line.number for line in _fetch(room, house)]
+def _run(room: Room, house: House | None = None, table: str = "table-1") -> list[str]:
+    """The run of a table that has none yet today."""
+    room.database.kept.pop("runs", None)
+    return [line.number for line in _fetch(room, house, table)]
 
 
 def test_a_station_says_what_is_done_there_and_by_whom(room: Room) -> None:
@@ -131,6 +133,39 @@ def test_a_run_is_as_long_as_the_house_says(room: Room) -> None:
     for _ in range(8):
         room.sheet_ready()
     assert len(_run(room)) == 6 and len(_run(room, House(run_sheets=3))) == 3
+
+
+def test_a_run_is_kept_for_its_table_until_it_is_worked_off(room: Room) -> None:
+    first = [room.sheet_ready() for _ in range(6)]
+    later = room.sheet_ready()
+    assert [line.number for line in _fetch(room)] == first
+    label(room, later, wanted_at=room.now, wanted_by="Ines Caldwell")
+    room.scans(first[0], "table-1")
+    assert [line.number for line in _fetch(room)] == first[1:]
+    for number in first[1:]:
+        room.wait(minutes=1)
+        room.scans(number, "table-1")
+    assert [line.number for line in _fetch(room)] == [later]
+
+
+def test_a_run_ends_with_the_day(room: Room) -> None:
+    first = [room.sheet_ready() for _ in range(6)]
+    wanted = room.sheet_ready()
+    assert [line.number for line in _fetch(room)] == first
+    label(room, wanted, wanted_at=room.now, wanted_by="Ines Caldwell")
+    room.wait(days=1)
+    assert _fetch(room)[0].number == wanted
+
+
+def test_two_tables_are_not_sent_for_the_same_sheets(room: Room) -> None:
+    numbers = [room.sheet_ready() for _ in range(8)]
+    assert [line.number for line in _fetch(room)] == numbers[:6]
+    assert [line.number for line in _fetch(room, table="table-2")] == numbers[6:]
+
+
+def test_the_last_sheets_are_offered_to_both_tables(room: Room) -> None:
+    number = room.sheet_ready()
+    assert [line.number for line in _fetch(room)] == [number] == [line.number for line in _fetch(room, table="table-2")]
 
 
 def test_what_may_not_be_taken_up_is_not_fetched(room: Room) -> None:

@@ -15,7 +15,9 @@ from tests.room import Room
 HOUR = 3600
 
 
-def put_right(room: Room, number: str, adhesive: str, bulk: str, who: str = "rosamund", reason: str = "the jars were swapped") -> Answer:
+def put_right(
+    room: Room, number: str, adhesive: str, bulk: str, who: str = "rosamund", reason: str = "the jars were swapped"
+) -> Answer:
     request = ScanRequest(room.next_id(), number, worker_ids=(room.worker[who],), reason=reason)
     with transaction(room.database) as session:
         return once(session, request, room.occasion, lambda desk: put_gluing_right(desk, adhesive, bulk), "gluing")
@@ -24,7 +26,14 @@ def put_right(room: Room, number: str, adhesive: str, bulk: str, who: str = "ros
 # The hours are the defaults of the house rules: 24 for PVA, 48 for pastes, 2 for straps, 24 more for a bulky sheet.
 @pytest.mark.parametrize(
     ("adhesive", "bulk", "hours"),
-    [("pva", "ordinary", 24), ("pva", "bulky", 48), ("paste", "thin", 48), ("straps", "ordinary", 2), ("", "ordinary", 48), ("", "bulky", 72)],
+    [
+        ("pva", "ordinary", 24),
+        ("pva", "bulky", 48),
+        ("paste", "thin", 48),
+        ("straps", "ordinary", 2),
+        ("", "ordinary", 48),
+        ("", "bulky", 72),
+    ],
 )
 def test_the_minimum_follows_the_adhesive_and_the_bulk_and_an_unknown_adhesive_takes_the_longest(
     room: Room, adhesive: str, bulk: str, hours: int

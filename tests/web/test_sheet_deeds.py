@@ -81,7 +81,9 @@ def in_the_press(room: Room, hours: float) -> str:
     return number
 
 
-def test_the_manager_lets_a_sheet_out_before_its_time_and_the_log_says_by_how_much(room: Room, client_as: ClientAs) -> None:
+def test_the_manager_lets_a_sheet_out_before_its_time_and_the_log_says_by_how_much(
+    room: Room, client_as: ClientAs
+) -> None:
     number, browser = in_the_press(room, 20), client_as("manager")
     for _ in range(2):
         assert send(browser, f"/sheets/{number}/early", reason="a visitor needs it", scan_id="early").status_code == 302
@@ -116,7 +118,13 @@ def test_a_withdrawn_sheet_leaves_the_queue_and_keeps_its_log(room: Room, client
 def test_the_old_number_still_finds_a_renumbered_sheet(room: Room, client_as: ClientAs) -> None:
     number, new, browser = room.sheet_ready(), room.new_number(), client_as("trainer")
     for _ in range(2):
-        answer = send(browser, f"/sheets/{number}/renumber", number=f"{new[:3]} {new[3:]}", reason="two with one number", scan_id="n")
+        answer = send(
+            browser,
+            f"/sheets/{number}/renumber",
+            number=f"{new[:3]} {new[3:]}",
+            reason="two with one number",
+            scan_id="n",
+        )
         assert answer.status_code == 302 and answer.location == f"/sheets/{new}"
     assert browser.get(f"/sheets/{number}").location == f"/sheets/{new}"
     assert "Former number" in words(browser.get(f"/sheets/{new}"))
@@ -159,7 +167,9 @@ def test_taking_back_an_earlier_entry_lists_all_that_goes_with_it_first(room: Ro
     assert "These 2 entries would be taken back." in words(page) and "mounted by Olwen Tarrant" in words(page)
     assert room.stage(number) == "mounted"
     for _ in range(2):
-        answer = send(browser, f"/sheets/{number}/entries/{taken_up}/back", reason="it was another sheet", scan_id="back")
+        answer = send(
+            browser, f"/sheets/{number}/entries/{taken_up}/back", reason="it was another sheet", scan_id="back"
+        )
         assert answer.status_code == 302
     assert room.stage(number) == "ready-for-mounting" and room.steps(number).count("correct") == 2
     said = words(browser.get(f"/sheets/{number}"))
@@ -192,11 +202,15 @@ def called_in_question(room: Room) -> str:
     room.wait(minutes=1)
     assert room.takes_out(number).kind == "done"
     room.wait(minutes=1)
-    room.scans(room.code("off", "P1"), who="hedda", manages=True, happened_at=off_at, reason="off since then, by the paper log")
+    room.scans(
+        room.code("off", "P1"), who="hedda", manages=True, happened_at=off_at, reason="off since then, by the paper log"
+    )
     return number
 
 
-def test_what_is_called_in_question_stays_until_the_manager_says_that_somebody_looked(room: Room, client_as: ClientAs) -> None:
+def test_what_is_called_in_question_stays_until_the_manager_says_that_somebody_looked(
+    room: Room, client_as: ClientAs
+) -> None:
     number, browser = called_in_question(room), client_as("manager")
     said = words(browser.get(f"/sheets/{number}"))
     assert "Called in question" in said and "4 h short of its time" in said

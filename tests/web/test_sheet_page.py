@@ -72,7 +72,9 @@ def test_a_sheet_in_two_parts_links_to_the_other(room: Room, client_as: ClientAs
     assert f'href="/sheets/{other}"' in answer.text
 
 
-@pytest.mark.parametrize(("role", "shows"), [("reader", False), ("volunteer", False), ("trainer", True), ("manager", True)])
+@pytest.mark.parametrize(
+    ("role", "shows"), [("reader", False), ("volunteer", False), ("trainer", True), ("manager", True)]
+)
 def test_names_in_the_log_are_for_trainer_and_manager(room: Room, client_as: ClientAs, role: str, shows: bool) -> None:
     number = room.sheet_mounted("table-2")
     assert ("Piet Lindqvist" in client_as(role).get(f"/sheets/{number}").text) is shows
@@ -91,7 +93,9 @@ def test_a_station_shows_only_the_names_of_those_signed_in_there(room: Room, sta
     assert "Olwen Tarrant" not in answer and "mounted" in answer
 
 
-@pytest.mark.parametrize(("role", "shows"), [("reader", False), ("volunteer", False), ("trainer", True), ("manager", True)])
+@pytest.mark.parametrize(
+    ("role", "shows"), [("reader", False), ("volunteer", False), ("trainer", True), ("manager", True)]
+)
 def test_the_place_of_a_sensitive_plant_is_for_trainer_and_manager(
     room: Room, client_as: ClientAs, role: str, shows: bool
 ) -> None:

@@ -1,0 +1,110 @@
+"""The log cannot be changed: not by any statement, on any connection, whatever the migrations have done to its tables."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from sqlalchemy import create_engine, text
+from sqlalchemy.exc import DatabaseError
+
+from app.db.engine import Database, sqlite_url, transaction
+from app.db.models import Base, Heartbeat
+from app.db.upgrade import newest_revision, revision_of
+from tests.room import Room
+
+TRIED = [
+    "UPDATE entry SET reason = 'changed' WHERE id = 1",
+    "UPDATE OR REPLACE entry SET id = 2 WHERE id = 1",
+    "DELETE FROM entry WHERE id = 1",
+    "DELETE FROM entry",
+    "INSERT OR REPLACE INTO entry SELECT * FROM entry WHERE id = 1",
+    "REPLACE INTO entry SELECT * FROM entry WHERE id = 1",
+    "INSERT INTO entry SELECT * FROM entry WHERE id = 1 ON CONFLICT (id) DO UPDATE SET reason = 'changed'",
+    "UPDATE entry_worker SET worker_id = 1",
+    "DELETE FROM entry_worker",
+    "REPLACE INTO entry_worker SELECT * FROM entry_worker LIMIT 1",
+    "UPDATE scan SET answer = '{}'",
+    "DELETE FROM scan",
+    "REPLACE INTO scan SELECT * FROM scan LIMIT 1",
+    "INSERT OR REPLACE INTO scan (scan_id, fingerprint, answer, received_at) SELECT scan_id, 'x', '{}', received_at FROM scan LIMIT 1",
+]
+
+
+@pytest.fixture
+def worked(room: Room) -> Database:
+    """A room in which something has been scanned."""
+    room.sheet_in("P1")
+    return room.database
+
+
+@pytest.mark.parametrize("statement", TRIED)
+def test_nothing_changes_or_deletes_a_line_of_the_log(worked: Database, statement: str) -> None:
+    before = _whole_log(worked)
+    with pytest.raises(DatabaseError, match="the log is never changed"), worked.engine.begin() as connection:
+        connection.execute(text(statement))
+    assert _whole_log(worked) == before
+
+
+@pytest.mark.parametrize("statement", TRIED)
+def test_a_program_that_is_not_ours_is_refused_too(worked: Database, statement: str, tmp_path: Path) -> None:
+    # Without our settings a REPLACE deletes without firing delete triggers; the guard on insert still refuses it.
+    outside = sqlite3.connect(str(worked.engine.url.database))
+    with pytest.raises(sqlite3.DatabaseError, match="the log is never changed"):
+        outside.execute(statement)
+    outside.close()
+
+
+def test_a_correction_of_one_entry_is_written_once(worked: Database) -> None:
+    columns = "subject_kind, subject_id, step, happened_at, recorded_at, is_late, after_the_fact, time_from, facts"
+    statement = text(
+        f"INSERT INTO entry ({columns}, corrects) SELECT {columns}, 1 FROM entry WHERE id = 1"  # noqa: S608
+    )
+    with worked.engine.begin() as connection:
+        connection.execute(statement)
+    with pytest.raises(DatabaseError, match="the log is never changed"), worked.engine.begin() as connection:
+        connection.execute(statement)
+
+
+def test_every_connection_of_the_pool_is_set_for_keeping(database: Database) -> None:
+    wanted = {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1, "recursive_triggers": 1}
+    held = [database.engine.connect() for _ in range(12)]
+    for connection in held:
+        found = {name: connection.exec_driver_sql(f"PRAGMA {name}").scalar() for name in wanted}
+        assert found == wanted
+    for connection in held:
+        connection.close()
+
+
+def test_the_tables_are_what_the_migrations_make(migrated: Path) -> None:
+    engine = create_engine(sqlite_url(migrated))
+    with engine.connect() as connection:
+        assert compare_metadata(MigrationContext.configure(connection), Base.metadata) == []
+        names = [row[0] for row in connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'"))]
+    engine.dispose()
+    assert sorted(names) == sorted(
+        f"guard_{table}_{deed}" for table in ("entry", "entry_worker", "scan") for deed in ("update", "delete", "replace")
+    )
+
+
+def test_a_database_says_which_revision_it_has(migrated: Path, tmp_path: Path) -> None:
+    assert revision_of(sqlite_url(migrated)) == newest_revision()
+    assert revision_of(sqlite_url(tmp_path / "empty.sqlite3")) is None
+
+
+def test_a_naive_time_is_refused_by_the_column(room: Room) -> None:
+    with pytest.raises(Exception, match="has no time zone"), transaction(room.database) as session:
+        session.add(Heartbeat(beat_at=datetime(2026, 11, 25, 9)))
+        session.flush()
+
+
+def _whole_log(database: Database) -> list[tuple[object, ...]]:
+    with database.engine.connect() as connection:
+        rows: list[tuple[object, ...]] = []
+        for table in ("entry", "entry_worker", "scan"):
+            rows += [tuple(row) for row in connection.execute(text(f"SELECT * FROM {table}"))]  # noqa: S608
+        return rows
