@@ -162,7 +162,9 @@ def _manager_id(session: Session, number: str) -> int:
             f"There is no manager {number} here.".replace("  ", " ") + " The first one is made in the browser."
         )
     if len(managers) > 1:
-        raise Failed(f"There are several managers: say in whose name, with --by and one of {', '.join(managers)}.")
+        raise Failed(
+            f"There are several managers: say in whose name, with --by and one of {', '.join(sorted(managers))}."
+        )
     return next(iter(managers.values()))
 
 

@@ -6,6 +6,7 @@ import secrets
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from app.db.engine import Database, transaction
@@ -49,7 +50,7 @@ def fill(database: Database, zone: ZoneInfo, now: datetime, progress: Callable[[
     with transaction(database) as session:
         before = datetime.combine(dates[1 - DAYS] - timedelta(days=30), datetime.min.time(), zone)
         room = furnish(session, before, zone)
-        hands = Hands(session, zone, room)
+        hands = Hands(session, zone, room, before)
         life = Life(hands, _empty_shelves(room), zone, dates, small)
         _live(life, now, progress)
         return _told(session, room, now)
@@ -74,7 +75,7 @@ def _empty_shelves(room: Furniture) -> Shelves:
     return Shelves(piles, {name: Press(name) for name in room.bundles if name.startswith("Plant press")})
 
 
-def _told(session: object, room: Furniture, now: datetime) -> Demo:
+def _told(session: Any, room: Furniture, now: datetime) -> Demo:
     password, manager = secrets.token_urlsafe(9), room.workers[MANAGER]
     set_password(session, manager.worker_id, password, now, by=manager.worker_id)
     places = tuple(Place(room.stations[slug], slug, name) for slug, (name, _) in STATIONS.items())

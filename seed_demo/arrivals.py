@@ -17,7 +17,7 @@ from seed_demo.life import Life
 from seed_demo.names import SPECIES, Species, in_season
 from seed_demo.people import COLLECTORS, LOCALITIES, OLD_COLLECTORS
 from seed_demo.rounds import lays_to_dry
-from seed_demo.sheets import Press, Sheet
+from seed_demo.sheets import Sheet
 
 HEADINGS = ("catalogNumber", "scientificName", "scientificNameAuthorship", "family", "recordedBy", "recordNumber",
             "eventDate", "locality")  # fmt: skip
@@ -151,10 +151,14 @@ def _list_of(life: Life, parcel: Parcel, sheets: Sequence[Sheet]) -> str:
     collectors = OLD_COLLECTORS if parcel.years_ago > 50 else COLLECTORS[1:]
     for sheet in sheets:
         collector, species = life.dice.choice(collectors), sheet.species
-        day = date(life.date.year - parcel.years_ago + life.between(-1, 1), life.between(species.first, species.last), life.between(1, 28))
-        writer.writerow((sheet.number, species.name, species.authorship, species.family, collector,
-                         _record(life, collector), day.isoformat(), life.dice.choice(LOCALITIES)))  # fmt: skip
+        writer.writerow((sheet.number, species.name, species.authorship, species.family, collector, _record(life, collector),
+                         _collected(life, parcel, species), life.dice.choice(LOCALITIES)))  # fmt: skip
     return text.getvalue()
+
+
+def _collected(life: Life, parcel: Parcel, species: Species) -> str:
+    year = life.date.year - parcel.years_ago + life.between(-1, 1)
+    return date(year, life.between(species.first, species.last), life.between(1, 28)).isoformat()
 
 
 def _number(life: Life) -> str:

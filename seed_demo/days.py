@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from seed_demo import left, stories
+from seed_demo import holds, left, stories
 from seed_demo.arrivals import PARCELS, TRIPS, parcel_arrives, trip_arrives
 from seed_demo.hands import Work
 from seed_demo.life import NEWCOMER_CAME, Life
@@ -36,10 +36,10 @@ def _plan_rounds(life: Life) -> None:
         life.plans(8, 57, inspects(life, life.size(10, 2)))
     life.plans(13, 0, middays(life))
     life.plans(15, 5, slow_stack(life))
-    if life.day % 3 == 0 and life.day < 0:
-        life.plans(14, 45, files(life, life.size(8, 1)))
+    if life.day % 2 == 1 or _is_lately(life):
+        life.plans(14, 45, files(life, life.size(9, 1)))
     if life.day % 5 == 0:
-        life.plans(10, 40, stories.labels_come(life))
+        life.plans(10, 40, holds.labels_come(life))
 
 
 def _plan_tables(life: Life) -> None:
@@ -98,7 +98,7 @@ STORIES: dict[int, tuple[tuple[int, int, Story], ...]] = {
     -50: ((11, 15, stories.goes_in_a_packet),),
     -45: ((15, 30, left.power_cut),),
     -44: ((10, 20, stories.goes_back_to_the_table), (11, 20, stories.wrong_sheet)),
-    -38: ((11, 0, stories.is_mouldy), (11, 10, stories.refused_for_its_label)),
+    -38: ((11, 0, holds.is_mouldy), (11, 10, holds.refused_for_its_label)),
     -31: ((11, 15, stories.wrong_sheet),),
     -30: ((10, 30, stories.is_withdrawn),),
     NEWCOMER_CAME - 1: ((15, 58, stories.somebody_leaves),),
@@ -112,10 +112,10 @@ STORIES: dict[int, tuple[tuple[int, int, Story], ...]] = {
     -9: ((8, 50, left.passed_and_left), (9, 5, left.forgotten_in_the_stack)),
     -8: ((8, 50, left.passed_and_left), (10, 10, stories.glued_unscanned)),
     -7: ((10, 0, stories.out_of_its_stack),),
-    -5: ((10, 20, stories.is_glued_again), (11, 0, stories.name_is_in_doubt)),
+    -5: ((10, 20, stories.is_glued_again), (11, 0, holds.name_is_in_doubt)),
     -4: ((11, 30, stories.is_brought_back),),
     -3: ((11, 15, stories.wrong_sheet), (10, 15, stories.too_early)),
-    -2: ((10, 35, stories.is_not_found), (11, 10, stories.refused_for_its_label)),
+    -2: ((10, 35, holds.is_not_found), (11, 10, holds.refused_for_its_label)),
     -1: ((11, 0, stories.needs_two_sheets), (15, 40, left.one_too_few)),
     0: ((8, 58, left.left_without_weights),),
 }

@@ -26,9 +26,8 @@ Work = Iterator[int]
 class Hands:
     """Everything that anybody does in the demo goes through these: the moment is the agenda's, the doing the services'."""
 
-    def __init__(self, session: Any, zone: ZoneInfo, room: Furniture) -> None:
-        self.session, self.zone, self.room = session, zone, room
-        self.moment = datetime.min
+    def __init__(self, session: Any, zone: ZoneInfo, room: Furniture, moment: datetime) -> None:
+        self.session, self.zone, self.room, self.moment = session, zone, room, moment
         self._agenda: list[tuple[datetime, int, Work]] = []
         self._order, self._scans = count(), count(1)
         self._where: dict[str, str] = {}

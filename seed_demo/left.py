@@ -114,7 +114,7 @@ def told_late(life: Life) -> Work:
 
 def _writes_weights(life: Life, code: str, hour: int, minute: int) -> None:
     by = (life.hands.room.workers[life.crew.press].worker_id,)
-    reason = "A sheet was looked for in it; said at tea, not scanned."
+    reason = "A sheet was looked for in it; said at tea, not scanned"
     life.hands.scans(code, None, happened_at=life.at(hour, minute), worker_ids=by, manages=True, reason=reason)
 
 
@@ -138,7 +138,7 @@ def power_cut(life: Life) -> Work:
         return
     act = lambda desk: write_late(desk, Step.INSPECT, life.hands.room.stations["inspection"])  # noqa: E731
     life.hands.manages(sheet.number, act, "late inspection", by=who, happened_at=life.moment - timedelta(minutes=70),
-                       facts={"outcome": "passed"}, cabinet="D1", shelf="2", reason="Power cut, from the paper log.")  # fmt: skip
+                       facts={"outcome": "passed"}, cabinet="D1", shelf="2", reason="Power cut, from the paper log")  # fmt: skip
     sheet.outcome, sheet.day = "passed", life.day
     life.shelves.to_inspect.remove(sheet)
     life.shelves.to_file.append(sheet)

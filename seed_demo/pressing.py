@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 from app.domain.stages import Step
 from seed_demo.hands import Work
@@ -21,13 +22,13 @@ def turns(life: Life, pile: Pile, on: bool) -> None:
     pile.turned(life.moment, on)
 
 
-def lays(life: Life, sheet: Sheet, pile: Pile, **more: object) -> None:
+def lays(life: Life, sheet: Sheet, pile: Pile, **more: Any) -> None:
     """A glued sheet is laid in; the weights of the stack are off."""
     life.hands.scans(sheet.number, "press", step=Step.PUT_UNDER_WEIGHT, stack=pile.cards.name, **more)
     pile.lays_in(sheet, life.moment)
 
 
-def takes_out(life: Life, sheet: Sheet, pile: Pile, **more: object) -> None:
+def takes_out(life: Life, sheet: Sheet, pile: Pile, **more: Any) -> None:
     """A sheet is taken out and put on the inspection shelf."""
     life.hands.scans(sheet.number, "press", step=Step.TAKE_OUT, cabinet="D1", shelf="1", **more)
     pile.gives_out(sheet, life.moment)

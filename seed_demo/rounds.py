@@ -62,7 +62,9 @@ def judges(life: Life, sheet: Sheet, outcome: str) -> None:
     """One look at one sheet, and how it ends."""
     passed = outcome == "passed"
     facts = {"outcome": outcome, "findings": [] if passed else [life.dice.choice(FINDINGS)]}
-    life.hands.scans(sheet.number, "inspection", step=Step.INSPECT, facts=facts, cabinet="D1", shelf="2" if passed else "3")
+    life.hands.scans(
+        sheet.number, "inspection", step=Step.INSPECT, facts=facts, cabinet="D1", shelf="2" if passed else "3"
+    )
     sheet.outcome, sheet.day = outcome, life.day
     life.shelves.to_inspect.remove(sheet)
     (life.shelves.to_file if passed else life.shelves.to_mend).append(sheet)
@@ -102,7 +104,9 @@ def _is_whole(sheet: Sheet) -> bool:
 
 
 def _mends(life: Life, sheet: Sheet, who: str) -> None:
-    life.hands.scans(sheet.number, "inspection", step=Step.INSPECT, facts={"outcome": "mended-here"}, cabinet="D1", shelf="1")
+    life.hands.scans(
+        sheet.number, "inspection", step=Step.INSPECT, facts={"outcome": "mended-here"}, cabinet="D1", shelf="1"
+    )
     sheet.mended_by, sheet.outcome = (*sheet.mended_by, who), "mended-here"
     life.shelves.to_mend.remove(sheet)
     life.shelves.to_inspect.append(sheet)

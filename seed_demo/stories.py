@@ -1,11 +1,11 @@
-"""What does not go by the book: slips and their corrections, holds, early releases, and what is left lying."""
+"""What does not go by the book: slips and their corrections, early releases, sheets that come back, and people."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+
 from app.domain.stages import Step
 from app.services import people
-from app.services.deeds import lift_hold, put_hold
 from seed_demo.hands import Work
 from seed_demo.life import Life
 from seed_demo.people import LEFT, MANAGER, NEWCOMER
@@ -118,7 +118,7 @@ def let_out_early(life: Life) -> Work:
         turns(life, pile, on=False)
         yield 45
     manager = (life.hands.room.workers[MANAGER].worker_id,)
-    reason = "Wanted for the open day this afternoon; lies flat in its folder with a board on it."
+    reason = "Wanted for the open day this afternoon; lies flat in its folder with a board on it"
     takes_out(life, sheet, pile, early=True, reason=reason, worker_ids=manager, manages=True)
     yield 60
     if pile.lying:
@@ -128,44 +128,13 @@ def let_out_early(life: Life) -> Work:
 def _still_needs_time(life: Life) -> tuple[Pile | None, Sheet | None]:
     for name in (*DAILY, SLOW):
         pile = life.shelves.piles[name]
-        sheet = next((each for each in reversed(pile.lying) if each.is_free and not life.shelves.is_ready(each, life.moment)), None)
+        sheet = next(
+            (each for each in reversed(pile.lying) if each.is_free and not life.shelves.is_ready(each, life.moment)),
+            None,
+        )
         if pile.weights_on and sheet is not None:
             return pile, sheet
     return None, None
-
-
-def refused_for_its_label(life: Life) -> Work:
-    """A sheet that still waits for its label is brought to the table: stop."""
-    held = next((sheet for sheet in life.shelves.ready if sheet.held), None)
-    if held is not None:
-        life.hands.scans(held.number, "table-1", answers="stop", step=Step.TAKE_UP)
-    yield from ()
-
-
-def labels_come(life: Life) -> Work:
-    """The printed labels are here: all but the latest holds are lifted."""
-    for sheet in [each for each in life.shelves.ready if each.held and each.day < life.day - 6]:
-        act = lambda desk: lift_hold(desk, "label-to-come")  # noqa: E731
-        life.hands.manages(sheet.number, act, "lift label-to-come", facts={"hold": "label-to-come"})
-        sheet.held = False
-        yield 40
-
-
-def name_is_in_doubt(life: Life) -> Work:
-    """Two names are queried; they may be mounted, but not filed."""
-    for sheet in [each for each in life.shelves.ready if each.is_free][-2:]:
-        _holds(life, sheet, "name-query", "Looks more like the other species; for the next naming day.")
-        sheet.story = "name query"
-        yield 60
-
-
-def is_not_found(life: Life) -> Work:
-    """A sheet is not on its shelf."""
-    sheet = next((each for each in reversed(life.shelves.ready) if each.is_free), None)
-    if sheet is not None:
-        _holds(life, sheet, "not-found", "Not on its shelf, looked on both sides of it.")
-        sheet.story = "not found"
-    yield from ()
 
 
 def is_brought_back(life: Life) -> Work:
@@ -175,7 +144,7 @@ def is_brought_back(life: Life) -> Work:
         return
     life.hands.signs_in(life.crew.round, "filing")
     yield 40
-    reason = "The packet has come loose; seen when the folder was lent to the reading room."
+    reason = "The packet has come loose; seen when the folder was lent to the reading room"
     life.hands.scans(sheet.number, "filing", step=Step.BRING_BACK, cabinet="D1", shelf="1", reason=reason)
     life.shelves.filed.remove(sheet)
     sheet.outcome, sheet.day = "", life.day
@@ -190,7 +159,7 @@ def goes_back_to_the_table(life: Life) -> Work:
     life.hands.signs_in(life.crew.second, "inspection")
     yield 60
     life.hands.scans(sheet.number, "inspection", step=Step.BACK_TO_TABLE, cabinet="M1", shelf="5",
-                     reason="The label of its neighbour was glued on.")  # fmt: skip
+                     reason="The label of its neighbour was glued on")  # fmt: skip
     life.shelves.to_inspect.remove(sheet)
     sheet.mounted_by, sheet.outcome = "", ""
     life.shelves.ready.insert(0, sheet)
@@ -223,21 +192,6 @@ def is_withdrawn(life: Life) -> Work:
         reason = "duplicate sent in exchange to the Brannholt Botanic Garden"
         life.hands.scans(sheet.number, None, step=Step.WITHDRAW, worker_ids=by, manages=True, reason=reason)
     yield from ()
-
-
-def is_mouldy(life: Life) -> Work:
-    """Mould is seen on a sheet that waits: the caution travels with it from now on."""
-    sheet = next((each for each in life.shelves.ready if each.story == "left behind"), None)
-    if sheet is None:
-        return
-    life.hands.signs_in(life.crew.round, "intake")
-    yield 40
-    life.hands.scans(sheet.number, "intake", step=Step.SHELVE, facts={"hazards": ("mould",)}, cabinet="M2", shelf="5")
-
-
-def _holds(life: Life, sheet: Sheet, kind: str, reason: str) -> None:
-    act = lambda desk: put_hold(desk, kind)  # noqa: E731
-    life.hands.manages(sheet.number, act, f"put {kind}", facts={"hold": kind}, reason=reason)
 
 
 def _number_in(line: str) -> str:

@@ -8,16 +8,24 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from argon2 import PasswordHasher
 from hypothesis import settings
 
 from app.db.engine import Database, open_database, sqlite_url
 from app.db.upgrade import upgrade
+from app.services import people
 from tests.room import Room
 
 # The same histories every time, so that a red build stays red; HYPOTHESIS_PROFILE=long looks for new ones.
 settings.register_profile("ci", derandomize=True, deadline=None)
 settings.register_profile("long", max_examples=2000, deadline=None)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def quick_passwords() -> None:
+    """The real hasher, at its lowest cost: hundreds of tests sign somebody in."""
+    people._hasher = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
 
 
 @pytest.fixture(scope="session")

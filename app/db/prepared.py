@@ -127,7 +127,9 @@ def _ready(statement: Any, params: Mapping[str, Any], dialect: Dialect) -> _Read
     if compiled.insert_prefetch or compiled.update_prefetch:
         return None
     state = compiled.construct_expanded_state(dict(params))
-    places = {each: (name, place) for name, many in state.parameter_expansion.items() for place, each in enumerate(many)}
+    places = {
+        each: (name, place) for name, many in state.parameter_expansion.items() for place, each in enumerate(many)
+    }
     binds = tuple(_bind(compiled, dialect, *places.get(each, (each, None))) for each in state.positiontup or ())
     columns = list(statement.exported_columns) if not statement.is_dml or statement._returning else []
     converts = [column.type.dialect_impl(dialect).result_processor(dialect, None) for column in columns]

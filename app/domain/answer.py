@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, fields
 from typing import Any
 
 from app.domain.errors import AnswerKind
@@ -79,7 +79,13 @@ class Answer:
 
     def kept(self) -> dict[str, Any]:
         """The answer as it is stored beside its scan."""
-        return asdict(self)
+        told = {name: getattr(self, name) for name in _FIELDS}
+        told["sheet"], told["ask"] = self.sheet and asdict(self.sheet), self.ask and asdict(self.ask)
+        told["choices"] = [asdict(choice) for choice in self.choices]
+        return told
+
+
+_FIELDS = tuple(each.name for each in fields(Answer))
 
 
 def answer_from(kept: Mapping[str, Any]) -> Answer:

@@ -43,13 +43,15 @@ class Lifting:
 def spans_of(liftings: Iterable[Lifting]) -> list[Span]:
     """Fold weights on and weights off, in the order in which they happened, into spans.
 
-    Weights put on twice, or taken off twice, change nothing the second time.
+    Weights put on twice, or taken off twice, change nothing the second time, unless what was said the second time
+    counts from earlier.
     """
     spans: list[Span] = []
     on_at: datetime | None = None
     for lifting in sorted(liftings, key=lambda each: (each.happened_at, each.entry_id)):
-        if lifting.on and on_at is None:
-            on_at = lifting.counts_from or lifting.happened_at
+        if lifting.on:
+            begins = lifting.counts_from or lifting.happened_at
+            on_at = begins if on_at is None else min(on_at, begins)
         elif not lifting.on and on_at is not None:
             spans.append(Span(on_at, max(on_at, lifting.happened_at)))
             on_at = None

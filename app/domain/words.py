@@ -27,6 +27,17 @@ def said(moment: datetime, zone: ZoneInfo, now: datetime) -> str:
     return " ".join(word for word in (day, f"{local:%H:%M}", _which_hour(local)) if word)
 
 
+def dated(moment: datetime, zone: ZoneInfo, now: datetime) -> str:
+    """A moment as the log says it, always with its date: "Wed 25 Nov 14:06", with its year if that is not today's.
+
+    In the hour that comes twice the zone's abbreviation tells which. ValueError for naive moments.
+    """
+    local, today = as_utc(moment).astimezone(zone), as_utc(now).astimezone(zone).date()
+    day = f"{WEEKDAYS[local.weekday()][:3]} {local.day} {MONTHS[local.month - 1]}"
+    year = "" if local.year == today.year else str(local.year)
+    return " ".join(word for word in (day, year, f"{local:%H:%M}", _which_hour(local)) if word)
+
+
 def duration(seconds: float) -> str:
     """A remaining time, never said too short: up to the minute below 72 h ("3 h 10 min"), then up to the hour.
 

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from app.domain.holds import HOLDS
 from app.domain.numbers import Pattern, shown
 from app.domain.stages import STEP_WORDS, Step
-from app.domain.words import MONTHS, WEEKDAYS, duration
+from app.domain.words import dated, duration
 
 SAME_TIME = timedelta(minutes=2)
 # What was done, and what follows behind who and where.
@@ -35,10 +35,8 @@ class Telling:
     patterns: Sequence[Pattern]
 
     def when(self, moment: datetime) -> str:
-        """A moment as the log says it: "Wed 25 Nov 14:06", with its year if that is another than today's."""
-        local, today = moment.astimezone(self.zone), self.now.astimezone(self.zone)
-        day = f"{WEEKDAYS[local.weekday()][:3]} {local.day} {MONTHS[local.month - 1]}"
-        return f"{day} {local:%H:%M}" if local.year == today.year else f"{day} {local.year} {local:%H:%M}"
+        """A moment as the log says it: "Wed 25 Nov 14:06"."""
+        return dated(moment, self.zone, self.now)
 
     def number(self, number: object) -> str:
         """A sheet's number as people read it."""
@@ -50,7 +48,7 @@ def sentence(entry: Any, hands: Hands, telling: Telling) -> str:
     step = Step(entry.step)
     deed, tail = DEEDS[step](entry, telling) if step in DEEDS else (STEP_WORDS[step][1], _to(entry))
     who_where = _by(hands) + (f" at {entry.station}" if entry.station else "")
-    first = f"{telling.when(entry.happened_at)} — {deed if who_where else deed.rstrip(',')}{who_where}{tail}."
+    first = _full(f"{telling.when(entry.happened_at)} — {deed if who_where else deed.rstrip(',')}{who_where}{tail}")
     return " ".join([first, *_asides(entry, step, telling)])
 
 
@@ -72,7 +70,12 @@ def _by(hands: Hands) -> str:
 
 
 def _why(entry: Any) -> str:
-    return f": {entry.reason}." if entry.reason else "."
+    return _full(f": {entry.reason}" if entry.reason else "")
+
+
+def _full(words: str) -> str:
+    """A sentence with its stop, unless a reason that was typed in brought its own."""
+    return words if words.endswith((".", "?", "!")) else f"{words}."
 
 
 def _place(entry: Any) -> str:
@@ -119,7 +122,7 @@ def _recorded(entry: Any, telling: Telling) -> list[str]:
 
 def _reason(entry: Any, step: Step) -> list[str]:
     said = entry.reason and step not in (Step.PUT_HOLD, Step.WITHDRAW)
-    return [f"Reason: {entry.reason}."] if said else []
+    return [_full(f"Reason: {entry.reason}")] if said else []
 
 
 def _kinds(kinds: Sequence[str]) -> str:

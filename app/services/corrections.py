@@ -35,9 +35,10 @@ def undo(desk: Desk, entry_id: int, why: str) -> Answer:
     together = _same_scan(desk, entry)
     for each in together:
         _may_undo(desk, each)
-    for kind, subject_id in dict.fromkeys((each.subject_kind, each.subject_id) for each in together):
-        mine = [each for each in together if (each.subject_kind, each.subject_id) == (kind, subject_id)]
-        take_back_tail(desk, kind, subject_id, min(each.id for each in mine), why, only={each.id for each in mine})
+    ids = {each.id for each in together}
+    tails = [_last_of_all(desk, kind, subject_id, ids) for kind, subject_id in _subjects(together)]
+    for kind, subject_id, tail, rest in tails:
+        _correct(desk, kind, subject_id, tail, rest, why)
     return _undone(desk, entry, len(together))
 
 
@@ -48,24 +49,16 @@ def take_back_from(desk: Desk, entry_id: int, reason: str) -> Answer:
         raise Refused(Refusal("manager-only", "Only the manager takes back earlier entries.", "Ask the manager."))
     if not reason.strip():
         raise Refused(Refusal("reason-needed", "A reason is needed; it stays in the log.", "Say why."))
-    count = take_back_tail(desk, entry.subject_kind, entry.subject_id, entry.id, reason, only=None)
+    count = take_back_tail(desk, entry.subject_kind, entry.subject_id, entry.id, reason)
     return _undone(desk, entry, count)
 
 
-def take_back_tail(desk: Desk, kind: str, subject_id: int, first_id: int, reason: str, *, only: set[int] | None) -> int:
-    """Take back a subject's entries from `first_id` on; `only` names them, where nothing else may go with them."""
+def take_back_tail(desk: Desk, kind: str, subject_id: int, first_id: int, reason: str) -> int:
+    """Take back a subject's entries from `first_id` on; return how many."""
     rows = standing_rows(desk.session, kind, subject_id)
     position = _position(rows, first_id)
-    tail, rest = rows[position:], rows[:position]
-    if only is not None and {row.id for row in tail} != only:
-        raise Refused(
-            Refusal("not-last", "Something else has happened to it since.", "Ask the manager to put it right.")
-        )
-    if kind == "sheet":
-        _correct_sheet(desk, subject_id, tail, rest, reason)
-    else:
-        _correct_stack(desk, subject_id, tail, reason)
-    return len(tail)
+    _correct(desk, kind, subject_id, rows[position:], rows[:position], reason)
+    return len(rows) - position
 
 
 def tail_from(desk: Desk, entry_id: int) -> list[Any]:
@@ -89,6 +82,28 @@ def latest_at(desk: Desk, station_id: int, since: datetime) -> int | None:
         ENTRY.c.station_id == station_id, ENTRY.c.recorded_at >= since, ENTRY.c.step != Step.CORRECT, ~corrected
     )
     return desk.session.execute(found.order_by(ENTRY.c.id.desc()).limit(1)).scalar()
+
+
+def _subjects(entries: Sequence[Any]) -> list[tuple[str, int]]:
+    return list(dict.fromkeys((each.subject_kind, each.subject_id) for each in entries))
+
+
+def _last_of_all(desk: Desk, kind: str, subject_id: int, ids: set[int]) -> tuple[str, int, list[Any], list[Any]]:
+    """A subject's entries among these ids and those before them; refused before anything is written if others follow."""
+    rows = standing_rows(desk.session, kind, subject_id)
+    mine = [row for row in rows if row.id in ids]
+    if rows[len(rows) - len(mine) :] != mine:
+        raise Refused(
+            Refusal("not-last", "Something else has happened to it since.", "Ask the manager to put it right.")
+        )
+    return kind, subject_id, mine, rows[: len(rows) - len(mine)]
+
+
+def _correct(desk: Desk, kind: str, subject_id: int, tail: Sequence[Any], rest: Sequence[Any], reason: str) -> None:
+    if kind == "sheet":
+        _correct_sheet(desk, subject_id, tail, rest, reason)
+    else:
+        _correct_stack(desk, subject_id, tail, reason)
 
 
 def _correct_sheet(desk: Desk, sheet_id: int, tail: Sequence[Any], rest: Sequence[Any], reason: str) -> None:

@@ -44,7 +44,7 @@ def _again(desk: Desk, sheet_id: int, worker: WorkerFacts, since: datetime) -> i
     tail = rows[rows.index(first) :]
     if any(row.station_id != desk.station_id for row in tail):
         return 0
-    take_back_tail(desk, "sheet", sheet_id, first.id, "not me: credited to the right worker", only=None)
+    take_back_tail(desk, "sheet", sheet_id, first.id, "not me: credited to the right worker")
     for row in tail:
         _write_again(desk, sheet_id, row, worker)
     return len(tail)

@@ -105,7 +105,8 @@ def lifting(row: Any) -> Lifting:
 
 
 def _is_as_written(desk: Desk, stack: RowMapping, on: bool) -> bool:
-    in_order = stack["last_at"] is None or desk.happened_at >= stack["last_at"]
+    # What the manager writes in is always written: it may count from earlier than what a station said.
+    in_order = not desk.is_late and (stack["last_at"] is None or desk.happened_at >= stack["last_at"])
     return bool(stack["weights_on"] == on and in_order and (on or stack["turned_at"] is not None))
 
 
@@ -153,7 +154,7 @@ def _facts(desk: Desk, on: bool) -> dict[str, Any]:
 
 def _write_stack(desk: Desk, stack: RowMapping, on: bool, happened_at: datetime, entry_id: int) -> None:
     stack_id = stack["id"]
-    if stack["last_at"] is not None and happened_at < stack["last_at"]:
+    if desk.is_late or (stack["last_at"] is not None and happened_at < stack["last_at"]):
         refold(desk, stack_id)
         call_in_question(desk, stack_id, entry_id, happened_at)
         return

@@ -12,11 +12,11 @@ from wtforms import (
     SelectMultipleField,
     StringField,
 )
-from wtforms.validators import InputRequired, Length, NumberRange, Optional
+from wtforms.validators import DataRequired, InputRequired, Length, NumberRange, Optional
 from wtforms.widgets import CheckboxInput, ListWidget
 
-REASON = [InputRequired("Say why; it stays in the log."), Length(max=500)]
-NAME = [InputRequired("It needs a name."), Length(max=120)]
+REASON = [DataRequired("Say why; it stays in the log."), Length(max=500)]
+NAME = [DataRequired("It needs a name."), Length(max=120)]
 
 
 class FirstForm(FlaskForm):  # type: ignore[misc]

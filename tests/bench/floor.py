@@ -15,8 +15,9 @@ from app.domain.rates import dwell_bucket_h
 TABLES = ("entry", "entry_worker", "scan", "layer", "tally_day", "tally_stay", "sighting", "refusal", "hold")
 ANSWER = """{"kind": "done", "word": "Taken up.", "lines": [], "next": "Open the folder. Scan it again when it is mounted.",
 "sheet": {"number": "TQX0042171", "shown": "TQX 004217·1", "plant": "Quercus nigra", "family": "Salicaceae",
-"detail": "Quillmoor Fells, trip 1 · C. Lindqvist 2 no. 17", "cautions": []}, "step": "take-up", "entry": 1000001, "refusals": [],
-"choices": [], "ask": null, "carry": {}, "already_done": "", "share": null, "share_label": "", "moved": [], "left": [], "status": 200}"""
+"detail": "Quillmoor Fells, trip 1 · C. Lindqvist 2 no. 17", "cautions": []}, "step": "take-up", "entry": 1000001,
+"refusals": [], "choices": [], "ask": null, "carry": {}, "already_done": "", "share": null, "share_label": "",
+"moved": [], "left": [], "status": 200}"""
 PRINT = "3f0c5f3c8a5f5f0e5d5ad1d6a2d1a6c08a1b9bd0b9f4d7c8a1f2e3d4c5b6a798"
 
 
@@ -78,7 +79,8 @@ def _mount(run: Run, row: sqlite3.Row, scan_id: str, station: int) -> None:
     now, worker = _now(), station + 1
     sheet, _, _, came, _, _ = row
     facts = (f'{{"sets": {{"adhesive_id": 1, "bulk": "ordinary", "glued_at": "{now}", "minimum_s": null, "rule_version": null, '
-             f'"without_weight": false, "outcome": null, "inspected_by": [], "mounted_by": [{worker}], "mended_by": []}}}}')  # fmt: skip
+             f'"without_weight": false, "outcome": null, "inspected_by": [], "mounted_by": [{worker}], '
+             f'"mended_by": []}}}}')  # fmt: skip
     entry = run(_ENTRY, ("mount", sheet, "ready-for-mounting", "mounted", came, None, None, None, None, station,
                          None, None, now, now, station, scan_id, None, None, facts)).lastrowid  # fmt: skip
     run(_MOUNTED, (now, now, now, f"[{worker}]", sheet))
@@ -89,19 +91,27 @@ def _lay_in(run: Run, row: sqlite3.Row, scan_id: str, station: int) -> None:
     now = _now()
     sheet, _, _, came, _, _ = row
     stack = 1 + station % 24
-    layer = run("UPDATE stack SET next_layer = next_layer + 1 WHERE id = ? RETURNING next_layer - 1", (stack,)).fetchone()[0]
+    layer = run(
+        "UPDATE stack SET next_layer = next_layer + 1 WHERE id = ? RETURNING next_layer - 1", (stack,)
+    ).fetchone()[0]
     facts = '{"sets": {"minimum_s": 86400, "rule_version": 0}}'
     entry = run(_ENTRY, ("put-under-weight", sheet, "mounted", "under-press", came, None, None, None, None, None,
                          stack, layer, now, now, station, scan_id, 86400, 0, facts)).lastrowid  # fmt: skip
     run(_LAID_IN, (now, now, stack, layer, sheet))
-    run("INSERT INTO layer (sheet_id, stack_id, layer, laid_at, laid_entry_id) VALUES (?, ?, ?, ?, ?)", (sheet, stack, layer, now, entry))
+    run(
+        "INSERT INTO layer (sheet_id, stack_id, layer, laid_at, laid_entry_id) VALUES (?, ?, ?, ?, ?)",
+        (sheet, stack, layer, now, entry),
+    )
     _rest(run, entry, "put-under-weight", "mounted", scan_id, station, sheet, now, came)
 
 
 def _rest(run: Run, entry: int | None, step: str, left: str | None, scan_id: str, station: int, sheet: int, now: str,
           came: str) -> None:  # fmt: skip
     worker = station + 1
-    run("INSERT INTO entry_worker (entry_id, worker_id, role, share, shares) VALUES (?, ?, 'did', 1, 1)", (entry, worker))
+    run(
+        "INSERT INTO entry_worker (entry_id, worker_id, role, share, shares) VALUES (?, ?, 'did', 1, 1)",
+        (entry, worker),
+    )
     run(_DAY, (now[:10], worker, step))
     if left is not None:
         lain = datetime.fromisoformat(now) - datetime.fromisoformat(came)
@@ -116,18 +126,19 @@ def _now() -> str:
 
 _STEPS = {"take-up": _take_up, "mount": _mount, "lay-in": _lay_in}
 _SHEET = "SELECT id, stage, table_id, came_at, cabinet_id, shelf_id FROM sheet WHERE number = ?"
-_ENTRY = """INSERT INTO entry (subject_kind, step, subject_id, from_stage, to_stage, came_at, from_cabinet_id, from_shelf_id, from_stack_id,
-    from_layer, to_table_id, to_stack_id, to_layer, happened_at, recorded_at, is_late, after_the_fact, time_from, station_id, scan_id,
-    minimum_s, rule_version, facts)
+_ENTRY = """INSERT INTO entry (subject_kind, step, subject_id, from_stage, to_stage, came_at, from_cabinet_id,
+    from_shelf_id, from_stack_id, from_layer, to_table_id, to_stack_id, to_layer, happened_at, recorded_at, is_late, after_the_fact,
+    time_from, station_id, scan_id, minimum_s, rule_version, facts)
     VALUES ('sheet', ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 0, 0, 'server', ?, ?, ?, ?, ?)"""
 _TAKEN_UP = """UPDATE sheet SET last_at = ?, cabinet_id = NULL, shelf_id = NULL, table_id = ?, version = version + 1 WHERE id = ?"""
 _MOUNTED = """UPDATE sheet SET stage = 'mounted', came_at = ?, last_at = ?, glued_at = ?, adhesive_id = 1, minimum_s = NULL,
-    rule_version = NULL, without_weight = 0, outcome = NULL, inspected_by = '[]', mounted_by = ?, mended_by = '[]', version = version + 1
-    WHERE id = ?"""
-_LAID_IN = """UPDATE sheet SET stage = 'under-press', came_at = ?, last_at = ?, table_id = NULL, stack_id = ?, layer = ?, minimum_s = 86400,
-    rule_version = 0, version = version + 1 WHERE id = ?"""
+    rule_version = NULL, without_weight = 0, outcome = NULL, inspected_by = '[]', mounted_by = ?, mended_by = '[]',
+    version = version + 1 WHERE id = ?"""
+_LAID_IN = """UPDATE sheet SET stage = 'under-press', came_at = ?, last_at = ?, table_id = NULL, stack_id = ?, layer = ?,
+    minimum_s = 86400, rule_version = 0, version = version + 1 WHERE id = ?"""
 _DAY = """INSERT INTO tally_day VALUES (?, ?, ?, 1, 60)
     ON CONFLICT DO UPDATE SET sheets = sheets + excluded.sheets, credit_60 = credit_60 + excluded.credit_60"""
 _STAY = "INSERT INTO tally_stay VALUES (?, ?, ?, 1) ON CONFLICT DO UPDATE SET stays = stays + excluded.stays"
-_STATION = "UPDATE station SET last_sheet_id = ?, last_code = ?, last_code_at = ?, seen_at = ?, clear_at = ?, pending = NULL WHERE id = ?"
+_STATION = """UPDATE station SET last_sheet_id = ?, last_code = ?, last_code_at = ?, seen_at = ?, clear_at = ?, pending = NULL
+    WHERE id = ?"""
 _SCAN = "INSERT INTO scan (scan_id, fingerprint, answer, station_id, received_at) VALUES (?, ?, ?, ?, ?)"

@@ -86,7 +86,8 @@ def _station(session: Session, number: int, manager: int, now: datetime) -> tupl
 
 GENERA = ("Quercus", "Salix", "Carex", "Ranunculus", "Hieracium", "Rubus", "Potentilla", "Viola", "Galium", "Trifolium",
           "Euphrasia", "Juncus", "Poa", "Festuca", "Veronica", "Saxifraga", "Epilobium", "Geranium", "Vicia", "Rumex")  # fmt: skip
-EPITHETS = ("alba", "nigra", "vulgaris", "montana", "palustris", "arvensis", "repens", "hirsuta", "minor", "major",
-            "officinalis", "sylvatica", "pratensis", "rotundifolia", "alpina", "maritima", "annua", "odorata", "aquatica", "glabra")  # fmt: skip
+EPITHETS = ("alba", "nigra", "vulgaris", "montana", "palustris", "arvensis", "repens", "hirsuta", "minor",
+            "major", "officinalis", "sylvatica", "pratensis", "rotundifolia", "alpina", "maritima", "annua", "odorata", "aquatica",
+            "glabra")  # fmt: skip
 FAMILIES = ("Fagaceae", "Salicaceae", "Cyperaceae", "Ranunculaceae", "Asteraceae", "Rosaceae", "Rosaceae", "Violaceae")
 SURNAMES = ("Brackwater", "Tarrant", "Lindqvist", "Ashgill", "Caldwell", "Fenwick", "Oxenholme", "Ravenglass")

@@ -95,7 +95,10 @@ def paced(lines: Sequence[Line], sources: Sequence[Source], *, every: float, sec
 def _all(lines: Sequence[Line], client: Callable[[int, float], Iterator[Request]]) -> Heard:
     heard = Heard(each=[0] * len(lines))
     begin = perf_counter() + 0.05
-    threads = [threading.Thread(target=_one, args=(place, lines[place], client(place, begin), begin, heard)) for place in range(len(lines))]
+    threads = [
+        threading.Thread(target=_one, args=(place, lines[place], client(place, begin), begin, heard))
+        for place in range(len(lines))
+    ]
     for thread in threads:
         thread.start()
     for thread in threads:

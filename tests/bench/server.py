@@ -5,6 +5,7 @@ Run as a module with the program's database, the floor's database and the file t
 
 from __future__ import annotations
 
+import logging
 import subprocess
 import sys
 import time
@@ -28,7 +29,9 @@ def served(mine: Path, floors: Path) -> Iterator[tuple[int, int]]:
     """The running server: its port and its process."""
     told = mine.with_suffix(".port")
     told.unlink(missing_ok=True)
-    running = subprocess.Popen([sys.executable, "-m", "tests.bench.server", str(mine), str(floors), str(told)], cwd=HOME)
+    running = subprocess.Popen(
+        [sys.executable, "-m", "tests.bench.server", str(mine), str(floors), str(told)], cwd=HOME
+    )
     try:
         yield _port(told, running), running.pid
     finally:
@@ -45,6 +48,8 @@ def serve(mine: Path, floors: Path, told: Path) -> None:
     def either(environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
         return (baselines if environ["PATH_INFO"] in ("/hello", "/raw") else application)(environ, start)
 
+    # More wait than there are threads: that is what is measured, and need not be said for each of them.
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     server = create_server(either, host="127.0.0.1", port=0, threads=8, connection_limit=1000, asyncore_use_poll=True,
                            channel_timeout=30, ident=None)  # fmt: skip
     told.with_suffix(".new").write_text(str(server.effective_port))

@@ -62,7 +62,9 @@ def service(collection: Collection, port: int, mine: Path) -> Service:
         "script": [by_script(token) for token in keys.tokens],
         "screen": [by_screen(cookie, line.ask) for cookie, line in zip(keys.cookies, lines, strict=True)],
     }
-    sheets = {kind: [iter(collection.ready[place::STATIONS]) for place in range(STATIONS)] for kind in ("mine", "floor")}
+    sheets = {
+        kind: [iter(collection.ready[place::STATIONS]) for place in range(STATIONS)] for kind in ("mine", "floor")
+    }
     return Service(collection, port, mine, lines, ways, sheets)
 
 
@@ -90,13 +92,17 @@ def throughput(service: Service, clients: int, requests: int, ways: tuple[str, .
     return play
 
 
-def feeling(service: Service, seconds: float, ways: tuple[str, ...], beside: Callable[[], None] | None = None) -> Callable[[], Round]:
+def feeling(
+    service: Service, seconds: float, ways: tuple[str, ...], beside: Callable[[], None] | None = None
+) -> Callable[[], Round]:
     """A round of fifty stations with one scan a second each: the middle answer and the slowest in a hundred."""
 
     def play() -> Round:
         found = {}
         for way in shuffled([HELLO, *ways]):
-            heard = service.play(way, STATIONS, lambda lines, sources: paced(lines, sources, every=1.0, seconds=seconds))
+            heard = service.play(
+                way, STATIONS, lambda lines, sources: paced(lines, sources, every=1.0, seconds=seconds)
+            )
             found[way], found[f"{way} p99"] = median(heard.seconds), share(heard.seconds, 0.99)
         return found
 

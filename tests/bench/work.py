@@ -9,6 +9,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from time import perf_counter
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from app import create_app
@@ -58,7 +59,8 @@ class Work:
     def same_rows(self) -> None:
         """Both wrote the same rows, or the comparison is worth nothing."""
         with self.database.engine.connect() as connection:
-            mine = grown(connection.connection.driver_connection)
+            driver: Any = connection.connection.driver_connection
+            mine = grown(driver)
         theirs = grown(self.floor.connection)
         if mine != theirs:
             raise AssertionError(f"The floor wrote other rows than the program: {mine} and {theirs}.")
@@ -88,7 +90,11 @@ class Work:
 
         def deed(number: str, station: int) -> None:
             if station not in scans:
-                by = by_screen(keys.cookies[station - 1], lambda request: ask(application, request)) if door == "screen" else None
+                by = (
+                    by_screen(keys.cookies[station - 1], lambda request: ask(application, request))
+                    if door == "screen"
+                    else None
+                )
                 scans[station] = by or by_script(keys.tokens[station - 1])
             status, _, body = ask(application, scans[station](number))
             if status != 200:
@@ -99,4 +105,5 @@ class Work:
     def _empty(self) -> None:
         empty_stacks(self.floor.connection)
         with transaction(self.database) as session:
-            empty_stacks(session.connection().connection.driver_connection)
+            driver: Any = session.connection().connection.driver_connection
+            empty_stacks(driver)

@@ -36,7 +36,9 @@ WEEK = Calendar(ZoneInfo("Europe/London"), frozenset(range(5)))
         (Stage.FILED, {}, None),
     ],
 )
-def test_each_stage_has_the_limit_that_the_house_gives_it(stage: Stage, facts: dict[str, object], limit: Limit | None) -> None:
+def test_each_stage_has_the_limit_that_the_house_gives_it(
+    stage: Stage, facts: dict[str, object], limit: Limit | None
+) -> None:
     assert limit_of(stage, HOUSE, **facts) == limit  # type: ignore[arg-type]
 
 
@@ -84,7 +86,11 @@ def test_under_press_nothing_waits_before_it_is_ready() -> None:
 
 
 def test_thirds_of_an_hours_limit_are_hours_of_the_clock() -> None:
-    assert thirds(Limit(hours=24), NOW, WEEK) == (NOW - timedelta(hours=8), NOW - timedelta(hours=16), NOW - timedelta(hours=24))
+    assert thirds(Limit(hours=24), NOW, WEEK) == (
+        NOW - timedelta(hours=8),
+        NOW - timedelta(hours=16),
+        NOW - timedelta(hours=24),
+    )
 
 
 def test_thirds_of_an_open_days_limit_leave_the_weekend_out() -> None:

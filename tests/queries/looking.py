@@ -10,6 +10,7 @@ from sqlalchemy import insert, select, update
 from app.db.engine import reading, transaction
 from app.db.models import Cabinet, Collector, Consignment, PlantName, Sheet, table_of
 from app.domain.folding import folded
+from app.domain.stages import Step
 from app.queries.board import Board, StageView, board
 from app.queries.house import patterns_now
 from app.queries.press import StackView, stack_view
@@ -69,6 +70,22 @@ def label(room: Room, number: str, plant: str = "", collector: str = "", consign
         if consignment:
             columns["consignment_id"] = _named(session, Consignment, name=consignment, code=consignment[:3].upper())
         session.execute(update(SHEET).where(SHEET.c.number == number).values(**columns))
+
+
+def brought_dry(room: Room) -> str:
+    """A sheet that came mounted and waits for inspection."""
+    number = room.new_number()
+    room.scans(number, "intake", step=Step.TAKE_IN)
+    room.scans(number, "intake", step=Step.ARRIVE_MOUNTED, facts={"dryness": True})
+    return number
+
+
+def filed(room: Room) -> str:
+    """A sheet that came mounted, was passed and is filed in F1, shelf 1."""
+    number = brought_dry(room)
+    room.scans(number, "inspection", step=Step.INSPECT, facts={"outcome": "passed"})
+    assert room.scans(number, "filing", step=Step.FILE, cabinet="F1", shelf="1").kind == "done"
+    return number
 
 
 def own_limit(room: Room, cabinet: str, days: int) -> None:

@@ -51,6 +51,13 @@ def _scans(line: str, tables: tuple[str, ...]) -> bool:
 
 
 # Indexes that hold only what waits or lies somewhere now.
-OF_THE_QUEUE = ("ix_sheet_queue", "ix_sheet_oldest", "ix_sheet_stack", "ix_sheet_table", "ix_sheet_bundle", "ix_layer_stack_lying")
+OF_THE_QUEUE = (
+    "ix_sheet_queue",
+    "ix_sheet_oldest",
+    "ix_sheet_stack",
+    "ix_sheet_table",
+    "ix_sheet_bundle",
+    "ix_layer_stack_lying",
+)
 # Searches that find nearly everything: all entries of sheets, all that ever lay in a stack.
 AS_GOOD_AS_ALL = ("ix_entry_subject (subject_kind=?)", "sqlite_autoindex_layer_1 (stack_id=?)")

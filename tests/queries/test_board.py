@@ -1,24 +1,18 @@
-"""The board: the flow, the places and the press room, counted; and counted again, sheet by sheet, in another way."""
+"""The board: the flow, the places and the press room, counted."""
 
 from __future__ import annotations
 
-import random
-from collections import Counter
-from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
-from typing import Any
 
-from sqlalchemy import select, update
+from sqlalchemy import update
 
 from app.db.engine import reading, transaction
-from app.db.models import Cabinet, Sheet, table_of
+from app.db.models import Cabinet
 from app.domain.stages import Stage, Step
 from app.queries.board import board_json, board_version
 from app.services.room import set_house_rule
-from tests.queries.looking import board_of, own_limit, page_of, stage_of
+from tests.queries.looking import board_of, brought_dry, filed, own_limit, stage_of
 from tests.room import Room
-
-SHEET = table_of(Sheet)
 
 
 def test_an_empty_room_has_seven_stages_and_needs_nobody(room: Room) -> None:
@@ -51,7 +45,9 @@ def test_drying_says_how_many_may_be_felt_today(room: Room) -> None:
     # Laid on Wednesday and on Thursday, 3 days with heat: on Saturday one may be felt, on Sunday both.
     saturday = datetime(2026, 11, 28, 0, 30, tzinfo=UTC)
     assert "1 may be checked today" in [line.words for line in stage_of(room, "drying", saturday).lines]
-    assert "2 may be checked today" in [line.words for line in stage_of(room, "drying", saturday + timedelta(days=1)).lines]
+    assert "2 may be checked today" in [
+        line.words for line in stage_of(room, "drying", saturday + timedelta(days=1)).lines
+    ]
     friday = stage_of(room, "drying", saturday - timedelta(days=1))
     assert not any("checked" in line.words for line in friday.lines)
 
@@ -75,7 +71,7 @@ def test_under_press_counts_stacks_and_what_may_come_out(room: Room) -> None:
 
 def test_dry_is_told_by_what_it_waits_for(room: Room) -> None:
     for outcome in (None, "passed", "to-be-mended", "passed"):
-        number = _dry(room)
+        number = brought_dry(room)
         if outcome:
             room.scans(number, "inspection", step=Step.INSPECT, facts={"outcome": outcome})
     stage = stage_of(room, "dry")
@@ -107,7 +103,13 @@ def test_cabinets_count_what_waits_in_them(room: Room) -> None:
     lines = {line.name: line for line in board_of(room, room.now + timedelta(days=3)).cabinets}
     assert "F1" not in lines
     m1 = lines["M1"]
-    assert (m1.count, m1.capacity, m1.stalled, m1.oldest_age, m1.stage_words) == (3, 480, 3, "3 days", "Ready for mounting")
+    assert (m1.count, m1.capacity, m1.stalled, m1.oldest_age, m1.stage_words) == (
+        3,
+        480,
+        3,
+        "3 days",
+        "Ready for mounting",
+    )
     assert lines["A1"].count == 0 and lines["A1"].oldest_since is None
 
 
@@ -122,8 +124,8 @@ def test_stacks_stand_on_the_board_as_they_lie(room: Room) -> None:
 
 
 def test_filed_counts_this_week_and_all(room: Room) -> None:
-    number = _filed(room)
-    _filed(room)
+    number = filed(room)
+    filed(room)
     stage = stage_of(room, "filed")
     assert (stage.count, stage.filed_this_week, stage.filed_in_all) == (2, 2, 2)
     sunday, monday = datetime(2026, 11, 29, 23, 59, 59, tzinfo=UTC), datetime(2026, 11, 30, tzinfo=UTC)
@@ -134,14 +136,14 @@ def test_filed_counts_this_week_and_all(room: Room) -> None:
 
 
 def test_what_two_file_together_is_one_sheet(room: Room) -> None:
-    number = _dry(room)
+    number = brought_dry(room)
     room.scans(number, "inspection", step=Step.INSPECT, facts={"outcome": "passed"})
     room.scans(number, step=Step.FILE, who=("olwen", "piet"), cabinet="F1", shelf="1")
     assert stage_of(room, "filed").filed_in_all == 1
 
 
 def test_a_filing_taken_back_is_not_counted(room: Room) -> None:
-    number = _dry(room)
+    number = brought_dry(room)
     room.scans(number, "inspection", step=Step.INSPECT, facts={"outcome": "passed"})
     entry = room.scans(number, "filing", step=Step.FILE, cabinet="F1", shelf="1").entry
     assert entry is not None and stage_of(room, "filed").filed_in_all == 1
@@ -174,114 +176,6 @@ def test_the_json_of_the_board_has_the_names_of_the_contract(room: Room) -> None
     assert found["needs_a_person"][0]["kind"] == "mounted-too-long"
 
 
-def test_the_board_agrees_with_a_count_of_every_sheet_by_itself(room: Room) -> None:
-    _weeks_of_work(room, random.Random(118))
-    for now in (room.now, room.now + timedelta(days=4), room.now + timedelta(days=100)):
-        counted = _counted_one_by_one(room, now)
-        for stage in board_of(room, now).stages[:-1]:
-            mine = counted.get(stage.slug, Counter())
-            assert (stage.count, stage.held, stage.stalled) == (mine["sheets"], mine["held"], mine["stalled"]), (stage.slug, now)
-            if stage.ages is not None:
-                ages = stage.ages
-                assert ages.fresh + ages.fair + ages.old + ages.stalled == stage.may_go_on
-
-
-def _counted_one_by_one(room: Room, now: datetime) -> dict[str, Counter[str]]:
-    """Each sheet looked at by itself, and its wait counted in open days one calendar day after the other."""
-    with reading(room.database) as session:
-        rows = session.execute(select(SHEET).where(SHEET.c.stage != Stage.FILED, SHEET.c.closed_as.is_(None))).mappings().all()
-    counted: dict[str, Counter[str]] = {}
-    for row in rows:
-        mine = counted.setdefault(row["stage"], Counter())
-        held = _is_held(row)
-        mine.update(sheets=1, held=int(held), stalled=int(not held and _has_waited_too_long(room, row, now)))
-    return counted
-
-
-def _is_held(row: Any) -> bool:
-    stopping = {
-        "ready-for-mounting": {"label-to-come", "label-query", "number-query", "quarantine"},
-        "dry": {"quarantine"} if row["outcome"] is None else set(),
-    }
-    return bool(set(row["holds"].split()) & stopping.get(row["stage"], set()))
-
-
-def _has_waited_too_long(room: Room, row: Any, now: datetime) -> bool:
-    if row["stage"] == "mounted":
-        return bool(now - row["came_at"] > timedelta(hours=1))
-    if row["stage"] == "drying":
-        return bool(now - row["papers_at"] > timedelta(days=1))
-    if row["stage"] == "under-press":
-        clock = page_of(room, row["number"], now).clock
-        return clock is not None and clock.is_ready and clock.ready_at is not None and _open_days(clock.ready_at, now) > 2
-    if row["stage"] == "intake":
-        return bool(now - row["came_at"] > timedelta(days=1)) if row["fresh"] else _open_days(row["came_at"], now) > 10
-    return _open_days(row["came_at"], now) > {"ready-for-mounting": 60, "dry": 5}[row["stage"]]
-
-
-def _open_days(since: datetime, now: datetime) -> float:
-    """Monday to Friday in winter, when London keeps UTC: counted day by day."""
-    days, at = 0.0, since
-    while at < now:
-        midnight = (at + timedelta(days=1)).replace(hour=0, minute=0, second=0, microsecond=0)
-        until = min(midnight, now)
-        days += (until - at) / timedelta(days=1) if at.weekday() < 5 else 0.0
-        at = until
-    return days
-
-
-def _weeks_of_work(room: Room, chance: random.Random) -> None:
-    """Sheets brought to wherever chance leaves them, over some days."""
-    for _ in range(40):
-        room.wait(hours=chance.choice([1, 3, 9, 20]))
-        chance.choice(DEEDS)(room)
-
-
-def _fresh(room: Room) -> None:
-    room.scans(room.new_number(), "intake", step=Step.TAKE_IN, facts={"fresh": True})
-
-
-def _laid(room: Room) -> None:
-    number = room.new_number()
-    room.scans(number, "intake", step=Step.TAKE_IN)
-    room.scans(number, "drying", step=Step.LAY_TO_DRY)
-
-
-def _held(room: Room) -> None:
-    room.sheet_ready(label=False)
-
-
-def _pressed(room: Room) -> None:
-    room.weights("off", "P1")
-    room.wait(minutes=3)
-    room.sheet_in("P1")
-    room.wait(minutes=3)
-    room.weights("on", "P1")
-
-
-def _dry(room: Room) -> str:
-    number = room.new_number()
-    room.scans(number, "intake", step=Step.TAKE_IN)
-    room.scans(number, "intake", step=Step.ARRIVE_MOUNTED, facts={"dryness": True})
-    return number
-
-
-def _filed(room: Room) -> str:
-    number = _dry(room)
-    room.scans(number, "inspection", step=Step.INSPECT, facts={"outcome": "passed"})
-    assert room.scans(number, "filing", step=Step.FILE, cabinet="F1", shelf="1").kind == "done"
-    return number
-
-
-def _withdrawn(room: Room) -> None:
-    room.scans(room.sheet_ready(), who="hedda", manages=True, step=Step.WITHDRAW, reason="sent in exchange")
-
-
 def _version(room: Room) -> str:
     with reading(room.database) as session:
         return board_version(session)
-
-
-DEEDS: list[Callable[[Room], object]] = [
-    _fresh, _laid, Room.sheet_ready, _held, Room.sheet_mounted, _pressed, _dry, _filed, _withdrawn,
-]  # fmt: skip

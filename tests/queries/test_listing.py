@@ -62,7 +62,9 @@ def test_only_stalled_sheets_are_listed_on_asking(room: Room) -> None:
     assert [(row.number, row.stalled) for row in found.rows] == [(mounted, True)]
 
 
-@pytest.mark.parametrize("after", ["nonsense", "2026-11-25T09:00:00 1", "2026-11-25T09:00:00+00:00 99999999999999999999999"])
+@pytest.mark.parametrize(
+    "after", ["nonsense", "2026-11-25T09:00:00 1", "2026-11-25T09:00:00+00:00 99999999999999999999999"]
+)
 def test_a_place_that_no_page_gave_is_refused_in_a_sentence(room: Room, after: str) -> None:
     with pytest.raises(ValueError, match="no place in the list"):
         listed(room, stage="dry", after=after)

@@ -84,7 +84,12 @@ def test_a_sheet_mounted_against_a_rule_waits_for_the_manager(room: Room) -> Non
     number = room.sheet_ready(label=False)
     room.scans(number, "table-1", step=Step.MOUNT, already_done=True)
     need = _needs(room)[0]
-    assert (need.kind, need.href_id, need.what, need.since) == ("against-a-rule", number, "mounted against a rule", room.now)
+    assert (need.kind, need.href_id, need.what, need.since) == (
+        "against-a-rule",
+        number,
+        "mounted against a rule",
+        room.now,
+    )
 
 
 def test_a_sheet_that_is_not_found_is_looked_for(room: Room) -> None:
@@ -101,7 +106,12 @@ def test_a_count_that_differs_is_checked(room: Room) -> None:
     room.sheet_in("P1")
     room.weights("on", "P1", facts={"counted": 3})
     need = _needs(room)[0]
-    assert (need.kind, need.what, need.href_kind, need.href_id) == ("count-differs", "3 counted, 1 by the log", "stack", "P1")
+    assert (need.kind, need.what, need.href_kind, need.href_id) == (
+        "count-differs",
+        "3 counted, 1 by the log",
+        "stack",
+        "P1",
+    )
 
 
 def test_entries_dated_after_now_are_named(room: Room) -> None:

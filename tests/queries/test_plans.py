@@ -31,7 +31,9 @@ def busy(room: Room) -> Room:
     for _ in range(5):
         room.sheet_ready()
     number = room.sheet_ready()
-    label(room, number, plant="Geranium sylvaticum", collector="A. Brackwater", record_number="118", consignment="Survey")
+    label(
+        room, number, plant="Geranium sylvaticum", collector="A. Brackwater", record_number="118", consignment="Survey"
+    )
     room.scans(room.sheet_ready(label=False), "table-1", step=Step.MOUNT, already_done=True)
     room.scans(room.sheet_ready(), "table-1")
     room.weights("off", "P1")
@@ -51,7 +53,9 @@ READINGS: dict[str, Read] = {
     "a sheet's page": lambda room, session: sheet_page(session, "TQX000001N", room.now, room.zone),
     "a list of a stage": lambda room, session: list_sheets(session, room.now, room.zone, stage="ready-for-mounting"),
     "a list of what is stalled": lambda room, session: list_sheets(session, room.now, room.zone, stalled=True),
-    "a list of a filing cabinet": lambda room, session: list_sheets(session, room.now, room.zone, stage="filed", cabinet="F1"),
+    "a list of a filing cabinet": lambda room, session: list_sheets(
+        session, room.now, room.zone, stage="filed", cabinet="F1"
+    ),
     "a station's side": lambda room, session: side_view(session, room.station["table-1"], room.now, room.zone),
     "a search by number": lambda room, session: find(session, "TQX000001N", patterns_now(session)),
     "a search by part of a number": lambda room, session: find(session, "0000", patterns_now(session)),

@@ -22,7 +22,9 @@ def fells(room: Room) -> dict[str, str]:
         ("Crepis paludosa", "Jón Sigurðsson", "7"),
     ):
         sheets[plant] = number = room.sheet_ready()
-        label(room, number, plant=plant, collector=collector, record_number=record, consignment="Fell meadow survey 2026")
+        label(
+            room, number, plant=plant, collector=collector, record_number=record, consignment="Fell meadow survey 2026"
+        )
     return sheets
 
 
@@ -70,7 +72,9 @@ def test_what_the_digits_name_exactly_stands_before_what_they_begin(room: Room) 
         ("geranium sylvaticus", []),
     ],
 )
-def test_a_plant_is_found_by_the_beginnings_of_its_words(room: Room, fells: dict[str, str], typed: str, plants: list[str]) -> None:
+def test_a_plant_is_found_by_the_beginnings_of_its_words(
+    room: Room, fells: dict[str, str], typed: str, plants: list[str]
+) -> None:
     assert sorted(_plants(room, typed)) == plants
 
 

@@ -113,7 +113,10 @@ def test_what_was_taken_back_stays_and_says_by_whom(room: Room) -> None:
     room.undoes(entry)
     log = page_of(room, number).log
     assert log[-2].taken_back == "Taken back by Olwen Tarrant, Wed 25 Nov 09:09: wrong sheet."
-    assert log[-1].sentence == "Wed 25 Nov 09:09 — “taken up” of Wed 25 Nov 09:05 taken back by Olwen Tarrant: wrong sheet."
+    assert (
+        log[-1].sentence
+        == "Wed 25 Nov 09:09 — “taken up” of Wed 25 Nov 09:05 taken back by Olwen Tarrant: wrong sheet."
+    )
     assert [line.is_last for line in log] == [False, True, False, False]
     assert page_of(room, number).hands == ("Rosamund Ashgill",)
 
@@ -123,7 +126,9 @@ def test_a_deed_written_after_the_fact_says_which_rule_it_broke(room: Room) -> N
     room.scans(number, "table-1", step=Step.MOUNT, already_done=True)
     last = page_of(room, number).log[-1]
     assert last.after_the_fact
-    assert "Written as already done. Against a rule:" in last.sentence and "Held: mounted against a rule." in last.sentence
+    assert (
+        "Written as already done. Against a rule:" in last.sentence and "Held: mounted against a rule." in last.sentence
+    )
 
 
 def test_a_late_entry_says_when_it_was_recorded(room: Room) -> None:

@@ -76,7 +76,10 @@ def test_only_the_last_deed_of_a_sheet_can_be_taken_back(room: Room) -> None:
     room.scans(number, "table-1")
     room.wait(minutes=15)
     room.scans(number, "table-1")
-    assert [(scan.words, scan.undoable) for scan in _view(room, "table-1").last] == [("mounted", True), ("taken up", False)]
+    assert [(scan.words, scan.undoable) for scan in _view(room, "table-1").last] == [
+        ("mounted", True),
+        ("taken up", False),
+    ]
     entry = _view(room, "table-1").last[0].entry
     assert entry is not None
     room.undoes(entry)

@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from app.db.engine import Database, open_database, reading, sqlite_url, transaction
+from app.domain.answer import Answer
+from app.domain.numbers import COMMANDS
 from app.domain.stages import Step
 from app.services import room as setting_up
 from app.services.audit import audit
@@ -36,6 +38,28 @@ def done(answer: Any) -> Any:
     """The answer, which must be done."""
     assert answer.kind == "done", answer
     return answer
+
+
+def codes(answer: Answer) -> list[str]:
+    return [str(refusal["code"]) for refusal in answer.refusals]
+
+
+def minutes_left(answer: Answer) -> int:
+    """How many minutes a refused sheet still needs, rounded up, as the answer says."""
+    return next(int(refusal["remaining_minutes"]) for refusal in answer.refusals if refusal["code"] == "too-early")
+
+
+def card(command: str) -> str:
+    """The code of a command card."""
+    return COMMANDS[command]
+
+
+def pressed(room: Room, stack: str = "P1", **facts: Any) -> str:
+    """A sheet laid in, and the weights on at once."""
+    room.weights("off", stack)
+    number = room.sheet_in(stack, **facts)
+    done(room.weights("on", stack))
+    return number
 
 
 def busy_days(room: Room) -> dict[str, str]:

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from argon2 import PasswordHasher
 from flask import Flask
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
@@ -15,6 +16,7 @@ from werkzeug.test import TestResponse
 from app import create_app
 from app.config import Config
 from app.db.engine import transaction
+from app.services import people
 from app.services.people import enrol_station, set_password
 from app.web.security import STATION_COOKIE
 from tests.room import LONDON, Room
@@ -22,6 +24,12 @@ from tests.room import LONDON, Room
 PASSWORD = "a-long-enough-password"
 CAST = {"manager": "hedda", "trainer": "rosamund", "volunteer": "olwen", "reader": "ines"}
 ClientAs = Callable[[str], FlaskClient]
+
+
+@pytest.fixture(autouse=True)
+def quick_passwords(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Passwords are hashed cheaply here: what they cost to guess is not what these tests ask."""
+    monkeypatch.setattr(people, "_hasher", PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
 
 
 @pytest.fixture

@@ -109,7 +109,8 @@ def test_only_the_steps_that_lead_on_are_offered(room: Room, client_as: ClientAs
 
 # The clocks go back in London on 25 October 2026 (The Summer Time Order 2002): from 01:00 to 02:00 comes twice.
 @pytest.mark.parametrize(
-    ("hour", "moment"), [("first", datetime(2026, 10, 25, 0, 30)), ("second", datetime(2026, 10, 25, 1, 30))]
+    ("hour", "moment"),
+    [("first", datetime(2026, 10, 25, 0, 30, tzinfo=UTC)), ("second", datetime(2026, 10, 25, 1, 30, tzinfo=UTC))],
 )
 def test_in_the_hour_that_came_twice_it_must_be_said_which(
     room: Room, client_as: ClientAs, hour: str, moment: datetime
@@ -124,7 +125,7 @@ def test_in_the_hour_that_came_twice_it_must_be_said_which(
         answer
     )
     assert send(browser, f"/sheets/{number}/late", **sent, hour=hour).status_code == 302
-    assert room.log(number)[-1]["happened_at"] == moment.replace(tzinfo=UTC)
+    assert room.log(number)[-1]["happened_at"] == moment
 
 
 def test_a_time_that_was_left_out_when_the_clocks_went_forward_is_refused(room: Room, client_as: ClientAs) -> None:

@@ -72,8 +72,9 @@ def test_a_password_has_ten_characters_at_least(room: Room, client_as: ClientAs,
 
 
 def test_a_password_set_by_the_manager_signs_every_old_browser_out(room: Room, client_as: ClientAs) -> None:
-    theirs = client_as("reader")
-    send(client_as("manager"), f"/people/{room.worker['ines']}/password", password="another-long-one")
+    theirs, browser = client_as("reader"), client_as("manager")
+    room.wait(seconds=1)
+    send(browser, f"/people/{room.worker['ines']}/password", password="another-long-one")
     assert theirs.get("/board").status_code == 302
     fresh = client_as("nobody")
     form = {"name": "Ines Caldwell", "csrf_token": token(fresh)}

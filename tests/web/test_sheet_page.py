@@ -20,8 +20,8 @@ HOSTILE = "<script>alert(1)</script>"
 def listed(room: Room, **more: str) -> str:
     """A sheet that came on a list, with everything that a label says."""
     number = room.new_number()
-    cells = {"catalogNumber": number, "scientificName": "Geranium sylvaticum", "family": "Geraniaceae", "recordedBy": "Ada Fennimore",
-             "recordNumber": "118", "locality": "Fell End meadow", **more}  # fmt: skip
+    cells = {"catalogNumber": number, "scientificName": "Geranium sylvaticum", "family": "Geraniaceae",
+             "recordedBy": "Ada Fennimore", "recordNumber": "118", "locality": "Fell End meadow", **more}  # fmt: skip
     with transaction(room.database) as session:
         add_consignment(session, "QF", "Quillmoor Fells survey", kind="exchange")
         text = ",".join(cells) + "\n" + ",".join(f'"{cell}"' for cell in cells.values()) + "\n"

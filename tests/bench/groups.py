@@ -1,0 +1,210 @@
+"""What is measured, group by group; each group works in fresh copies of the collection and yields its lines of the table."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import count
+from pathlib import Path
+
+from tests.bench.data import Collection, build
+from tests.bench.furniture import STATIONS
+from tests.bench.load import flat_out
+from tests.bench.reads import board_round, growth_round, opened, search_round
+from tests.bench.rounds import HELLO, Line, Round, at_least, at_most, line, ratios, rounds_of, shuffled
+from tests.bench.server import served
+from tests.bench.serving import Service, copies, fairness, feeling, idle, service, throughput
+from tests.bench.starting import bare_memory, own_memory, start_round
+from tests.bench.viewers import viewers
+from tests.bench.work import Work
+
+SCANS = ("script", "screen")
+SAID = {"services": "services alone", "script": "as a script sends it", "screen": "a station's screen"}
+CLIENTS = (1, 8, STATIONS)
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """What a run works with: the smallest and the largest collection, a folder, how many rounds, and how long."""
+
+    small: Collection
+    large: Collection
+    folder: Path
+    rounds: int
+    seconds: float
+    requests: int
+    now: datetime
+
+
+def work(bench: Bench) -> Iterator[Line]:
+    """What a scan costs in the process itself."""
+    for door, said in SAID.items():
+        found = _worked(Work(bench.large, bench.folder, door), bench.rounds)
+        yield line(f"scan, work: {said}", at_most(2.5, 1.8), ratios(found, "scan", HELLO, "raw"), _microseconds(found))
+
+
+def growth(bench: Bench) -> Iterator[Line]:
+    """The same scan in the smallest and in the largest collection."""
+    rooms = {}
+    for name, collection in (("small", bench.small), ("large", bench.large)):
+        (bench.folder / name).mkdir()
+        rooms[name] = Work(collection, bench.folder / name, "script", 12)
+
+    def play() -> Round:
+        played = {name: rooms[name].play() for name in shuffled(list(rooms))}
+        return {"small": played["small"]["scan"], "large": played["large"]["scan"], HELLO: played["large"][HELLO]}
+
+    found = rounds_of(min(bench.rounds, 7), play)
+    for room in rooms.values():
+        room.same_rows()
+        room.close()
+    yield line("growth of a scan", at_most(1.25, 1.1), ratios(found, "large", "small"), _sizes(bench))
+
+
+def http(bench: Bench) -> Iterator[Line]:
+    """Requests a second over the network, beside the hand-written endpoint."""
+    with _served(bench) as (found, _):
+        for clients in CLIENTS[1:]:
+            played = rounds_of(bench.rounds, throughput(found, clients, bench.requests, ("raw", *SCANS)))
+            for way in SCANS:
+                note = f"{played[-1][way]:.0f} a second; by hand {played[-1]['raw']:.0f}, hello {played[-1][HELLO]:.0f}"
+                yield line(
+                    f"scan, HTTP, {clients} clients: {SAID[way]}", at_least(0.65, 0.9), ratios(played, way, "raw"), note
+                )
+
+
+def feel(bench: Bench) -> Iterator[Line]:
+    """What a station feels when fifty scan once a second each, without and with people at the board."""
+    with _served(bench) as (found, _):
+        played = rounds_of(min(3, bench.rounds), feeling(found, bench.seconds, SCANS))
+        for way in SCANS:
+            note = f"{played[-1][way] * 1000:.1f} and {played[-1][way + ' p99'] * 1000:.1f} ms; 1 in 100 of {len(found.heard[way])}"
+            yield line(f"what a station feels, p50: {SAID[way]}", at_most(2.8, 2.0), ratios(played, way, HELLO), note)
+            yield line(
+                f"what a station feels, p99: {SAID[way]}",
+                at_most(3.5, 2.5),
+                ratios(played, f"{way} p99", f"{HELLO} p99"),
+            )
+        with viewers(found.port, bench.large.keys.cookies[0], 10):
+            played = rounds_of(min(3, bench.rounds), feeling(found, bench.seconds, ("screen",)))
+        note = f"{played[-1]['screen p99'] * 1000:.1f} ms"
+        yield line("with 10 board viewers, p99", at_most(5, 3.5), ratios(played, "screen p99", f"{HELLO} p99"), note)
+
+
+def fair(bench: Bench) -> Iterator[Line]:
+    """Fifty at once, and whether anything fails."""
+    with _served(bench) as (found, _):
+        played = [fairness(found, min(3.0, bench.seconds), "screen") for _ in range(bench.rounds)]
+        yield line("fairness, 50 at once: fewest / most", at_least(0.6, 0.8), [each["fewest"] for each in played])
+        yield line("fairness, 50 at once: slowest / middle", at_most(10, 5), [each["slowest"] for each in played])
+        for clients in CLIENTS:
+            for way in SCANS:
+                found.play(way, clients, lambda lines, sources: flat_out(lines, sources, count=24))
+        asked = sum(len(found.heard[way]) for way in SCANS)
+        yield line("lock errors and 5xx at 1, 8, 50 clients", at_most(0), [float(found.failures)], f"{asked} scans")
+        yield line("scans refused by the rules", at_most(0), [float(found.refused)], "none is meant to be")
+        yield line("answers with 500 idle connections", at_least(1), [idle(found, 500)])
+
+
+def board(bench: Bench) -> Iterator[Line]:
+    """The board beside a query without indexes, and as the collection grows under the same queue."""
+    path = bench.folder / "board.sqlite3"
+    shutil.copy(bench.large.path, path)
+    large = opened(path)
+    found = rounds_of(bench.rounds, lambda: board_round(large, path))
+    yield line("board / hand-written unindexed query", at_most(0.15, 0.1), ratios(found, "board", "by hand"),
+               f"{found[-1]['board'] * 1000:.1f} ms, queue {min(50_000, bench.large.sheets // 2):,}")  # fmt: skip
+    large.engine.dispose()
+    few = bench.small.sheets // 2
+    grown = build(bench.folder / "same-queue.sqlite3", bench.large.sheets, bench.now, few)
+    rooms = opened(bench.small.path), opened(grown.path)
+    found = rounds_of(bench.rounds, lambda: growth_round(*rooms))
+    yield line(
+        "growth of the board, same queue",
+        at_most(1.3, 1.1),
+        ratios(found, "large", "small"),
+        f"{_sizes(bench)}, queue {few:,}",
+    )
+    for room in rooms:
+        room.engine.dispose()
+
+
+def search(bench: Bench) -> Iterator[Line]:
+    """Finding while somebody types."""
+    database = opened(bench.large.path)
+    found = rounds_of(bench.rounds, lambda: search_round(database, bench.large))
+    database.engine.dispose()
+    note = f"{found[-1]['find'] * 1000:.2f} ms; over a look-up by number through the same session"
+    yield line("search as you type", at_most(20, 5), ratios(found, "find", "look-up"), note)
+
+
+def start(bench: Bench) -> Iterator[Line]:
+    """From the command to the first answer."""
+    found = rounds_of(bench.rounds, lambda: start_round(bench.small, bench.folder))
+    yield line(
+        "start-up",
+        at_most(1.5, 1.2),
+        ratios(found, "start", "imports"),
+        f"{found[-1]['start']:.2f} s to the first answer",
+    )
+
+
+def memory(bench: Bench) -> Iterator[Line]:
+    """What the server holds after a thousand requests, and after ten thousand."""
+    first = bench.requests
+    with _served(bench) as (found, pid):
+        _many(found, first)
+        early, bare = own_memory(pid), bare_memory()
+        yield line(
+            f"memory after {first:,} requests / bare imports",
+            at_most(1.8),
+            [early / bare],
+            f"{early:.0f} MB of its own",
+        )
+        _many(found, 9 * first)
+        late = own_memory(pid)
+        yield line(
+            f"memory after {10 * first:,} / after {first:,}", at_most(1.1), [late / early], f"{late:.0f} MB of its own"
+        )
+
+
+def _many(found: Service, requests: int) -> None:
+    for turn in count():
+        if turn * 192 >= requests:
+            return
+        found.play(SCANS[turn % 2], 8, lambda lines, sources: flat_out(lines, sources, count=24))
+
+
+def _worked(room: Work, rounds: int) -> list[Round]:
+    found = rounds_of(rounds, room.play)
+    room.same_rows()
+    room.close()
+    return found
+
+
+@contextmanager
+def _served(bench: Bench) -> Iterator[tuple[Service, int]]:
+    mine, floors = copies(bench.large, bench.folder)
+    with served(mine, floors) as (port, pid):
+        found = service(bench.large, port, mine)
+        yield found, pid
+        for each in found.lines:
+            each.close()
+
+
+def _microseconds(found: list[Round]) -> str:
+    last = found[-1]
+    return ", ".join(f"{name} {last[name] * 1e6:.0f}" for name in (HELLO, "raw", "scan")) + " µs"
+
+
+def _sizes(bench: Bench) -> str:
+    return f"{bench.large.sheets:,} / {bench.small.sheets:,} sheets"
+
+
+GROUPS: dict[str, Callable[[Bench], Iterator[Line]]] = {
+    "work": work, "growth": growth, "http": http, "feel": feel, "fair": fair, "board": board, "search": search,
+    "start": start, "memory": memory,
+}  # fmt: skip
