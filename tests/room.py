@@ -120,8 +120,8 @@ class Room:
                 column = table_of(Stack).c[f"code_{kind}"]
                 return str(session.execute(select(column).where(table_of(Stack).c.name == name)).scalar_one())
             if kind == "shelf":
-                from app.services.places import place_by_name
                 from app.db.models import Shelf
+                from app.services.places import place_by_name
 
                 cabinet, shelf = name.split("/")
                 place = place_by_name(session, cabinet, shelf)

@@ -76,6 +76,7 @@ class Attempt:
     house: House
     calendar: Calendar
     by: tuple[WorkerFacts, ...] = ()
+    beside: tuple[WorkerFacts, ...] = ()
     table_id: int | None = None
     other_table: str = ""
     where: str = ""

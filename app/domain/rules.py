@@ -56,7 +56,9 @@ def is_treated(attempt: Attempt) -> Refusal | None:
 
 def is_signed_off(attempt: Attempt) -> Refusal | None:
     """Where the house asks for sign-offs, one of those who take the step is signed off for it."""
-    if not attempt.house.sign_offs or any(attempt.step.value in worker.signed_off for worker in attempt.by):
+    if not attempt.house.sign_offs or any(
+        attempt.step.value in worker.signed_off for worker in (*attempt.by, *attempt.beside)
+    ):
         return None
     return Refusal(
         "not-signed-off",

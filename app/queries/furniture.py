@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Bundle, Consignment, HouseRule, NumberPattern, Sheet, Worker, table_of
 from app.domain.house import RULES
+from app.domain.numbers import shown
 from app.domain.stages import Stage
 from app.queries.house import house_now
 
@@ -53,7 +54,7 @@ class ConsignmentLine:
 
 @dataclass(frozen=True, slots=True)
 class BundleLine:
-    """One bundle with its card's code and how many sheets lie in it."""
+    """One bundle with its card's code as people read it, and how many sheets lie in it."""
 
     bundle_id: int
     name: str
@@ -120,7 +121,7 @@ def bundles(session: Session) -> tuple[BundleLine, ...]:
     """The bundles in use, by name."""
     found = select(BUNDLE, _IN_BUNDLE.label("sheets")).where(BUNDLE.c.closed_at.is_(None)).order_by(BUNDLE.c.name)
     rows = session.execute(found).mappings()
-    return tuple(BundleLine(row["id"], row["name"], row["code"], row["kind"], row["sheets"]) for row in rows)
+    return tuple(BundleLine(row["id"], row["name"], shown(row["code"], ()), row["kind"], row["sheets"]) for row in rows)
 
 
 def number_patterns(session: Session) -> tuple[PatternLine, ...]:

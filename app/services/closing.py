@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import func, select
+from sqlalchemy import func, select, text
 
 from app.db.models import Layer, Sheet, Stack, Station, table_of
 from app.domain.numbers import shown
@@ -21,7 +21,9 @@ def closing_words(desk: Desk) -> list[str]:
 
 
 def _not_under_weight(desk: Desk) -> list[str]:
-    found = select(SHEET.c.number).where(SHEET.c.in_queue, SHEET.c.stage == Stage.MOUNTED).order_by(SHEET.c.came_at)
+    # Word for word the condition of the queue's index: a card that is scanned must not go through the collection.
+    waits = (text("sheet.in_queue"), SHEET.c.stage == Stage.MOUNTED)
+    found = select(SHEET.c.number).where(*waits).order_by(SHEET.c.came_at)
     numbers = [shown(number, desk.patterns) for number in desk.session.execute(found).scalars()]
     if not numbers:
         return []

@@ -157,6 +157,10 @@ def _entry(desk: Desk, entry_id: int) -> Any:
 
 
 def _may_undo(desk: Desk, entry: Any) -> None:
+    if entry.step == Step.RENUMBER:
+        raise Refused(
+            Refusal("not-last", "A number is not taken back like a scan.", "Give the sheet its old number again.")
+        )
     if entry.step in (Step.WEIGHTS_ON, Step.WEIGHTS_OFF):
         _weights_may_be_undone(desk, entry)
     if desk.request.manages:

@@ -62,17 +62,16 @@ _CABINET = prepared(select(CABINET).where(CABINET.c.id == bindparam("cabinet")))
 _SHELF = prepared(select(SHELF).where(SHELF.c.id == bindparam("shelf")))
 _ON_SHELF = prepared(select(func.count()).select_from(SHEET).where(SHEET.c.shelf_id == bindparam("place")))
 _IN_CABINET = prepared(select(func.count()).select_from(SHEET).where(SHEET.c.cabinet_id == bindparam("place")))
-_NAMES = {
-    table: prepared(select(table.c.name).where(table.c.id == bindparam("of_row"))) for table in (STACK, STATION)
-}
+_NAMES = {table: prepared(select(table.c.name).where(table.c.id == bindparam("of_row"))) for table in (STACK, STATION)}
 
 
 def sheet_by_number(session: Session, number: str) -> RowMapping | None:
     """The sheet with this number, or that once had it; its row is locked until the transaction ends."""
     row = session.execute(_BY_NUMBER, {"number": number}).mappings().one_or_none()
-    if row is None:
+    if row is None or row["closed_as"] is not None:
+        # A number that was given up, or closed as the same sheet as another, finds that other one.
         former = session.execute(_FORMER, {"number": number}).scalar()
-        row = sheet_by_id(session, former) if former is not None else None
+        return sheet_by_id(session, former) if former is not None else row
     return row
 
 
@@ -155,7 +154,7 @@ def make_attempt(desk: Desk, row: RowMapping, standing: Standing, step: Step, **
     clock = press_clock(session, row["id"], standing, desk.happened_at) if pressing else None
     facts: Mapping[str, Any] = request.facts
     values: dict[str, Any] = {
-        "by": desk.by, "table_id": desk.station_id, "other_table": _other_table(desk, standing),
+        "by": desk.by, "beside": desk.beside, "table_id": desk.station_id, "other_table": _other_table(desk, standing),
         "where": place_words(session, standing.place), "own_stack": own, "clock": clock, "facts": facts,
         "treated": _is_treated(row, desk.happened_at), "specimen_complete": _is_complete(session, row, step),
         "early": request.early, "reason": request.reason, "clock_doubtful": desk.occasion.clock_doubtful,

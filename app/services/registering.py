@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import ColumnElement, Table, func, insert, select, update
+from sqlalchemy import ColumnElement, Table, delete, func, insert, select, update
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.exc import IntegrityError
 
@@ -83,7 +83,11 @@ def another_sheet(desk: Desk, row: RowMapping) -> Answer:
 
 def renumber(desk: Desk, row: RowMapping, number: str) -> int:
     """Give a sheet another number; the old one still finds it. Returns the entry."""
-    if sheet_by_number(desk.session, number) is not None:
+    owner = sheet_by_number(desk.session, number)
+    if owner is not None and owner["id"] == row["id"] and number != row["number"]:
+        # Its own old number, given back to it.
+        desk.session.execute(delete(FormerNumber).where(FormerNumber.number == number))
+    elif owner is not None:
         raise Refused(Refusal("number-taken", f"The number {shown(number, desk.patterns)} is in use.", "Take another."))
     attempt = make_attempt(desk, row, standing_of(row), Step.RENUMBER)
     if found := refusals(attempt):

@@ -21,7 +21,9 @@ def sign_in(desk: Desk, worker_id: int, *, how: str, with_others: str = "") -> N
     if desk.station_id is None:
         raise Refused(Refusal("unknown-station", "Signing in is done at a station.", "Go to a station's screen."))
     if not workers_named(desk.session, (worker_id,), desk.house):
-        raise Refused(Refusal("unknown-worker", "Nobody who works here is meant.", "Choose a name, or scan your badge."))
+        raise Refused(
+            Refusal("unknown-worker", "Nobody who works here is meant.", "Choose a name, or scan your badge.")
+        )
     here = _here(desk)
     if not with_others:
         sign_out_all(desk)

@@ -157,7 +157,6 @@ WRITERS: dict[Step, Writer] = {
     Step.FILE: _onto_shelf,
     Step.BRING_BACK: _bring_back,
     Step.ANOTHER_SHEET: _stays,
-    Step.PUT_TOGETHER: _stays,
     Step.RENUMBER: _stays,
     Step.SHELVE: _onto_shelf,
     Step.WITHDRAW: _withdraw,

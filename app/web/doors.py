@@ -42,7 +42,9 @@ def first() -> AnyResponse:
         return page("doors/first.html", 422 if form.errors else 200, form=form)
     try:
         with transaction(house().database) as database:
-            worker_id = become_first_manager(database, form.code.data, form.name.data, form.password.data, now())
+            worker_id = become_first_manager(
+                database, form.code.data or "", form.name.data or "", form.password.data or "", now()
+            )
     except ValueError as error:
         form.password.errors = [str(error)]
         return page("doors/first.html", 422, form=form)
@@ -56,7 +58,7 @@ def sign_in() -> AnyResponse:
     if not form.validate_on_submit():
         return page("doors/sign_in.html", 422 if form.errors else 200, form=form)
     with transaction(house().database) as database:
-        worker_id = log_in(database, form.name.data, form.password.data, now())
+        worker_id = log_in(database, form.name.data or "", form.password.data or "", now())
     if worker_id is None:
         form.password.errors = ["The name and the password do not fit together. Type both again."]
         return page("doors/sign_in.html", 422, form=form)
@@ -78,7 +80,7 @@ def password() -> AnyResponse:
         return page("doors/password.html", 422 if form.errors else 200, form=form)
     try:
         with transaction(house().database) as database:
-            set_password(database, who.worker_id, form.password.data, now(), by=who.worker_id)
+            set_password(database, who.worker_id, form.password.data or "", now(), by=who.worker_id)
     except ValueError as error:
         form.password.errors = [str(error)]
         return page("doors/password.html", 422, form=form)

@@ -44,7 +44,9 @@ def add() -> AnyResponse:
         return _everybody(form, 422)
     try:
         with transaction(house().database) as session:
-            worker_id, _badge = add_worker(session, str(form.name.data), form.rights.data or [], now(), by=visitor().worker_id)
+            worker_id, _badge = add_worker(
+                session, str(form.name.data), form.rights.data or [], now(), by=visitor().worker_id
+            )
     except ValueError as error:
         form.name.errors = [str(error)]
         return _everybody(form, 422)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from flask import Blueprint, Response, url_for
 
 from app.db.engine import reading
@@ -36,7 +38,7 @@ def one(name: str) -> Response:
         what = "There is no stack with this name."
         return page("doors/error.html", 404, code="No such stack", what=what, do="Look at the press room.")
     drawn = full_stack(view, _address(view), _warning(view), _sheet_address)
-    codes = {"code_on": shown(view.code_on, ()), "code_off": shown(view.code_off, ())}
+    codes: dict[str, Any] = {"code_on": shown(view.code_on, ()), "code_off": shown(view.code_off, ())}
     return page("press/one.html", view=view, stack=drawn, lifting=LIFTING, defers=DEFERS, **codes)
 
 

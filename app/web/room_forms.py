@@ -110,7 +110,9 @@ class PatternForm(FlaskForm):  # type: ignore[misc]
     def write(self, session: Any, now: datetime, by: int | None) -> None:
         """Add it."""
         prefix = str(self.name.data).strip().upper()
-        add_pattern(session, prefix, self.many.data or 0, now, has_check=self.has_check.data, mints=self.mints.data, by=by)
+        add_pattern(
+            session, prefix, self.many.data or 0, now, has_check=self.has_check.data, mints=self.mints.data, by=by
+        )
 
 
 class AdhesiveForm(FlaskForm):  # type: ignore[misc]

@@ -29,7 +29,9 @@ LONGEST = 200
 @bp.get("/sheets")
 def every() -> AnyResponse:
     """The list of sheets, by stage, cabinet, whether they are stalled, or what is searched for."""
-    asked: dict[str, Any] = {name: request.args.get(name, "").strip()[:LONGEST] for name in ("stage", "cabinet", "q", "after")}
+    asked: dict[str, Any] = {
+        name: request.args.get(name, "").strip()[:LONGEST] for name in ("stage", "cabinet", "q", "after")
+    }
     stalled = request.args.get("stalled") == "1"
     wrong, found = "", SheetList((), "")
     with reading(house().database) as session:

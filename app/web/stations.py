@@ -133,7 +133,9 @@ def add() -> AnyResponse:
         try:
             with transaction(house().database) as session:
                 slug = f"{form.kind.data}-{secrets.token_hex(3)}"
-                add_station(session, slug, form.name.data, KINDS[form.kind.data][1], now(), by=visitor().worker_id)
+                add_station(
+                    session, slug, form.name.data or "", KINDS[form.kind.data][1], now(), by=visitor().worker_id
+                )
             flash(f"{form.name.data} is set up. Enrol the browser that stands there.")
         except ValueError as error:
             flash(str(error))

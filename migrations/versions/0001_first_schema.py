@@ -3,8 +3,8 @@
 Three rules: plain types only, nothing from app; forward only; after a table of the log was rebuilt, guard_entries(op).
 """
 
-from alembic import op
 import sqlalchemy as sa
+from alembic import op
 from guards import guard_entries
 
 revision = "0001"

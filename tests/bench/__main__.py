@@ -20,7 +20,7 @@ from tests.bench.rounds import Line
 
 # Sheets, rounds, seconds of a paced load, requests of a load.
 Plan = tuple[tuple[int, ...], int, float, int]
-QUICK: Plan = ((1_000, 5_000), 2, 1.0, 100)
+QUICK: Plan = ((1_000, 10_000), 1, 1.0, 100)
 WHOLE: Plan = ((1_000, 100_000), 7, 20.0, 1_000)
 
 
@@ -54,7 +54,7 @@ def _parser() -> argparse.ArgumentParser:
         help="smallest and largest collection: 1000,100000",
     )
     parser.add_argument(
-        "--small", action="store_true", help="5,000 sheets and few rounds: only to show that the bench runs"
+        "--small", action="store_true", help="10,000 sheets and few rounds: only to show that the bench runs"
     )
     parser.add_argument("--rounds", type=int, help="rounds for each line (7)")
     parser.add_argument("--only", action="append", choices=list(GROUPS), help="one group; may be given several times")

@@ -102,7 +102,7 @@ def fair(bench: Bench) -> Iterator[Line]:
         yield line("fairness, 50 at once: slowest / middle", at_most(10, 5), [each["slowest"] for each in played])
         for clients in CLIENTS:
             for way in SCANS:
-                found.play(way, clients, lambda lines, sources: flat_out(lines, sources, count=24))
+                found.play(way, clients, lambda lines, sources: flat_out(lines, sources, count=12))
         asked = sum(len(found.heard[way]) for way in SCANS)
         yield line("lock errors and 5xx at 1, 8, 50 clients", at_most(0), [float(found.failures)], f"{asked} scans")
         yield line("scans refused by the rules", at_most(0), [float(found.refused)], "none is meant to be")

@@ -23,14 +23,14 @@ Play = Callable[[list[Line], list[Iterator[Request]]], Heard]
 
 @dataclass
 class Service:
-    """A running server with fifty lines to it: for each station the ways in which it may ask, and sheets to ask about."""
+    """A running server with fifty lines to it: for each station the ways in which it may ask, and the sheets to ask about."""
 
     collection: Collection
     port: int
     mine: Path
     lines: list[Line]
     ways: dict[str, list[Scanning]]
-    sheets: dict[str, list[Iterator[str]]]
+    sheets: dict[str, Iterator[str]]
     failures: int = 0
     refused: int = 0
     heard: dict[str, list[float]] = field(default_factory=dict)
@@ -40,11 +40,13 @@ class Service:
         if way == HELLO:
             return [repeat(HELLO_REQUEST) for _ in range(clients)]
         kind = "floor" if way == "raw" else "mine"
-        return [map(self.ways[way][place], deeds(self.sheets[kind][place])) for place in range(clients)]
+        return [map(self.ways[way][place], deeds(self.sheets[kind])) for place in range(clients)]
 
     def play(self, way: str, clients: int, how: Play) -> Heard:
         """One load of one kind; afterwards the stacks are emptied for the next one."""
         heard = how(self.lines[:clients], self.sources(way, clients))
+        if not min(heard.each):
+            raise AssertionError("There are too few sheets ready for mounting for so much load.")
         self.failures += heard.failures
         self.refused += sum(count for status, count in heard.statuses.items() if 400 <= status < 500)
         self.heard.setdefault(way, []).extend(heard.seconds)
@@ -62,9 +64,7 @@ def service(collection: Collection, port: int, mine: Path) -> Service:
         "script": [by_script(token) for token in keys.tokens],
         "screen": [by_screen(cookie, line.ask) for cookie, line in zip(keys.cookies, lines, strict=True)],
     }
-    sheets = {
-        kind: [iter(collection.ready[place::STATIONS]) for place in range(STATIONS)] for kind in ("mine", "floor")
-    }
+    sheets = {kind: iter(collection.ready) for kind in ("mine", "floor")}
     return Service(collection, port, mine, lines, ways, sheets)
 
 

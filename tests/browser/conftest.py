@@ -27,7 +27,9 @@ ARGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--
         "--disable-component-update", "--disable-sync", "--host-resolver-rules=MAP room.test 127.0.0.1"]  # fmt: skip
 PASSWORD = "herbarium-paste"
 # Chromium itself writes these lines whenever a request is answered with a refusal, or a test cuts the line.
-EXPECTED = re.compile(r"Failed to load resource: (the server responded with a status of 4(22|04|03|09)|net::ERR_FAILED)")
+EXPECTED = re.compile(
+    r"Failed to load resource: (the server responded with a status of 4(22|04|03|09)|net::ERR_FAILED)"
+)
 
 
 @dataclass
@@ -73,7 +75,12 @@ def _slow(wsgi: Any, served: Served) -> Callable[[Any, Any], Any]:
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """Chromium, as the machine has it."""
-    path = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    path = (
+        os.environ.get("CHROMIUM")
+        or shutil.which("chromium")
+        or shutil.which("chromium-browser")
+        or shutil.which("google-chrome")
+    )
     assert path, "The tests want Chromium: apt-get install chromium, or set CHROMIUM to its path."
     with sync_playwright() as playwright:
         opened = playwright.chromium.launch(executable_path=path, headless=True, args=ARGS)

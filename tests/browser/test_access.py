@@ -77,7 +77,9 @@ def test_axe_finds_nothing_at_a_station_whatever_it_answers(
         assert violations(page) == {}, word
 
 
-def test_nothing_runs_off_the_screen_at_any_size(served: Served, filled: dict[str, str], context: BrowserContext, page: Page) -> None:
+def test_nothing_runs_off_the_screen_at_any_size(
+    served: Served, filled: dict[str, str], context: BrowserContext, page: Page
+) -> None:
     sign_in(served, page)
     enrol(served, context, "table-1")
     for width, height in SIZES:
@@ -88,7 +90,9 @@ def test_nothing_runs_off_the_screen_at_any_size(served: Served, filled: dict[st
             assert over <= 0, f"{path} is {over} px too wide at {width}"
 
 
-def test_targets_at_a_station_are_large_enough_for_a_gloved_hand(served: Served, context: BrowserContext, page: Page) -> None:
+def test_targets_at_a_station_are_large_enough_for_a_gloved_hand(
+    served: Served, context: BrowserContext, page: Page
+) -> None:
     enrol(served, context, "table-1")
     page.goto(served.url("/station"))
     scan(page, served.room.sheet_ready())

@@ -29,7 +29,10 @@ def test_a_volunteer_is_right_at_the_first_scan(served: Served, context: Browser
     assert page.locator("#answer .answer-number").inner_text() == shown(first, [TQX])
     assert page.locator("#answer").get_attribute("data-kind") == "done"
     scan(page, second)
-    page.wait_for_function("text => document.querySelector('#answer .answer-number')?.textContent.trim() === text", arg=shown(second, [TQX]))
+    page.wait_for_function(
+        "text => document.querySelector('#answer .answer-number')?.textContent.trim() === text",
+        arg=shown(second, [TQX]),
+    )
     scan(page, first)
     answered(page, "Mounted.")
     assert "Now put it in stack P1" in page.locator("#answer").inner_text()
@@ -44,7 +47,9 @@ def test_a_volunteer_is_right_at_the_first_scan(served: Served, context: Browser
     assert len(outcomes) >= 4
 
 
-def test_twenty_scans_fifty_milliseconds_apart_all_arrive_in_order(served: Served, context: BrowserContext, page: Page) -> None:
+def test_twenty_scans_fifty_milliseconds_apart_all_arrive_in_order(
+    served: Served, context: BrowserContext, page: Page
+) -> None:
     room = served.room
     numbers = [room.sheet_ready() for _ in range(20)]
     enrol(served, context, "table-2")
@@ -64,7 +69,9 @@ def test_twenty_scans_fifty_milliseconds_apart_all_arrive_in_order(served: Serve
     assert [number for _, number in sorted(taken)] == numbers
 
 
-def test_a_scan_that_meets_a_broken_line_is_kept_and_sent_once(served: Served, context: BrowserContext, page: Page) -> None:
+def test_a_scan_that_meets_a_broken_line_is_kept_and_sent_once(
+    served: Served, context: BrowserContext, page: Page
+) -> None:
     room = served.room
     number = room.sheet_ready()
     enrol(served, context, "table-1")

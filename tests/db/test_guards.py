@@ -87,7 +87,9 @@ def test_the_tables_are_what_the_migrations_make(migrated: Path) -> None:
         names = [row[0] for row in connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'"))]
     engine.dispose()
     assert sorted(names) == sorted(
-        f"guard_{table}_{deed}" for table in ("entry", "entry_worker", "scan") for deed in ("update", "delete", "replace")
+        f"guard_{table}_{deed}"
+        for table in ("entry", "entry_worker", "scan")
+        for deed in ("update", "delete", "replace")
     )
 
 

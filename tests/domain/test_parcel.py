@@ -39,7 +39,10 @@ def test_the_rooms_own_terms_are_read_and_all_others_kept_as_they_came() -> None
 
 
 def test_both_kinds_of_remarks_become_the_notes() -> None:
-    assert sheet(occurrenceRemarks="In fruit.", materialEntityRemarks="Bulky root.").known["notes"] == "In fruit.\nBulky root."
+    assert (
+        sheet(occurrenceRemarks="In fruit.", materialEntityRemarks="Bulky root.").known["notes"]
+        == "In fruit.\nBulky root."
+    )
     assert sheet(occurrenceRemarks="", materialEntityRemarks="Bulky root.").known["notes"] == "Bulky root."
 
 
@@ -50,13 +53,17 @@ def test_the_same_row_in_another_order_and_with_other_line_ends_tells_the_same()
     assert sheet(locality="Lorn Tarn", occurrenceRemarks="two\nlines").content != one.content
 
 
-@pytest.mark.parametrize("text", ["=1+1", "+44", "-3", "@SUM(A1)", "<script>x()</script>", "'; DROP TABLE sheet; --", "{line}"])
+@pytest.mark.parametrize(
+    "text", ["=1+1", "+44", "-3", "@SUM(A1)", "<script>x()</script>", "'; DROP TABLE sheet; --", "{line}"]
+)
 def test_whatever_stands_in_a_cell_is_only_text(text: str) -> None:
     found = sheet(scientificName=text, recordedBy=text, locality=text, box=text)
     assert found.plant[0] == found.collector == found.known["locality"] == found.known["kept"]["box"] == text
 
 
-@pytest.mark.parametrize("written", ["TQX009001R", "tqx 009001·r", "TQX-009001-R", " TQX 009OO1 R\u00a0", "QMH00117", "qmh 00117"])
+@pytest.mark.parametrize(
+    "written", ["TQX009001R", "tqx 009001·r", "TQX-009001-R", " TQX 009OO1 R\u00a0", "QMH00117", "qmh 00117"]
+)
 def test_a_number_is_taken_however_it_is_written(written: str) -> None:
     found = listed(catalogNumber=written)
     assert isinstance(found, ListedSheet) and found.number in ("TQX009001R", "QMH00117")

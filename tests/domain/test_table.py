@@ -71,7 +71,9 @@ WAYS = [(csv.QUOTE_MINIMAL, "\r\n"), (csv.QUOTE_ALL, "\r\n"), (csv.QUOTE_ALL, "\
 @given(LISTS, st.sampled_from(WAYS))
 @example([("=cmd|' /C calc'!A0", "+1", "@SUM(A1)")], WAYS[0])
 @example([("Salix ×multinervis", "é\u0301", "\u2028")], WAYS[0])
-def test_what_the_csv_module_writes_is_read_back_as_it_was(written: list[tuple[str, str, str]], way: tuple[int, str]) -> None:
+def test_what_the_csv_module_writes_is_read_back_as_it_was(
+    written: list[tuple[str, str, str]], way: tuple[int, str]
+) -> None:
     text = io.StringIO(newline="")
     csv.writer(text, quoting=way[0], lineterminator=way[1]).writerows(written)
     assert cells(HEAD + text.getvalue()) == [row for row in written if "".join(row).strip()]
@@ -171,7 +173,9 @@ def test_as_many_rows_as_the_limit_are_read_and_not_one_more(many: int, is_read:
 
 
 @pytest.mark.parametrize(("over", "is_read"), [(-1, True), (0, True), (1, False)])
-def test_a_file_is_read_up_to_its_limit_and_not_one_byte_larger(over: int, is_read: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_file_is_read_up_to_its_limit_and_not_one_byte_larger(
+    over: int, is_read: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
     assert table.MOST_BYTES == 64 * 1024 * 1024
     text = "catalogNumber\n1\n"
     monkeypatch.setattr(table, "MOST_BYTES", len(text) - over)
@@ -183,7 +187,12 @@ def test_a_file_is_read_up_to_its_limit_and_not_one_byte_larger(over: int, is_re
 
 @pytest.mark.parametrize(("many", "is_read"), [(399, True), (400, True), (401, False)])
 def test_as_many_columns_as_the_limit_are_read_and_not_one_more(many: int, is_read: bool) -> None:
-    text = ",".join(["catalogNumber", *(f"box {number:04}" for number in range(many - 1))]) + "\n" + "1," * (many - 1) + "1"
+    text = (
+        ",".join(["catalogNumber", *(f"box {number:04}" for number in range(many - 1))])
+        + "\n"
+        + "1," * (many - 1)
+        + "1"
+    )
     if is_read:
         assert len(cells(text)[0]) == many
     else:
@@ -212,7 +221,9 @@ QUOTES: dict[str, tuple[str, int, str, str]] = {
 
 
 @pytest.mark.parametrize(("text", "line", "column", "words"), QUOTES.values(), ids=QUOTES.keys())
-def test_a_quotation_mark_or_line_end_out_of_place_is_named_with_its_line(text: str, line: int, column: str, words: str) -> None:
+def test_a_quotation_mark_or_line_end_out_of_place_is_named_with_its_line(
+    text: str, line: int, column: str, words: str
+) -> None:
     bad = fault(HEAD + text)
     assert (bad.line, bad.column) == (line, column) and words in bad.reason
 

@@ -25,7 +25,7 @@ from tests.services.days import differences, new_room
 
 MINUTE = timedelta(minutes=1)
 Deed = tuple[str, dict[str, Any]]
-HISTORIES = max(settings().max_examples // 2, 30)
+HISTORIES = max(settings().max_examples // 3, 30)
 HOURS = {"pva": 24, "straps": 2, "paste": 48, "mc": 48, None: 48}  # the house's own hours, written by hand
 BULKY_HOURS = 24
 _LOG = text("""

@@ -22,9 +22,7 @@ def worked(room: Room) -> Iterator[tuple[Room, Sheets]]:
     """A room after three busy days, with the guards of its log taken off, as somebody with the file could."""
     sheets = busy_days(room)
     with room.database.engine.begin() as connection:
-        triggers = connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'")).scalars().all()
-        assert triggers
-        for name in triggers:
+        for name in connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'")).scalars().all():
             connection.execute(text(f"DROP TRIGGER {name}"))
     yield room, sheets
 
@@ -38,10 +36,6 @@ def planted(database: Database, statement: str, **values: object) -> str:
 
 def test_the_audit_is_silent_after_busy_days(room: Room) -> None:
     busy_days(room)
-    assert differences(room.database) == []
-
-
-def test_the_audit_is_silent_in_an_empty_room(room: Room) -> None:
     assert differences(room.database) == []
 
 
@@ -92,21 +86,20 @@ def test_an_entry_that_vanished_is_missed_by_row_stays_and_chain(worked: tuple[R
 
 
 # (b) The log's own chain.
-@pytest.mark.parametrize("change", ["from_stage = 'intake'", "came_at = happened_at", "from_stack_id = 3"])
+@pytest.mark.parametrize("change", ["from_stage = 'intake'", "came_at = recorded_at", "from_stack_id = 3"])
 def test_an_entry_that_says_it_came_from_elsewhere_is_named(worked: tuple[Room, Sheets], change: str) -> None:
     room, sheets = worked
-    entry = room.log(sheets["undone"])[-1]
-    assert entry["step"] == "put-under-weight"
-    room.wait(minutes=5)
-    found = planted(room.database, f"UPDATE entry SET {change} WHERE id = :id", id=entry["id"] - 1)
-    assert f"entry {entry['id'] - 1}, from stage" in found or f"entry {entry['id'] - 1}, " in found
+    entry = room.log(sheets["undone"])[-1]["id"]
+    found = planted(room.database, f"UPDATE entry SET {change} WHERE id = :id", id=entry)
+    column = change.split(" = ")[0].replace("_", " ").removesuffix(" id")
+    assert f"entry {entry}, {column}: " in found
 
 
 def test_an_entry_that_was_changed_breaks_all_that_follows_it(worked: tuple[Room, Sheets]) -> None:
     room, sheets = worked
     mount = next(entry for entry in room.log(sheets["straight"]) if entry["step"] == "mount")
     found = planted(room.database, "UPDATE entry SET to_stage = 'dry' WHERE id = :id", id=mount["id"])
-    assert f"entry {mount['id'] + 0}" not in found
+    assert f"entry {mount['id']}" not in found
     assert "from stage: dry by the log, mounted by the table" in found
 
 

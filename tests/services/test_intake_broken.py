@@ -169,7 +169,14 @@ def test_a_sheet_that_was_scanned_in_before_its_list_came_is_not_overwritten(rec
 
 
 def test_hostile_text_in_every_cell_is_kept_as_text(receiving: Room) -> None:
-    texts = ["<script>alert(1)</script>", "=cmd|'/C calc'!A0", "'; DROP TABLE sheet; --", "\u202egnirts", "{number}", "\x1b[2J"]
+    texts = [
+        "<script>alert(1)</script>",
+        "=cmd|'/C calc'!A0",
+        "'; DROP TABLE sheet; --",
+        "\u202egnirts",
+        "{number}",
+        "\x1b[2J",
+    ]
     for place, text in enumerate(texts):
         written = [[number(100 + place), *[text] * (len(HEAD) - 1)]]
         run(receiving, listed(written))

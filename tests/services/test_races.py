@@ -45,9 +45,12 @@ def test_eight_scans_of_one_sheet(room: Room) -> None:
     for _ in range(ROUNDS):
         number = room.sheet_ready()
         who = ["olwen", "piet", "rosamund", "hedda"]
-        answers = at_once([
-            lambda n=n: room.scans(number, "table-1" if n % 2 else "table-2", step=Step.TAKE_UP, who=who[n % 4]) for n in range(8)
-        ])  # type: ignore[misc]
+        answers = at_once(
+            [
+                lambda n=n: room.scans(number, "table-1" if n % 2 else "table-2", step=Step.TAKE_UP, who=who[n % 4])
+                for n in range(8)
+            ]
+        )  # type: ignore[misc]
         assert sorted(answer.kind == "done" for answer in answers) == [False] * 7 + [True]
         codes = {answer.refusals[0]["code"] for answer in answers if answer.kind != "done"}
         assert codes <= {"wrong-stage", "on-another-table"}
@@ -111,7 +114,9 @@ def test_undo_against_a_move(room: Room) -> None:
         assert entry is not None
         undone, mounted = None, None
         for answer in at_once([lambda: room.undoes(entry), lambda: room.scans(number, "table-1", step=Step.MOUNT)]):
-            if answer.word in ("Undone.", "Stop.") and (answer.word == "Undone." or answer.refusals[0]["code"] == "not-last"):
+            if answer.word in ("Undone.", "Stop.") and (
+                answer.word == "Undone." or answer.refusals[0]["code"] == "not-last"
+            ):
                 undone = answer
             else:
                 mounted = answer
@@ -124,9 +129,9 @@ def test_undo_against_a_move(room: Room) -> None:
 def test_one_scan_sent_twice_at_once(room: Room) -> None:
     for turn in range(ROUNDS):
         number = room.sheet_ready()
-        answers = at_once([
-            lambda: room.scans(number, "table-1", step=Step.TAKE_UP, scan_id=f"twice-{turn}") for _ in range(4)
-        ])
+        answers = at_once(
+            [lambda: room.scans(number, "table-1", step=Step.TAKE_UP, scan_id=f"twice-{turn}") for _ in range(4)]
+        )
         assert len({repr(answer) for answer in answers}) == 1 and answers[0].kind == "done"
         assert room.steps(number).count("take-up") == 1
     clean(room)

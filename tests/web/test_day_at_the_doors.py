@@ -57,7 +57,9 @@ class Doors:
         """Scan at a station; returns the word of the answer and what it says, without its marks."""
         client = self.at(slug)
         page = client.get("/station").get_data(as_text=True)
-        answer = client.post("/station/scan", data={"csrf_token": token_in(page), "code": code, "scan_id": self.room.next_id(), **more})
+        answer = client.post(
+            "/station/scan", data={"csrf_token": token_in(page), "code": code, "scan_id": self.room.next_id(), **more}
+        )
         text = answer.get_data(as_text=True)
         part = re.search(r'<section id="answer".*?</section>', text, re.S)
         assert part is not None, text
@@ -134,14 +136,20 @@ def _no_door_lets_it_out(room: Room, doors: Doors, number: str) -> None:
     """The page without script, a step named by hand, a backdated time, the deed called done, the scripts' interface."""
     now = datetime.now(UTC)
     later = str(int((now + timedelta(hours=2)).timestamp() * 1000))
-    for more in ({"step": "take-out"}, {"step": "take-out", "happened_ms": later}, {"step": "take-out", "facts.label": "yes"}):
+    for more in (
+        {"step": "take-out"},
+        {"step": "take-out", "happened_ms": later},
+        {"step": "take-out", "facts.label": "yes"},
+    ):
         assert "Taken out." not in doors.scan("press", number, **more)
     with transaction(room.database) as session:
         key = make_token(session, "scan", "a scanner", now, station_id=room.station["press"])
     client = doors.app.test_client()
     asked = {"scan_id": "api-1", "code": number, "step": "take-out", "workers": ["W02"]}
     for more in ({}, {"early": True, "reason": "please"}, {"happened_at": (now + timedelta(hours=1)).isoformat()}):
-        answer = client.post("/api/scans", json={**asked, "scan_id": f"api-{more}", **more}, headers={"Authorization": f"Bearer {key}"})
+        answer = client.post(
+            "/api/scans", json={**asked, "scan_id": f"api-{more}", **more}, headers={"Authorization": f"Bearer {key}"}
+        )
         assert answer.status_code == 422, answer.get_json()
         assert answer.get_json()["refusals"][0]["code"] in ("too-early", "manager-only", "too-old", "weights-on")
     assert room.stage(number) == "under-press"

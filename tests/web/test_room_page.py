@@ -20,7 +20,7 @@ from tests.web.conftest import PASSWORD, ClientAs, send, token, words
 ADDED: list[tuple[dict[str, Any], str]] = [
     ({"what": "cabinet", "name": "M2", "kind": "ready-for-mounting", "many": "3"}, "M2 ready for mounting, 3 shelves"),
     ({"what": "stack", "name": "P9", "many": "12", "mass": "8.5", "pieces": "3"}, "P9 0 of 12 sheets, 8.5 kg in 3 pieces"),
-    ({"what": "bundle", "name": "Tray 7", "kind": "tray"}, "Tray 7 tray, 0 sheets"),
+    ({"what": "bundle", "name": "Tray 7", "kind": "tray"}, "Tray 7 tray, 0 sheets KB 000001·K"),
     ({"what": "consignment", "name": "Survey", "code": "QF-26", "kind": "exchange", "arrived_on": "2026-10-30"},
      "Survey QF-26, exchange"),
     ({"what": "pattern", "name": "old", "many": "5", "has_check": "y"}, "OLD and 5 digits, with a check character"),
