@@ -17,6 +17,7 @@ from app.services.describing import describe
 from app.services.desk import Desk
 from app.services.doubts import settle
 from app.services.facts import sheet_by_id, sheet_by_number
+from app.services.joining import put_together
 from app.services.registering import mint_number, renumber
 from app.services.sheets import take_step
 
@@ -51,6 +52,11 @@ def give_number(desk: Desk, text: str) -> Answer:
     answer = saying.done(desk, again, Step.RENUMBER, entry_id, standing_of(again))
     old, new = shown(row["number"], desk.patterns), shown(number, desk.patterns)
     return saying.with_lines(answer, f"It is {new} now. {old} still finds it. Put the new number on the sheet.")
+
+
+def join_number(desk: Desk, text: str) -> Answer:
+    """Say that the number that was typed is this same sheet. Refused: misread-number, unknown-number, manager-only."""
+    return put_together(desk, sheet_asked(desk), _number(desk, text))
 
 
 def settle_doubt(desk: Desk) -> Answer:

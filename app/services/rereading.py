@@ -13,7 +13,7 @@ from typing import Any
 from sqlalchemy.engine import RowMapping
 
 from app.domain.press import Span, Stay, under_weight
-from app.domain.sheet import LogEntry, Standing, after, replay
+from app.domain.sheet import LogEntry, Standing, after
 from app.domain.stages import Step
 from app.services.custody import row_values
 from app.services.differences import Difference, plainly
@@ -21,7 +21,7 @@ from app.services.log import log_entry
 
 STAY_COLUMNS = ("stack_id", "layer", "laid_at", "out_at", "laid_entry_id", "out_entry_id")
 HOLD_COLUMNS = ("kind", "put_at", "put_entry_id", "lifted_at", "lifted_entry_id")
-_FROM = ("cabinet_id", "shelf_id", "stack_id", "layer")
+_FROM = ("from_stage", "came_at", "from_cabinet_id", "from_shelf_id", "from_stack_id", "from_layer")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +42,16 @@ class PressRoom:
     doubted: Mapping[int, int]
 
 
+@dataclass(frozen=True, slots=True)
+class Link:
+    """One entry that stands, and how the sheet stood before and after it."""
+
+    row: Any
+    entry: LogEntry
+    was: Standing
+    now: Standing
+
+
 @dataclass(slots=True)
 class Walk:
     """What follows from the standing entries of a sheet, gathered in the order in which they happened."""
@@ -55,8 +65,8 @@ class Walk:
 def sheet_differences(kept: Kept, press: PressRoom) -> Iterator[Difference]:
     """Every difference between a sheet's log and its row, its stays, its holds and the minimum of its take-outs."""
     try:
-        standing = yield from _chain(kept)
-        walk = _walk(standing)
+        links = yield from _chain(kept)
+        walk = _walk(links)
     except (ValueError, TypeError, KeyError) as error:
         yield _difference(kept, "its entries", f"cannot be read ({error})", "another state")
         return
@@ -67,51 +77,63 @@ def sheet_differences(kept: Kept, press: PressRoom) -> Iterator[Difference]:
         yield from _too_early(kept, row, before, stays, press)
 
 
-def _chain(kept: Kept) -> Generator[Difference, None, list[Any]]:
-    """Hold each entry against what was known when it was written; return the entries that stand."""
-    standing: list[Any] = []
-    known = Standing()
+def _chain(kept: Kept) -> Generator[Difference, None, list[Link]]:
+    """Hold each entry against what was known when it was written; return those that stand, in happened order."""
+    links: list[Link] = []
     for row in kept.entries:
-        yield from _link(kept, row, known)
+        yield from _follows(kept, row, _known(links))
         if row.step != Step.CORRECT:
-            standing.append(row)
-            known = _known_after(known, standing)
+            _put_in(links, row, log_entry(row))
             continue
-        rest = [each for each in standing if each.id != row.corrects]
-        if len(rest) == len(standing):
+        place = next((place for place, link in enumerate(links) if link.row.id == row.corrects), None)
+        if place is None:
             yield _difference(kept, f"entry {row.id} corrects", "an entry that does not stand", f"entry {row.corrects}")
-        standing, known = rest, replay(log_entry(each) for each in rest)
-        if row.to_stage != known.stage:
-            yield _difference(kept, f"entry {row.id} leads to", plainly(known.stage), plainly(row.to_stage))
-    return standing
+            continue
+        _put_together(links, place, links[place + 1 :])
+        if row.to_stage != _known(links).stage:
+            stage = plainly(_known(links).stage)
+            yield _difference(kept, f"entry {row.id} leads to", stage, plainly(row.to_stage))
+    return links
 
 
-def _link(kept: Kept, row: Any, known: Standing) -> Iterator[Difference]:
-    expected = {"from_stage": known.stage, "came_at": known.came_at}
-    expected |= {f"from_{name}": getattr(known.place, name) for name in _FROM}
-    for name, value in expected.items():
-        written = getattr(row, name)
-        if written != value:
-            yield _difference(kept, f"entry {row.id}, {_words(name)}", plainly(value), plainly(written))
+def _follows(kept: Kept, row: Any, known: Standing) -> Iterator[Difference]:
+    place = known.place
+    expected = (known.stage, known.came_at, place.cabinet_id, place.shelf_id, place.stack_id, place.layer)
+    written = tuple(getattr(row, name) for name in _FROM)
+    if written == expected:
+        return
+    for name, by_log, by_row in zip(_FROM, expected, written, strict=True):
+        if by_log != by_row:
+            yield _difference(kept, f"entry {row.id}, {_words(name)}", plainly(by_log), plainly(by_row))
 
 
-def _known_after(known: Standing, standing: Sequence[Any]) -> Standing:
-    entry = log_entry(standing[-1])
-    if known.last_at is None or entry.happened_at >= known.last_at:
-        return after(known, entry)
-    return replay(log_entry(row) for row in standing)
+def _known(links: Sequence[Link]) -> Standing:
+    return links[-1].now if links else Standing()
 
 
-def _walk(standing: Iterable[Any]) -> Walk:
+def _put_in(links: list[Link], row: Any, entry: LogEntry) -> None:
+    place = len(links)
+    while place and links[place - 1].entry.happened_at > entry.happened_at:
+        place -= 1
+    _put_together(links, place, [Link(row, entry, Standing(), Standing()), *links[place:]])
+
+
+def _put_together(links: list[Link], place: int, rest: Sequence[Link]) -> None:
+    """Fold these links anew onto those before the place."""
+    del links[place:]
+    for link in rest:
+        was = _known(links)
+        links.append(Link(link.row, link.entry, was, after(was, link.entry)))
+
+
+def _walk(links: Iterable[Link]) -> Walk:
     walk = Walk()
-    for row in sorted(standing, key=lambda each: (each.happened_at, each.id)):
-        was, entry = walk.stands, log_entry(row)
-        now = after(was, entry)
-        if entry.step is Step.TAKE_OUT:
-            walk.outs.append((row, was, _stays_since(walk.stays, was.glued_at)))
-        _follow_stays(walk, was, now, row)
-        _follow_holds(walk, was, now, entry)
-        walk.stands = now
+    for link in links:
+        if link.entry.step is Step.TAKE_OUT:
+            walk.outs.append((link.row, link.was, _stays_since(walk.stays, link.was.glued_at)))
+        _follow_stays(walk, link.was, link.now, link.row)
+        _follow_holds(walk, link.was, link.now, link.entry)
+        walk.stands = link.now
     return walk
 
 
@@ -129,6 +151,8 @@ def _follow_stays(walk: Walk, was: Standing, now: Standing, row: Any) -> None:
 
 
 def _follow_holds(walk: Walk, was: Standing, now: Standing, entry: LogEntry) -> None:
+    if was.holds == now.holds:
+        return
     for kind in sorted(now.holds - was.holds):
         walk.holds.append({"kind": kind, "put_at": entry.happened_at, "put_entry_id": entry.entry_id, "lifted_at": None,
                            "lifted_entry_id": None})  # fmt: skip

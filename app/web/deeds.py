@@ -15,12 +15,12 @@ from app.db.engine import reading, transaction
 from app.domain.answer import Answer
 from app.domain.stages import Step
 from app.services.corrections import take_back_from
-from app.services.deeds import give_number, lift_hold, put_hold, settle_doubt
+from app.services.deeds import give_number, join_number, lift_hold, put_hold, settle_doubt
 from app.services.desk import Desk, ScanRequest
 from app.services.late import write_late
 from app.services.regluing import put_gluing_right
 from app.services.scanning import once, scan
-from app.web.forms import ReasonForm, RenumberForm
+from app.web.forms import ReasonForm, RenumberForm, TogetherForm
 from app.web.late import LateForm, late_form
 from app.web.render import house
 from app.web.scans import occasion
@@ -72,6 +72,15 @@ def renumber(number: str) -> AnyResponse:
     text = form.number.data or ""
     return _done(
         "renumber", asked(number, form.reason.data), form, lambda desk: give_number(desk, text), f"number {text}"
+    )
+
+
+def together(number: str) -> AnyResponse:
+    """Say that another number is this same sheet."""
+    form = TogetherForm()
+    text = form.other.data or ""
+    return _done(
+        "together", asked(number, form.reason.data), form, lambda desk: join_number(desk, text), f"with {text}"
     )
 
 

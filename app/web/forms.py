@@ -70,6 +70,13 @@ class RenumberForm(FlaskForm):  # type: ignore[misc]
     reason = StringField("Why?", REASON)
 
 
+class TogetherForm(FlaskForm):  # type: ignore[misc]
+    """Another number that is the same sheet."""
+
+    other = StringField("The other number", [InputRequired("Type the other number."), Length(max=40)])
+    reason = StringField("Why?", REASON)
+
+
 class GluingForm(FlaskForm):  # type: ignore[misc]
     """Adhesive and bulk of a sheet, put right."""
 

@@ -50,6 +50,7 @@ PERMISSIONS: dict[str, frozenset[str]] = {
     "sheets.lift": TEACH,
     "sheets.withdraw": MANAGE,
     "sheets.renumber": TEACH,
+    "sheets.together": TEACH,
     "sheets.tail": MANAGE,
     "sheets.take_back": MANAGE,
     "sheets.regluing": TEACH,

@@ -20,7 +20,7 @@ from app.queries.press import press_room
 from app.queries.room import adhesives
 from app.queries.sheets import SheetPage, sheet_page
 from app.queries.stations import station_view
-from app.web.forms import GluingForm, HoldForm, ReasonForm, RenumberForm
+from app.web.forms import GluingForm, HoldForm, ReasonForm, RenumberForm, TogetherForm
 from app.web.late import Choices, late_form, offer_steps
 from app.web.render import house, now, page
 from app.web.security import PERMISSIONS, visitor
@@ -117,6 +117,7 @@ def _forms(sheet: SheetPage, may: frozenset[str], choices: Choices | None) -> di
     if "hold" in may:
         forms["hold"] = hold_form(held)
         forms["renumber"] = RenumberForm()
+        forms["together"] = TogetherForm()
     if choices is not None:
         forms["regluing"] = gluing_form(choices)
         named = {each.name: each.code for each in choices.adhesives}

@@ -94,6 +94,7 @@ DEEDS: dict[str, Callable[[str], Any]] = {
     "lift": deeds.lift,
     "withdraw": deeds.withdraw,
     "renumber": deeds.renumber,
+    "together": deeds.together,
     "regluing": deeds.regluing,
     "doubt": deeds.doubt,
 }

@@ -234,3 +234,14 @@ def test_a_reason_is_shown_as_it_was_written_and_never_run(room: Room, client_as
     send(browser, f"/sheets/{number}/hold", hold="name-query", reason="<img src=x onerror=alert(1)>")
     text = browser.get(f"/sheets/{number}").text
     assert "<img" not in text and "&lt;img src=x onerror=alert(1)&gt;" in text
+
+
+def test_another_number_that_is_the_same_sheet_finds_it_from_then_on(room: Room, client_as: ClientAs) -> None:
+    kept, other = room.sheet_ready(), room.sheet_ready()
+    trainer = client_as("trainer")
+    answer = send(trainer, f"/sheets/{kept}/together", other="TQX", reason="seen")
+    assert answer.status_code == 422
+    answer = send(trainer, f"/sheets/{kept}/together", other=other, reason="both slips lay in one fold")
+    assert answer.status_code == 200
+    assert room.row(other)["closed_as"].startswith("put together with")
+    assert "both slips lay in one fold" in words(trainer.get(f"/sheets/{kept}"))
