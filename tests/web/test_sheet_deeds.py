@@ -242,6 +242,6 @@ def test_another_number_that_is_the_same_sheet_finds_it_from_then_on(room: Room,
     answer = send(trainer, f"/sheets/{kept}/together", other="TQX", reason="seen")
     assert answer.status_code == 422
     answer = send(trainer, f"/sheets/{kept}/together", other=other, reason="both slips lay in one fold")
-    assert answer.status_code == 200
+    assert answer.status_code == 302
     assert room.row(other)["closed_as"].startswith("put together with")
     assert "both slips lay in one fold" in words(trainer.get(f"/sheets/{kept}"))
