@@ -7,9 +7,10 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
-from sqlalchemy import Connection, Dialect, Executable, IteratorResult
+from sqlalchemy import BindParameter, Connection, Dialect, Executable, IteratorResult
 from sqlalchemy.engine.result import SimpleResultMetaData
 from sqlalchemy.orm import Session
+from sqlalchemy.sql import visitors
 from sqlalchemy.sql.compiler import SQLCompiler
 
 Statement = TypeVar("Statement", bound=Executable)
@@ -21,7 +22,9 @@ _KEPT: dict[Any, _Kept] = {}
 
 def prepared(statement: Statement) -> Statement:
     """Mark a statement that is built once, at import, and run with every scan. It names columns, not whole models."""
-    _KEPT[statement] = _Kept()
+    whole: Any = statement
+    binds = (each for each in visitors.iterate(whole) if isinstance(each, BindParameter))
+    _KEPT[statement] = _Kept(tuple(sorted({each.key for each in binds if each.expanding and each.required})))
     return statement
 
 
@@ -60,8 +63,6 @@ class Lean(Session):
         key: Key = (*given, *(len(given[name]) for name in kept.lists))
         if key not in kept.ready:
             assert self._line is not None
-            kept.lists = tuple(name for name, value in given.items() if isinstance(value, (list, tuple)))
-            key = (*given, *(len(given[name]) for name in kept.lists))
             kept.ready[key] = _ready(statement, given, self._line.dialect)
         return kept.ready[key]
 
@@ -79,7 +80,7 @@ class Lean(Session):
 class _Kept:
     """What is kept for a marked statement: which of its parameters are lists, and the compiled forms by what is given."""
 
-    lists: tuple[str, ...] = ()
+    lists: tuple[str, ...]
     ready: dict[Key, _Ready | None] = field(default_factory=dict)
 
 

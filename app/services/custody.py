@@ -205,8 +205,14 @@ def _entry_values(
         "token_id": desk.request.token_id, "scan_id": desk.request.scan_id or None,
         "reason": writing.reason or None, "corrects": None, "early_by_s": writing.early_by_s,
         "minimum_s": sets.get("minimum_s", was.minimum_s), "rule_version": sets.get("rule_version", was.rule_version),
-        "facts": _facts(writing),
+        "facts": {**_facts(writing), **_written_by(desk)},
     }  # fmt: skip
+
+
+def _written_by(desk: Desk) -> dict[str, Any]:
+    """Who wrote a late entry up, where that is not who did it."""
+    by = desk.request.written_by
+    return {"written_by": by} if by is not None and by not in {worker.worker_id for worker in desk.by} else {}
 
 
 def _facts(writing: Writing) -> dict[str, Any]:

@@ -64,6 +64,7 @@ class ScanRequest:
     station_id: int | None = None
     worker_ids: tuple[int, ...] | None = None
     beside_ids: tuple[int, ...] = ()
+    written_by: int | None = None
     step: Step | None = None
     stack: str = ""
     cabinet: str = ""

@@ -78,7 +78,11 @@ def add_station(session: Session, slug: str, name: str, steps: Sequence[Step], n
 
 
 def set_at_station(session: Session, station_id: int, **values: Any) -> None:
-    """Set a station's defaults: adhesive, bulk, drying method, consignment."""
+    """Set a station's defaults: adhesive, bulk, drying method, consignment. ValueError for one that the room does not have."""
+    for name, table in (("adhesive_id", table_of(Adhesive)), ("consignment_id", table_of(Consignment))):
+        wanted = values.get(name)
+        if wanted is not None and session.execute(select(table.c.id).where(table.c.id == wanted)).scalar() is None:
+            raise ValueError("That is no longer in the room's list. Load the page again.")
     if not values:
         return
     table = table_of(Station)

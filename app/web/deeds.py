@@ -120,7 +120,8 @@ def late(number: str) -> AnyResponse:
     if moment is None:
         return draw(number, 422, Refusing("late", form))
     cabinet, shelf = choices.place(form.shelf.data or "")
-    wanted = replace(asked(number, form.reason.data), happened_at=moment, worker_ids=(int(form.worker.data),), cabinet=cabinet,
+    wanted = replace(asked(number, form.reason.data), happened_at=moment, worker_ids=(int(form.worker.data),),
+                     written_by=visitor().worker_id, cabinet=cabinet,
                      shelf=shelf, stack=form.stack.data or "", facts=form.facts())  # fmt: skip
     with transaction(house().database) as session:
         answer = once(

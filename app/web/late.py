@@ -28,22 +28,13 @@ OUTCOMES = [NOTHING, ("passed", "passed"), ("to-be-mended", "to be mended"), ("m
 BULKS = [NOTHING, ("thin", "thin"), ("ordinary", "ordinary"), ("bulky", "bulky")]
 
 
-class LateForm(FlaskForm):  # type: ignore[misc]
-    """An entry written up afterwards."""
+class WallForm(FlaskForm):  # type: ignore[misc]
+    """A time as the clock on the wall showed it."""
 
-    step = SelectField("What happened", [InputRequired("Say what happened.")])
     happened_at = DateTimeLocalField(
         "When, by the clock in the room", [InputRequired("Say when.")], format=["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]
     )
     hour = SelectField("In the hour that came twice", choices=HOURS, default="")
-    worker = SelectField("Who did it", [InputRequired("Say who did it.")])
-    station = SelectField("At which station", [Optional()], default="")
-    stack = SelectField("Stack", [Optional()], default="")
-    shelf = SelectField("Shelf", [Optional()], default="")
-    adhesive = SelectField("Adhesive, if it was glued", [Optional()], default="")
-    bulk = SelectField("Bulk", [Optional()], choices=BULKS, default="")
-    outcome = SelectField("Outcome, if it was inspected", [Optional()], choices=OUTCOMES, default="")
-    reason = StringField("Where you know it from", [*REASON, Length(max=500)])
 
     def moment(self) -> datetime | None:
         """The moment that is meant; None, with words beside the field, where the clock tells no single one."""
@@ -55,6 +46,28 @@ class LateForm(FlaskForm):  # type: ignore[misc]
             self.hour.errors = ["The clock showed this time twice that night. Say which is meant."]
             return None
         return found[-1 if self.hour.data == "second" else 0]
+
+
+class LateWeightsForm(WallForm):
+    """Weights on or off, written up afterwards."""
+
+    state = SelectField("What happened", choices=[("off", "the weights came off"), ("on", "the weights went on")])
+    worker = SelectField("Who did it", [InputRequired("Say who did it.")])
+    reason = StringField("Where you know it from", [*REASON, Length(max=500)])
+
+
+class LateForm(WallForm):
+    """An entry written up afterwards."""
+
+    step = SelectField("What happened", [InputRequired("Say what happened.")])
+    worker = SelectField("Who did it", [InputRequired("Say who did it.")])
+    station = SelectField("At which station", [Optional()], default="")
+    stack = SelectField("Stack", [Optional()], default="")
+    shelf = SelectField("Shelf", [Optional()], default="")
+    adhesive = SelectField("Adhesive, if it was glued", [Optional()], default="")
+    bulk = SelectField("Bulk", [Optional()], choices=BULKS, default="")
+    outcome = SelectField("Outcome, if it was inspected", [Optional()], choices=OUTCOMES, default="")
+    reason = StringField("Where you know it from", [*REASON, Length(max=500)])
 
     def facts(self) -> dict[str, Any]:
         """What the step asks for: whoever did it found it dry, and how an inspection ended."""
@@ -97,6 +110,13 @@ def late_form(choices: Choices) -> LateForm:
     form.stack.choices = [NOTHING, *[(each.name, each.name) for each in choices.stacks]]
     form.shelf.choices = [NOTHING, *_places(choices.cabinets)]
     form.adhesive.choices = [("", "not known, or not glued"), *[(each.code, each.name) for each in choices.adhesives]]
+    return form
+
+
+def late_weights_form(workers: Sequence[WorkerLine]) -> LateWeightsForm:
+    """The form for a stack, with everybody who works here."""
+    form = LateWeightsForm()
+    form.worker.choices = [NOTHING, *[(str(each.worker_id), each.name) for each in workers if not each.retired_at]]
     return form
 
 

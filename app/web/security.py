@@ -61,6 +61,7 @@ PERMISSIONS: dict[str, frozenset[str]] = {
     "board.live": READ,
     "press.every": READ,
     "press.one": READ,
+    "press.late": MANAGE,
     "cabinets.every": READ,
     "cabinets.one": READ,
     "intake.page": MANAGE,

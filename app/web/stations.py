@@ -92,8 +92,11 @@ def sign_out() -> AnyResponse:
 @bp.post("/station/defaults")
 def set_defaults() -> AnyResponse:
     """What the table uses until it is changed again."""
-    with transaction(house().database) as session:
-        set_at_station(session, _station(), **_defaults())
+    try:
+        with transaction(house().database) as session:
+            set_at_station(session, _station(), **_defaults())
+    except ValueError as error:
+        flash(str(error))
     return redirect(url_for("stations.here"))
 
 
@@ -236,7 +239,9 @@ def _defaults() -> dict[str, Any]:
     values: dict[str, Any] = {}
     for name in ("adhesive_id", "consignment_id"):
         if name in sent:
-            values[name] = int(sent[name]) if sent[name].isascii() and sent[name].isdigit() else None
+            values[name] = (
+                int(sent[name]) if sent[name].isascii() and sent[name].isdigit() and len(sent[name]) < 10 else None
+            )
     if sent.get("bulk") in ("", "thin", "ordinary", "bulky"):
         values["bulk"] = sent["bulk"] or None
     if sent.get("method") in ("heated", "unheated"):

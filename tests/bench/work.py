@@ -8,6 +8,7 @@ import shutil
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
+from statistics import mean, median
 from time import perf_counter
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -44,17 +45,18 @@ class Work:
             self._deeds["scan"] = self._through(door, collection, folder)
 
     def play(self) -> Round:
-        """One round: some sheets are taken up, then mounted, then laid in; the mean seconds of each deed for one scan."""
+        """One round: some sheets are taken up, then mounted, then laid in; the mean seconds of each deed."""
         sheets = list(itertools.islice(self._numbers, self._sheets))
-        spent = dict.fromkeys(self._deeds, 0.0)
+        spent: dict[str, list[float]] = {name: [] for name in self._deeds}
         # Four sheets one after the other at each table: the same one twice running would be a double read.
         for _, (place, number) in itertools.product(range(TIMES), enumerate(sheets)):
             for name in shuffled(list(self._deeds)):
                 begin = perf_counter()
                 self._deeds[name](number, 1 + place // IN_A_RUN)
-                spent[name] += perf_counter() - begin
+                spent[name].append(perf_counter() - begin)
         self._empty()
-        return {name: total / (TIMES * len(sheets)) for name, total in spent.items()}
+        means = {name: mean(seconds) for name, seconds in spent.items()}
+        return {**means, "scan p50": median(spent["scan"])}
 
     def same_rows(self) -> None:
         """Both wrote the same rows, or the comparison is worth nothing."""

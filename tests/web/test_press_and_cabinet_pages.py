@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
+
 import pytest
+from flask.testing import FlaskClient
 
 from app.domain.hazards import DEFERS
 from tests.room import Room
-from tests.web.conftest import ClientAs, words
+from tests.web.conftest import ClientAs, send, words
 
 
 def test_the_press_room_says_what_may_come_out_now_and_what_next(room: Room, client_as: ClientAs) -> None:
@@ -72,3 +76,33 @@ def test_a_long_shelf_is_paged(room: Room, client_as: ClientAs) -> None:
     onward = next(part for part in first.split('"') if part.startswith("/cabinets/M1?") and "after=" in part)
     second = browser.get(onward.replace("&amp;", "&")).text
     assert sum(number in first for number in numbers) == 50 and sum(number in second for number in numbers) == 3
+
+
+def test_the_manager_writes_up_weights_and_what_came_out_is_called_in_question(room: Room, client_as: ClientAs) -> None:
+    number = room.sheet_in("P1")
+    room.weights("on", "P1")
+    room.wait(hours=24, minutes=10)
+    room.weights("off", "P1")
+    room.wait(minutes=3)
+    room.takes_out(number)
+    room.wait(minutes=30)
+    browser = client_as("manager")
+    # London shows the same hour as UTC in November: the weights came off an hour before anybody scanned it.
+    answer = send(browser, "/press/P1/late", state="off", happened_at="2026-11-26T08:10", hour="", worker="2", reason="the white board")
+    assert answer.status_code == 302
+    assert "came out" in words(browser.get("/board")) and number[3:9] in words(browser.get("/board"))
+    assert room.stage(number) == "dry"
+    early = send(browser, "/press/P1/late", state="off", happened_at="2027-11-26T08:10", hour="", worker="2", reason="tomorrow")
+    assert early.status_code == 422 and "has not come yet" in words(early)
+    assert send(client_as("trainer"), "/press/P1/late", state="off").status_code in (400, 403)
+
+
+def test_a_table_keeps_no_adhesive_that_the_room_does_not_have(room: Room, station_client: Callable[[str], FlaskClient]) -> None:
+    browser = station_client("table-1")
+    for wrong in ("999", "99999999999", "x"):
+        page = browser.get("/station").get_data(as_text=True)
+        token = re.search(r'name="csrf_token" value="([^"]+)"', page)
+        assert token is not None
+        answer = browser.post("/station/defaults", data={"csrf_token": token.group(1), "adhesive_id": wrong})
+        assert answer.status_code == 302
+    assert room.station_row("table-1")["adhesive_id"] in (1, None)
