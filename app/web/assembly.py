@@ -8,7 +8,21 @@ from flask import Flask
 from flask_wtf.csrf import CSRFProtect
 
 from app.config import HOME
-from app.web import api, board, cabinets, doors, intake, people, press, render, room, search, security, sheets, stations
+from app.web import (
+    api,
+    board,
+    cabinets,
+    doors,
+    enrolling,
+    intake,
+    people,
+    press,
+    render,
+    room,
+    search,
+    security,
+    sheets,
+)
 from app.web.frame import frame_context
 
 LARGEST_BODY = 8 * 1024 * 1024
@@ -23,7 +37,7 @@ def put_together(running: render.House) -> Flask:
     render.set_up(app)
     security.set_up(app)
     app.context_processor(frame_context)
-    for module in (doors, stations, sheets, search, board, press, cabinets, intake, people, room):
+    for module in (doors, enrolling, sheets, search, board, press, cabinets, intake, people, room):
         app.register_blueprint(module.bp)
     # Scripts carry a key of their own instead of a cookie, so there is nothing to forge.
     csrf.exempt(api.bp)

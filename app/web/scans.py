@@ -87,6 +87,11 @@ def answer_view(answer: Answer, fresh_scan_id: str) -> AnswerView:
     )  # fmt: skip
 
 
+def whole(text: str) -> int | None:
+    """A whole number of at most nine digits, as a form sends it; None for anything else."""
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else None
+
+
 def _step(name: str) -> Step | None:
     if not name:
         return None
@@ -108,14 +113,14 @@ def _fact(name: str, value: str) -> Any:
     if name in YES_OR_NO:
         return value == "yes"
     if name in NUMBERS:
-        if not (value.isascii() and value.isdigit() and len(value) < 6):
+        if (number := whole(value)) is None or number > 99_999:
             raise Refused(Refusal("misread-number", "That is not a count.", "Type a whole number."))
-        return int(value)
+        return number
     return value
 
 
 def _held(value: str) -> int:
-    return int(value) if value.isascii() and value.isdigit() and len(value) < 6 else 0
+    return whole(value) or 0
 
 
 def _moment(milliseconds: str) -> datetime | None:

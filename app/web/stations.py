@@ -5,30 +5,28 @@ from __future__ import annotations
 import secrets
 from typing import Any
 
-from flask import Blueprint, Response, flash, jsonify, make_response, redirect, request, url_for
+from flask import Blueprint, Response, flash, jsonify, redirect, request, url_for
+from flask_wtf.csrf import generate_csrf
 from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
 from app.domain.answer import Answer
-from app.domain.stations import KINDS
 from app.queries.house import house_now
-from app.queries.people import station_list as all_stations
 from app.queries.people import workers as all_workers
 from app.queries.room import adhesives
 from app.queries.stations import fetch_next, station_view
 from app.services.corrections import step_of
 from app.services.corrections import undo as take_back
 from app.services.desk import Desk, ScanRequest
-from app.services.people import enrol_station, pin_fits
-from app.services.room import add_station, close_browser, set_at_station
+from app.services.people import pin_fits
+from app.services.room import set_at_station
 from app.services.scanning import once
 from app.services.scanning import scan as scan_once
 from app.services.signing import sign_in as sign_in_here
 from app.services.signing import sign_out_all
-from app.web.forms import StationForm
 from app.web.render import house, now, page
-from app.web.scans import answer_view, occasion, scan_request
-from app.web.security import STATION_COOKIE, visitor
+from app.web.scans import answer_view, occasion, scan_request, whole
+from app.web.security import visitor
 
 bp = Blueprint("stations", __name__)
 
@@ -55,7 +53,7 @@ def scan() -> AnyResponse:
 def undo() -> AnyResponse:
     """Take a scan back: wrong sheet, not done yet, or not me."""
     entry, why = request.form.get("entry", ""), request.form.get("reason", "")
-    entry_id = int(entry) if entry.isascii() and entry.isdigit() and len(entry) < 15 else 0
+    entry_id = whole(entry) or 0
     wanted = ScanRequest(request.form.get("scan_id") or secrets.token_urlsafe(16), "", _station())
     with transaction(house().database) as session:
         answer = once(session, wanted, occasion(), lambda desk: _undo(desk, entry_id, why), f"undo {entry_id} {why}")
@@ -65,8 +63,7 @@ def undo() -> AnyResponse:
 @bp.post("/station/sign-in")
 def sign_in() -> AnyResponse:
     """Sign in here by name."""
-    number = request.form.get("worker", "")
-    worker_id = int(number) if number.isascii() and number.isdigit() and len(number) < 10 else 0
+    worker_id = whole(request.form.get("worker", "")) or 0
     wanted = ScanRequest(secrets.token_urlsafe(16), "", _station())
     with transaction(house().database) as session:
         needs_pin = house_now(session).pin_at_stations
@@ -112,68 +109,7 @@ def side() -> Response:
 @bp.get("/station/token")
 def token() -> Response:
     """A fresh token for scans that waited longer than the page."""
-    from flask_wtf.csrf import generate_csrf
-
     return jsonify(token=generate_csrf())
-
-
-@bp.get("/stations")
-def every() -> Response:
-    """All stations; the manager enrols this browser as one of them."""
-    with reading(house().database) as session:
-        found = all_stations(session)
-    form = StationForm()
-    form.kind.choices = [(kind, words) for kind, (words, _) in KINDS.items()]
-    return page("stations/every.html", stations=found, form=form, here=visitor().station_id)
-
-
-@bp.post("/stations")
-def add() -> AnyResponse:
-    """Add a station."""
-    form = StationForm()
-    form.kind.choices = [(kind, words) for kind, (words, _) in KINDS.items()]
-    if form.validate_on_submit():
-        try:
-            with transaction(house().database) as session:
-                slug = f"{form.kind.data}-{secrets.token_hex(3)}"
-                add_station(
-                    session, slug, form.name.data or "", KINDS[form.kind.data][1], now(), by=visitor().worker_id
-                )
-            flash(f"{form.name.data} is set up. Enrol the browser that stands there.")
-        except ValueError as error:
-            flash(str(error))
-    else:
-        flash(" ".join(words for errors in form.errors.values() for words in errors))
-    return redirect(url_for("stations.every"))
-
-
-@bp.post("/stations/<slug>/enrol")
-def enrol(slug: str) -> AnyResponse:
-    """Make this browser the screen of that station."""
-    manager = visitor().worker_id
-    with transaction(house().database) as session:
-        found = [each for each in all_stations(session) if each.slug == slug]
-        if not found or manager is None:
-            return make_response(
-                page("doors/error.html", 404, code=404, what="There is no such station.", do="Go back.")
-            )
-        secret = enrol_station(session, found[0].station_id, manager, now())
-    response = redirect(url_for("stations.here"))
-    secure = house().config.secure_cookies
-    response.set_cookie(STATION_COOKIE, secret, max_age=315_360_000, httponly=True, samesite="Lax", secure=secure)
-    return response
-
-
-@bp.post("/stations/leave")
-def leave() -> AnyResponse:
-    """This browser is no longer a station."""
-    station_id = visitor().station_id
-    if station_id is not None:
-        with transaction(house().database) as session:
-            close_browser(session, station_id, now(), by=visitor().worker_id)
-    response = redirect(url_for("stations.every"))
-    response.delete_cookie(STATION_COOKIE)
-    return response
 
 
 def _screen(answer: Answer | None) -> Response:
@@ -239,9 +175,7 @@ def _defaults() -> dict[str, Any]:
     values: dict[str, Any] = {}
     for name in ("adhesive_id", "consignment_id"):
         if name in sent:
-            values[name] = (
-                int(sent[name]) if sent[name].isascii() and sent[name].isdigit() and len(sent[name]) < 10 else None
-            )
+            values[name] = whole(sent[name])
     if sent.get("bulk") in ("", "thin", "ordinary", "bulky"):
         values["bulk"] = sent["bulk"] or None
     if sent.get("method") in ("heated", "unheated"):

@@ -13,18 +13,26 @@ from time import perf_counter
 from tests.bench.asking import HOST, Request
 
 Source = Iterator[Request]
+QUIET_S = 15.0
 
 
 class Line:
     """One connection to the server, kept open."""
 
+    _rest = b""
+    _used = 0.0
+
     def __init__(self, port: int) -> None:
-        self._socket = socket.create_connection((HOST, port), timeout=60)
-        self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        self._rest = b""
+        self._port = port
+        self._open()
 
     def ask(self, request: Request) -> tuple[int, str, str]:
         """Send one request and wait for its answer: status, cookies that were set, and the body."""
+        if perf_counter() - self._used > QUIET_S:
+            # The server hangs up on those who have said nothing for half a minute.
+            self.close()
+            self._open()
+        self._used = perf_counter()
         self._socket.sendall(request.as_bytes())
         data = self._rest
         while b"\r\n\r\n" not in data:
@@ -43,6 +51,11 @@ class Line:
         """Hang up."""
         self._socket.close()
 
+    def _open(self) -> None:
+        self._socket = socket.create_connection((HOST, self._port), timeout=60)
+        self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._rest, self._used = b"", perf_counter()
+
     def _more(self) -> bytes:
         data = self._socket.recv(65536)
         if not data:
@@ -58,6 +71,7 @@ class Heard:
     each: list[int] = field(default_factory=list)
     statuses: Counter[int] = field(default_factory=Counter)
     took: float = 0.0
+    broken: list[OSError] = field(default_factory=list)
 
     @property
     def failures(self) -> int:
@@ -104,14 +118,19 @@ def _all(lines: Sequence[Line], client: Callable[[int, float], Iterator[Request]
     for thread in threads:
         thread.join()
     heard.took = perf_counter() - begin
+    if heard.broken:
+        raise heard.broken[0]
     return heard
 
 
 def _one(place: int, line: Line, requests: Iterator[Request], begin: float, heard: Heard) -> None:
     time.sleep(max(0.0, begin - perf_counter()))
-    for request in requests:
-        asked = perf_counter()
-        status, _, _ = line.ask(request)
-        heard.seconds.append(perf_counter() - asked)
-        heard.statuses[status] += 1
-        heard.each[place] += 1
+    try:
+        for request in requests:
+            asked = perf_counter()
+            status, _, _ = line.ask(request)
+            heard.seconds.append(perf_counter() - asked)
+            heard.statuses[status] += 1
+            heard.each[place] += 1
+    except OSError as error:
+        heard.broken.append(error)

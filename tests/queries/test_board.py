@@ -52,6 +52,18 @@ def test_drying_says_how_many_may_be_felt_today(room: Room) -> None:
     assert not any("checked" in line.words for line in friday.lines)
 
 
+def test_a_plant_laid_at_midnight_may_be_felt_from_that_midnight(room: Room) -> None:
+    room.now = datetime(2026, 11, 26, tzinfo=UTC)
+    number = room.new_number()
+    room.scans(number, "intake", step=Step.TAKE_IN)
+    room.scans(number, "drying", step=Step.LAY_TO_DRY, facts={"drying": "heated"})
+    said = [
+        [line.words for line in stage_of(room, "drying", datetime(2026, 11, day, 12, tzinfo=UTC)).lines]
+        for day in (28, 29)
+    ]
+    assert "1 may be checked today" not in said[0] and "1 may be checked today" in said[1]
+
+
 def test_one_mounted_sheet_over_an_hour_is_said_in_red(room: Room) -> None:
     room.sheet_mounted()
     lines = stage_of(room, "mounted", room.now + timedelta(hours=2)).lines
@@ -133,6 +145,16 @@ def test_filed_counts_this_week_and_all(room: Room) -> None:
     assert (stage_of(room, "filed", monday).filed_this_week, stage_of(room, "filed", monday).filed_in_all) == (0, 2)
     room.scans(number, "filing", step=Step.BRING_BACK, reason="borrowed")
     assert stage_of(room, "filed").filed_in_all == 1
+
+
+def test_the_count_that_is_moved_along_agrees_with_the_sums_beside_the_log(room: Room) -> None:
+    kept = room.database.kept
+    assert stage_of(room, "filed").filed_in_all == 0
+    first, _ = filed(room), filed(room)
+    room.scans(first, "filing", step=Step.BRING_BACK, reason="borrowed")
+    moved_along = stage_of(room, "filed").filed_in_all
+    kept.pop("filed")
+    assert moved_along == 1 == stage_of(room, "filed").filed_in_all
 
 
 def test_what_two_file_together_is_one_sheet(room: Room) -> None:

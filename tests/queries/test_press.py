@@ -7,6 +7,7 @@ from datetime import timedelta
 import pytest
 
 from app.db.engine import reading
+from app.domain.stages import Step
 from app.queries.press import name_order, press_room
 from tests.queries.looking import label, page_of, stack_of
 from tests.queries.plans import statements_of
@@ -104,6 +105,35 @@ def test_a_stack_with_sheets_may_stand_an_hour_without_weights(room: Room, apart
     room.sheet_in("P1")
     stack = stack_of(room, "P1", room.now + timedelta(hours=1) + apart)
     assert stack.off_too_long is too_long and stack.bare_since == room.now
+
+
+def test_sheets_lie_bare_from_when_the_weights_went_off_or_from_when_they_were_laid_in(room: Room) -> None:
+    _filled(room, "pva")
+    room.wait(hours=4)
+    room.weights("off", "P1")
+    assert stack_of(room, "P1").bare_since == room.now
+    room.weights("on", "P2")
+    room.weights("off", "P2")
+    room.wait(hours=2)
+    room.sheet_in("P2")
+    assert stack_of(room, "P2").bare_since == room.now
+
+
+def test_a_new_gluing_begins_its_time_under_weight_at_nothing(room: Room) -> None:
+    number = _filled(room, "pva")[0]
+    room.wait(hours=24)
+    room.weights("off", "P1")
+    room.takes_out(number)
+    room.wait(minutes=5)
+    room.scans(number, "inspection", step=Step.RE_GLUE, facts={"adhesive": "pva"})
+    room.wait(minutes=5)
+    room.scans(number, "press", step=Step.PUT_UNDER_WEIGHT, stack="P1")
+    room.wait(minutes=1)
+    room.weights("on", "P1")
+    room.wait(hours=3)
+    assert stack_of(room, "P1").layers[0].under_weight == timedelta(hours=3)
+    clock = page_of(room, number).clock
+    assert clock is not None and clock.under_weight == timedelta(hours=3)
 
 
 def test_an_empty_stack_needs_no_weights(room: Room) -> None:

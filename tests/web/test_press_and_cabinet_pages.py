@@ -88,16 +88,28 @@ def test_the_manager_writes_up_weights_and_what_came_out_is_called_in_question(r
     room.wait(minutes=30)
     browser = client_as("manager")
     # London shows the same hour as UTC in November: the weights came off an hour before anybody scanned it.
-    answer = send(browser, "/press/P1/late", state="off", happened_at="2026-11-26T08:10", hour="", worker="2", reason="the white board")
+    answer = send(
+        browser,
+        "/press/P1/late",
+        state="off",
+        happened_at="2026-11-26T08:10",
+        hour="",
+        worker="2",
+        reason="the white board",
+    )
     assert answer.status_code == 302
     assert "came out" in words(browser.get("/board")) and number[3:9] in words(browser.get("/board"))
     assert room.stage(number) == "dry"
-    early = send(browser, "/press/P1/late", state="off", happened_at="2027-11-26T08:10", hour="", worker="2", reason="tomorrow")
+    early = send(
+        browser, "/press/P1/late", state="off", happened_at="2027-11-26T08:10", hour="", worker="2", reason="tomorrow"
+    )
     assert early.status_code == 422 and "has not come yet" in words(early)
     assert send(client_as("trainer"), "/press/P1/late", state="off").status_code in (400, 403)
 
 
-def test_a_table_keeps_no_adhesive_that_the_room_does_not_have(room: Room, station_client: Callable[[str], FlaskClient]) -> None:
+def test_a_table_keeps_no_adhesive_that_the_room_does_not_have(
+    room: Room, station_client: Callable[[str], FlaskClient]
+) -> None:
     browser = station_client("table-1")
     for wrong in ("999", "99999999999", "x"):
         page = browser.get("/station").get_data(as_text=True)

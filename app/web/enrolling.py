@@ -1,0 +1,77 @@
+"""Setting stations up: which there are, and which browser is the screen of which."""
+
+from __future__ import annotations
+
+import secrets
+
+from flask import Response, flash, make_response, redirect, url_for
+from werkzeug.wrappers import Response as AnyResponse
+
+from app.db.engine import reading, transaction
+from app.domain.stations import KINDS
+from app.queries.people import stations as all_stations
+from app.services.people import enrol_station
+from app.services.room import add_station, close_browser
+from app.web.forms import StationForm
+from app.web.render import house, now, page
+from app.web.security import STATION_COOKIE, visitor
+from app.web.stations import bp
+
+
+@bp.get("/stations")
+def every() -> Response:
+    """All stations; the manager enrols this browser as one of them."""
+    with reading(house().database) as session:
+        found = all_stations(session)
+    form = StationForm()
+    form.kind.choices = [(kind, words) for kind, (words, _) in KINDS.items()]
+    return page("stations/every.html", stations=found, form=form, here=visitor().station_id)
+
+
+@bp.post("/stations")
+def add() -> AnyResponse:
+    """Add a station."""
+    form = StationForm()
+    form.kind.choices = [(kind, words) for kind, (words, _) in KINDS.items()]
+    if form.validate_on_submit():
+        try:
+            with transaction(house().database) as session:
+                slug = f"{form.kind.data}-{secrets.token_hex(3)}"
+                add_station(
+                    session, slug, form.name.data or "", KINDS[form.kind.data][1], now(), by=visitor().worker_id
+                )
+            flash(f"{form.name.data} is set up. Enrol the browser that stands there.")
+        except ValueError as error:
+            flash(str(error))
+    else:
+        flash(" ".join(words for errors in form.errors.values() for words in errors))
+    return redirect(url_for("stations.every"))
+
+
+@bp.post("/stations/<slug>/enrol")
+def enrol(slug: str) -> AnyResponse:
+    """Make this browser the screen of that station."""
+    manager = visitor().worker_id
+    with transaction(house().database) as session:
+        found = [each for each in all_stations(session) if each.slug == slug]
+        if not found or manager is None:
+            return make_response(
+                page("doors/error.html", 404, code=404, what="There is no such station.", do="Go back.")
+            )
+        secret = enrol_station(session, found[0].station_id, manager, now())
+    response = redirect(url_for("stations.here"))
+    secure = house().config.secure_cookies
+    response.set_cookie(STATION_COOKIE, secret, max_age=315_360_000, httponly=True, samesite="Lax", secure=secure)
+    return response
+
+
+@bp.post("/stations/leave")
+def leave() -> AnyResponse:
+    """This browser is no longer a station."""
+    station_id = visitor().station_id
+    if station_id is not None:
+        with transaction(house().database) as session:
+            close_browser(session, station_id, now(), by=visitor().worker_id)
+    response = redirect(url_for("stations.every"))
+    response.delete_cookie(STATION_COOKIE)
+    return response
