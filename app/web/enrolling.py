@@ -9,7 +9,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
 from app.domain.stations import KINDS
-from app.queries.people import stations as all_stations
+from app.queries.people import station_list
 from app.services.people import enrol_station
 from app.services.room import add_station, close_browser
 from app.web.forms import StationForm
@@ -22,7 +22,7 @@ from app.web.stations import bp
 def every() -> Response:
     """All stations; the manager enrols this browser as one of them."""
     with reading(house().database) as session:
-        found = all_stations(session)
+        found = station_list(session)
     form = StationForm()
     form.kind.choices = [(kind, words) for kind, (words, _) in KINDS.items()]
     return page("stations/every.html", stations=found, form=form, here=visitor().station_id)
@@ -53,7 +53,7 @@ def enrol(slug: str) -> AnyResponse:
     """Make this browser the screen of that station."""
     manager = visitor().worker_id
     with transaction(house().database) as session:
-        found = [each for each in all_stations(session) if each.slug == slug]
+        found = [each for each in station_list(session) if each.slug == slug]
         if not found or manager is None:
             return make_response(
                 page("doors/error.html", 404, code=404, what="There is no such station.", do="Go back.")
