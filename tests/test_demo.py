@@ -27,7 +27,7 @@ from app.queries.sheets import sheet_page
 from app.queries.stations import fetch_next, station_view
 from app.services.audit import audit, dated_ahead, in_question
 from app.services.people import log_in
-from app.web.stations import KINDS
+from app.domain.stations import KINDS
 from seed_demo import Demo, fill
 from seed_demo.life import LAST_LEFT, OPENS, days_until
 from seed_demo.names import SPECIES, in_season
