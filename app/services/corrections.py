@@ -18,7 +18,7 @@ from app.services import saying, tallies
 from app.services.custody import enter_correction, enter_thing, standing_of
 from app.services.describing import describe
 from app.services.desk import Desk
-from app.services.doubts import call_in_question
+from app.services.doubts import call_in_question, look_again
 from app.services.facts import place_words, sheet_by_id, stack_by_id
 from app.services.log import log_entry, standing_rows, workers_of
 from app.services.press import refold
@@ -119,6 +119,8 @@ def _correct_sheet(desk: Desk, sheet_id: int, tail: Sequence[Any], rest: Sequenc
     take_back(desk, ids)
     desk.session.execute(delete(Inspection).where(Inspection.entry_id.in_(ids)))
     _settle_doubts(desk, ids, reason)
+    if any(row.step == Step.RESTATE for row in tail):
+        look_again(desk, sheet_id, desk.written[-1], None)
 
 
 def _correct_stack(desk: Desk, stack_id: int, tail: Sequence[Any], reason: str) -> None:

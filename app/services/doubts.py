@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from sqlalchemy import insert, or_, select, update
 
 from app.db.models import Doubt, Entry, Layer, table_of
 from app.domain.press import under_weight
-from app.domain.sheet import replay
+from app.domain.sheet import LogEntry, Standing, after, replay
 from app.domain.stages import Step
 from app.services.desk import Desk
 from app.services.facts import stays_and_spans
@@ -54,12 +55,13 @@ def shortfall(desk: Desk, sheet_id: int, entry_id: int) -> timedelta:
     entries = standing_entries(desk.session, sheet_id)
     before = replay(entry for entry in entries if entry.entry_id < entry_id)
     taken = next(entry for entry in entries if entry.entry_id == entry_id)
-    if before.minimum_s is None:
+    minimum_s = _minimum_known(entries, before)
+    if minimum_s is None:
         return timedelta(0)
     stays, spans = stays_and_spans(desk.session, sheet_id, before.glued_at)
     until = taken.happened_at
     lain = under_weight([stay for stay in stays if stay.laid_at < until], spans, until)
-    return max(timedelta(seconds=before.minimum_s) - lain, timedelta(0))
+    return max(timedelta(seconds=minimum_s) - lain, timedelta(0))
 
 
 def settle(desk: Desk, sheet_id: int, why: str) -> int:
@@ -68,6 +70,16 @@ def settle(desk: Desk, sheet_id: int, why: str) -> int:
     values = {"settled_at": desk.now, "settled_by": desk.by[0].worker_id if desk.by else None, "why": why}
     done = update(DOUBT).where(DOUBT.c.entry_id.in_(mine), DOUBT.c.settled_at.is_(None)).values(**values)
     return len(desk.session.execute(done.returning(DOUBT.c.id)).all())
+
+
+def _minimum_known(entries: Sequence[LogEntry], before: Standing) -> int | None:
+    # Adhesive and bulk may have been put right after the sheet came out, for the gluing that it came out with.
+    minimum_s, stands = before.minimum_s, Standing()
+    for entry in entries:
+        stands = after(stands, entry)
+        if stands.glued_at == before.glued_at and stands.minimum_s is not None:
+            minimum_s = stands.minimum_s
+    return minimum_s
 
 
 def _raise_doubt(desk: Desk, entry_id: int, by_entry_id: int, short_s: int) -> None:

@@ -20,6 +20,7 @@ from app.services import saying
 from app.services.custody import Writing, enter, standing_of
 from app.services.deeds import sheet_asked
 from app.services.desk import Desk
+from app.services.doubts import look_again
 from app.services.facts import make_attempt
 
 
@@ -36,6 +37,7 @@ def put_gluing_right(desk: Desk, adhesive: str, bulk: str) -> Answer:
     sets = _sets(desk, attempt.sheet, adhesive, bulk)
     writing = Writing(Step.RESTATE, attempt.sheet.stage, attempt.sheet.place, sets, reason=attempt.reason)
     entry_id, stands = enter(desk, row["id"], attempt.sheet, writing)
+    look_again(desk, row["id"], entry_id, None)
     answer = saying.done(desk, row, Step.RESTATE, entry_id, stands)
     needs = f"It needs {duration(stands.minimum_s)} under weight." if stands.minimum_s is not None else ""
     return saying.with_lines(answer, *filter(None, (needs,)))

@@ -54,12 +54,16 @@ class Link:
 
 @dataclass(slots=True)
 class Walk:
-    """What follows from the standing entries of a sheet, gathered in the order in which they happened."""
+    """What follows from the standing entries of a sheet, gathered in the order in which they happened.
+
+    `outs` are its take-outs, how it stood before and where it had lain; `minimum_s` the minimum of each gluing, by when.
+    """
 
     stands: Standing = field(default_factory=Standing)
     stays: list[dict[str, Any]] = field(default_factory=list)
     holds: list[dict[str, Any]] = field(default_factory=list)
     outs: list[tuple[Any, Standing, list[Stay]]] = field(default_factory=list)
+    minimum_s: dict[datetime | None, int] = field(default_factory=dict)
 
 
 def sheet_differences(kept: Kept, press: PressRoom) -> Iterator[Difference]:
@@ -74,7 +78,8 @@ def sheet_differences(kept: Kept, press: PressRoom) -> Iterator[Difference]:
     yield from _side_rows(kept, "stay in a stack", STAY_COLUMNS, walk.stays, kept.stays)
     yield from _side_rows(kept, "hold", HOLD_COLUMNS, walk.holds, kept.holds)
     for row, before, stays in walk.outs:
-        yield from _too_early(kept, row, before, stays, press)
+        minimum = timedelta(seconds=walk.minimum_s.get(before.glued_at, 0))
+        yield from _too_early(kept, row, minimum, stays, press)
 
 
 def _chain(kept: Kept) -> Generator[Difference, None, list[Link]]:
@@ -134,6 +139,9 @@ def _walk(links: Iterable[Link]) -> Walk:
         _follow_stays(walk, link.was, link.now, link.row)
         _follow_holds(walk, link.was, link.now, link.entry)
         walk.stands = link.now
+        if link.now.minimum_s is not None:
+            # The last that is known of a gluing: adhesive and bulk may have been put right later.
+            walk.minimum_s[link.now.glued_at] = link.now.minimum_s
     return walk
 
 
@@ -180,8 +188,9 @@ def _side_rows(
         yield _difference(kept, what, _side_words(columns, should), _side_words(columns, does))
 
 
-def _too_early(kept: Kept, row: Any, before: Standing, stays: Sequence[Stay], press: PressRoom) -> Iterator[Difference]:
-    minimum = timedelta(seconds=before.minimum_s or 0)
+def _too_early(
+    kept: Kept, row: Any, minimum: timedelta, stays: Sequence[Stay], press: PressRoom
+) -> Iterator[Difference]:
     pieces = (under_weight([stay], {stay.stack_id: _spans_of(press, stay)}, row.happened_at) for stay in stays)
     lain = sum(pieces, timedelta(0))
     short = int((minimum - lain).total_seconds())

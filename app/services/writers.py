@@ -11,8 +11,9 @@ from sqlalchemy.engine import RowMapping
 
 from app.db.models import Consignment
 from app.domain.attempt import Attempt
+from app.domain.errors import Refusal, Refused
 from app.domain.sheet import NOWHERE, Place
-from app.domain.stages import Step
+from app.domain.stages import STEP_WORDS, Step
 from app.services.custody import Writing
 from app.services.desk import Desk
 from app.services.in_hand import bulk_meant, hands, lands, shelf_in_hand
@@ -22,8 +23,12 @@ Writer = Callable[[Desk, RowMapping, Attempt], Writing]
 
 
 def writing_for(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
-    """What this step writes for this sheet, before anything is written."""
-    return WRITERS[attempt.step](desk, row, attempt)
+    """What this step writes for this sheet, before anything is written. Refused: wrong-stage for one no scan can mean."""
+    writer = WRITERS.get(attempt.step)
+    if writer is None:
+        words = f"To {STEP_WORDS[attempt.step][0]} takes more than a scan."
+        raise Refused(Refusal("wrong-stage", words, "Open the sheet's page; it is done there."))
+    return writer(desk, row, attempt)
 
 
 def is_early_to_feel(desk: Desk, attempt: Attempt) -> bool:
@@ -100,13 +105,6 @@ def _bring_back(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     return Writing(Step.BRING_BACK, lands(attempt), shelf_in_hand(desk), {"outcome": None})
 
 
-def _stays(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
-    facts = {
-        name: desk.request.facts[name] for name in ("new_number", "old_number", "into") if name in desk.request.facts
-    }
-    return Writing(attempt.step, lands(attempt), attempt.sheet.place, facts=facts)
-
-
 def _withdraw(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     return Writing(Step.WITHDRAW, lands(attempt), NOWHERE, {"closed_as": attempt.reason})
 
@@ -156,8 +154,6 @@ WRITERS: dict[Step, Writer] = {
     Step.INSPECT: _inspect,
     Step.FILE: _onto_shelf,
     Step.BRING_BACK: _bring_back,
-    Step.ANOTHER_SHEET: _stays,
-    Step.RENUMBER: _stays,
     Step.SHELVE: _onto_shelf,
     Step.WITHDRAW: _withdraw,
     Step.PUT_HOLD: _put_hold,

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from functools import partial
 
-from app.db.engine import reading
+from app.db.engine import reading, transaction
 from app.services.audit import in_question
+from app.services.desk import ScanRequest
+from app.services.regluing import put_gluing_right
+from app.services.scanning import once
 from tests.room import Room
 from tests.services.days import card, differences, done, pressed
 
@@ -57,3 +61,30 @@ def test_a_late_pair_that_leaves_it_long_enough_lays_the_doubt_to_rest(room: Roo
     with reading(room.database) as session:
         assert in_question(session) == []
     assert differences(room.database) == []
+
+
+def test_an_adhesive_put_right_after_the_sheet_came_out_calls_the_move_in_question(room: Room) -> None:
+    number = pressed(room)
+    room.wait(hours=30)
+    room.weights("off", "P1")
+    done(room.takes_out(number))
+    room.wait(hours=1)
+    entry = _put_right(room, number, "paste")
+    with reading(room.database) as session:
+        assert [(each.number, each.short_s, each.by_entry_id) for each in in_question(session)] == [
+            (number, 18 * 3600, entry)
+        ]
+    assert room.stage(number) == "dry" and differences(room.database) == []
+    done(room.undoes(entry, "inspection", worker_ids=(room.worker["hedda"],), manages=True))
+    with reading(room.database) as session:
+        assert in_question(session) == [], "it was PVA after all"
+    assert differences(room.database) == []
+
+
+def _put_right(room: Room, number: str, adhesive: str) -> int:
+    request = ScanRequest(
+        room.next_id(), number, worker_ids=(room.worker["hedda"],), reason="the other pot", manages=True
+    )
+    with transaction(room.database) as session:
+        act = partial(put_gluing_right, adhesive=adhesive, bulk="ordinary")
+        return int(done(once(session, request, room.occasion, act, "put right")).entry)
