@@ -151,5 +151,16 @@ PREFIXES: dict[Kind, str] = {kind: shape.prefix for kind, shape in CODES.items()
 
 # Printed cards hang in the room for years: a new command is added at the end, none is moved or taken out.
 COMMANDS: dict[str, str] = _command_codes(
-    "undo", "done", "help", "no-number", "another-sheet", "already-done", "yes", "no", "closing", "pest", "round"
+    "undo",
+    "done",
+    "help",
+    "no-number",
+    "another-sheet",
+    "already-done",
+    "yes",
+    "no",
+    "closing",
+    "pest",
+    "round",
+    "unmounted",
 )

@@ -22,7 +22,7 @@ from app.services.custody import standing_of
 from app.services.desk import Desk, workers_named
 from app.services.facts import sheet_by_id, sheet_by_number
 from app.services.sheets import take_step
-from app.services.signing import sign_in, sign_out_all
+from app.services.signing import hello, sign_in, sign_out_all
 
 WORKER = table_of(Worker)
 
@@ -45,7 +45,7 @@ def scan_badge(desk: Desk, code: str) -> Answer:
     if pending.get("step") == Step.PUT_UNDER_WEIGHT and pending.get("already_done"):
         return _glued_it(desk, worker, pending)
     sign_in(desk, worker.worker_id, how="badge")
-    return Answer("done", f"Hello, {worker.name.split()[0]}.", ("You are signed in here.",), "Scan a sheet.")
+    return hello(desk, worker)
 
 
 def scan_command(desk: Desk, code: str) -> Answer:
@@ -131,6 +131,17 @@ def _another_sheet(desk: Desk) -> Answer:
     return Answer("which-one", WORDS["which-one"], (line,), choices=(choice,), carry={"code": row["number"]})
 
 
+def _unmounted(desk: Desk) -> Answer:
+    last = desk.in_hand("last_sheet_id")
+    if last is None:
+        raise Refused(Refusal("out-of-order", "Scan the sheet first.", "Then scan this card."))
+    row = sheet_by_id(desk.session, last)
+    step = f"step={Step.GOES_UNMOUNTED.value}&facts.unmounted="
+    choices = tuple(Choice(f"It goes in a {kind}", "choose", step + kind) for kind in ("packet", "box"))
+    line = f"Is {shown(row['number'], desk.patterns)} kept unmounted?"
+    return Answer("which-one", WORDS["which-one"], (line,), choices=choices, carry={"code": row["number"]})
+
+
 def _closing(desk: Desk) -> Answer:
     lines = closing_words(desk)
     if not lines:
@@ -140,5 +151,5 @@ def _closing(desk: Desk) -> Answer:
 
 DEEDS: dict[str, Callable[[Desk], Answer]] = {
     "undo": _undo_last, "done": _done, "help": _help, "already-done": _already_done, "round": _round,
-    "no-number": _no_number, "another-sheet": _another_sheet, "closing": _closing,
+    "no-number": _no_number, "another-sheet": _another_sheet, "unmounted": _unmounted, "closing": _closing,
 }  # fmt: skip

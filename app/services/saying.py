@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import bindparam, func, select
 from sqlalchemy.engine import RowMapping
 
-from app.db.models import Layer, Sheet, Stack, table_of
+from app.db.models import Layer, Sheet, Specimen, Stack, table_of
 from app.db.prepared import prepared
 from app.domain.answer import WORDS, Answer, Described
 from app.domain.errors import Refusal, gravest
@@ -30,6 +30,7 @@ _OPEN_STACKS = prepared(
     .where(STACK.c.closed_at.is_(None), STACK.c.weights_on.is_(False), STACK.c.capacity > _LYING)
     .order_by(_LYING.desc(), STACK.c.id)
 )
+_SHEETS_OF = prepared(select(Specimen.sheets).where(Specimen.id == bindparam("specimen")))
 _STACK_AND_LYING = prepared(select(STACK.c.name, _LYING.label("lying")).where(STACK.c.id == bindparam("stack")))
 
 
@@ -37,7 +38,7 @@ def done(desk: Desk, row: RowMapping, step: Step, entry_id: int, now_stands: Sta
     """The answer to a step that was taken."""
     sheet = describe(desk.session, row, desk.patterns)
     word = STEP_WORDS[step][1].capitalize() + "."
-    lines = _found_again(desk, row)
+    lines = (*_found_again(desk, row), *(_brief(desk, row) if step is Step.TAKE_UP else ()))
     return Answer("done", word, lines, next_words(desk, sheet, step, now_stands), sheet, step.value, entry_id)
 
 
@@ -119,6 +120,17 @@ def _settled(desk: Desk, step: Step, now: Standing) -> str:
 def _where(desk: Desk, now: Standing, otherwise: str) -> str:
     words = place_words(desk.session, now.place)
     return f"in {words}" if words and now.place.table_id is None else otherwise
+
+
+def _brief(desk: Desk, row: RowMapping) -> tuple[str, ...]:
+    """What to know of a sheet before its folder is opened, besides its cautions."""
+    lines = []
+    if row["specimen_id"] is not None:
+        many = desk.session.execute(_SHEETS_OF, {"specimen": row["specimen_id"]}).scalar_one()
+        lines += [f"Sheet {row['part']} of {many} of this specimen."] if many > 1 else []
+    if row["notes"]:
+        lines.append(f"The collector's notes: {row['notes']}")
+    return tuple(lines)
 
 
 def _found_again(desk: Desk, row: RowMapping) -> tuple[str, ...]:

@@ -4,11 +4,21 @@ from __future__ import annotations
 
 from sqlalchemy import insert, select, update
 
-from app.db.models import Attendance, table_of
+from app.db.models import Attendance, Worker, table_of
+from app.domain.answer import Answer
+from app.domain.attempt import WorkerFacts
 from app.domain.errors import Refusal, Refused
 from app.services.desk import Desk, workers_named
 
 ATTENDANCE = table_of(Attendance)
+WORKER = table_of(Worker)
+WHAT_IS_KEPT = (
+    "You are signed in here. This is what is kept about you, told once:",
+    "Your name, your badge, and what you may do here; the manager sees them.",
+    "Each sheet you handle, with place and time. It stays with the sheet for good.",
+    "When you signed in and out at which station; trainers and the manager see it.",
+    "A refused scan is kept without your name. When you leave, ask for your name to become a number.",
+)
 TOGETHER = 2
 
 
@@ -39,6 +49,16 @@ def sign_in(desk: Desk, worker_id: int, *, how: str, with_others: str = "") -> N
         "beside_id": beside,
     }
     desk.session.execute(insert(ATTENDANCE), values)
+
+
+def hello(desk: Desk, worker: WorkerFacts) -> Answer:
+    """The answer to a sign-in; the first time it tells in five lines what is kept about a worker, who sees it, how long."""
+    first = select(WORKER.c.id).where(WORKER.c.id == worker.worker_id, WORKER.c.told_at.is_(None))
+    lines: tuple[str, ...] = ("You are signed in here.",)
+    if desk.session.execute(first).scalar() is not None:
+        desk.session.execute(update(WORKER).where(WORKER.c.id == worker.worker_id).values(told_at=desk.now))
+        lines = WHAT_IS_KEPT
+    return Answer("done", f"Hello, {worker.name.split()[0]}.", lines, "Scan a sheet.")
 
 
 def sign_out_all(desk: Desk) -> None:

@@ -11,19 +11,20 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
 from app.domain.answer import Answer
+from app.domain.numbers import COMMANDS
 from app.queries.house import house_now
 from app.queries.people import workers as all_workers
 from app.queries.room import adhesives
 from app.queries.stations import fetch_next, station_view
 from app.services.corrections import step_of
 from app.services.corrections import undo as take_back
-from app.services.desk import Desk, ScanRequest
+from app.services.desk import Desk, ScanRequest, workers_named
 from app.services.people import pin_fits
 from app.services.room import set_at_station
 from app.services.scanning import once
 from app.services.scanning import scan as scan_once
+from app.services.signing import hello, sign_out_all
 from app.services.signing import sign_in as sign_in_here
-from app.services.signing import sign_out_all
 from app.web.render import house, now, page
 from app.web.scans import answer_view, occasion, scan_request, whole
 from app.web.security import visitor
@@ -134,8 +135,14 @@ def _context(session: Any, fragment: bool) -> dict[str, Any]:
     rules = house_now(session)
     workers = [each for each in all_workers(session) if each.retired_at is None and set(each.rights) != {"reader"}]
     return {"view": view, "fetch": fetch_next(session, _station(), now(), rules), "workers": workers,
-            "pin": rules.pin_at_stations, "doubtful": occasion().clock_doubtful, "adhesives": adhesives(session),
+            "pin": rules.pin_at_stations, "cards": _cards(view.steps if view else ()), 
+            "doubtful": occasion().clock_doubtful, "adhesives": adhesives(session),
             "mounts": bool({"mount", "re-glue"} & set(view.steps)) if view else False}  # fmt: skip
+
+
+def _cards(steps: tuple[str, ...]) -> list[tuple[str, str]]:
+    """The command cards that are buttons too at a station with these steps: label and code."""
+    return [(label, COMMANDS[name]) for name, label, step in BUTTONS if not step or step in steps]
 
 
 def _station() -> int:
@@ -161,7 +168,7 @@ def _undo(desk: Desk, entry_id: int, why: str) -> Answer:
 
 def _sign_in(desk: Desk, worker_id: int, others: str) -> Answer:
     sign_in_here(desk, worker_id, how="name", with_others=others if others in ("together", "beside") else "")
-    return Answer("done", "Hello.", ("You are signed in here.",), "Scan a sheet.")
+    return hello(desk, workers_named(desk.session, (worker_id,), desk.house)[0])
 
 
 def _sign_out(desk: Desk) -> Answer:
@@ -184,3 +191,11 @@ def _defaults() -> dict[str, Any]:
 
 
 WHY = {"wrong-sheet": "wrong sheet", "not-done-yet": "not done yet", "not-me": "not me"}
+BUTTONS = (
+    ("no-number", "No number", ""),
+    ("another-sheet", "It needs another sheet", "another-sheet"),
+    ("unmounted", "It stays unmounted", "goes-unmounted"),
+    ("round", "Press round", "put-under-weight"),
+    ("closing", "Closing the room", ""),
+    ("help", "Help", ""),
+)

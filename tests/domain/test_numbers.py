@@ -163,6 +163,7 @@ def test_the_printed_command_cards_never_change() -> None:
         "closing": "VC0011W",
         "pest": "VC0012U",
         "round": "VC0013S",
+        "unmounted": "VC0014Q",
     }
     assert all(mod_37_2.is_valid(code) for code in COMMANDS.values())
 

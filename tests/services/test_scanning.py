@@ -6,11 +6,12 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
-from sqlalchemy import func, select
+from sqlalchemy import func, select, update
 
-from app.db.engine import reading
-from app.db.models import Base, RefusedScan, Sighting, table_of
+from app.db.engine import reading, transaction
+from app.db.models import Base, RefusedScan, Sheet, Sighting, table_of
 from app.domain.errors import Refused
+from app.domain.numbers import COMMANDS
 from app.domain.stages import Step
 from tests.room import Room
 from tests.services.days import card, codes, differences, done
@@ -200,3 +201,34 @@ def test_the_manager_writes_up_what_the_paper_log_has(room: Room) -> None:
     out["happened_at"] = began + timedelta(hours=25)
     done(room.scans(number, "press", **out, **late))
     assert all(entry["is_late"] for entry in room.log(number)[-2:]) and differences(room.database) == []
+
+
+def test_a_sheet_that_stays_unmounted_is_said_by_card(room: Room) -> None:
+    number = room.sheet_ready()
+    card = COMMANDS["unmounted"]
+    assert room.scans(card, "table-1").refusals[0]["code"] == "out-of-order"
+    room.scans(number, "table-1")
+    asked = room.scans(card, "table-1")
+    assert asked.kind == "which-one" and asked.choices[0].value == "step=goes-unmounted&facts.unmounted=packet"
+    answer = room.scans(asked.carry["code"], "table-1", step=Step.GOES_UNMOUNTED, facts={"unmounted": "packet"})
+    assert answer.word == "Kept unmounted." and room.row(number)["unmounted"] == "packet" and room.stage(number) == "dry"
+
+
+def test_a_worker_is_told_once_what_is_kept_about_them(room: Room) -> None:
+    first = room.scans(room.code("badge", "piet"), "table-2")
+    assert len(first.lines) == 5 and "kept about you" in first.lines[0]
+    room.wait(minutes=1)
+    assert room.scans(room.code("badge", "piet"), "table-1").lines == ("You are signed in here.",)
+
+
+def test_taking_up_tells_the_collectors_notes_and_which_sheet_of_how_many_it_is(room: Room) -> None:
+    number = room.sheet_ready()
+    with transaction(room.database) as session:
+        session.execute(update(table_of(Sheet)).where(table_of(Sheet).c.number == number).values(notes="rhizome in a bag of its own"))
+    assert room.scans(number, "table-1").lines == ("The collector's notes: rhizome in a bag of its own",)
+    more = room.scans(number, "table-1", step=Step.ANOTHER_SHEET)
+    assert more.kind == "done" and "2 of 2" in more.lines[0]
+    room.wait(minutes=1)
+    room.scans(room.code("shelf", "M1/2"), "table-1")
+    room.wait(minutes=1)
+    assert room.scans(number, "table-1", step=Step.TAKE_UP).lines[0] == "Sheet 1 of 2 of this specimen."
