@@ -77,10 +77,8 @@ def _follows_the_workflow(attempt: Attempt, move: Move) -> Refusal | None:
         return Refusal(
             "number-taken", f"This number is in use: the sheet {STAGES[stage].stands}.", _where_next(attempt)
         )
-    order = STEP_WORDS[attempt.step][0]
-    return Refusal(
-        "wrong-stage", f"It {STAGES[stage].stands}, so this is not the place to {order}.", _where_next(attempt)
-    )
+    deed = STEP_WORDS[attempt.step][1]
+    return Refusal("wrong-stage", f"It {STAGES[stage].stands}, so it cannot be {deed} now.", _where_next(attempt))
 
 
 def _where_next(attempt: Attempt) -> str:

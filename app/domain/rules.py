@@ -25,9 +25,9 @@ def holds_permit(attempt: Attempt) -> Refusal | None:
     if not kinds:
         return None
     said = " and ".join(HOLDS[kind].words for kind in kinds)
-    order = STEP_WORDS[attempt.step][0]
+    deed = STEP_WORDS[attempt.step][1]
     return Refusal(
-        "on-hold", f"Hold: {said}. Until it is lifted, do not {order}.", _leave(attempt) + HOLDS[kinds[0]].do
+        "on-hold", f"Hold: {said}. Until it is lifted, it may not be {deed}.", _leave(attempt) + HOLDS[kinds[0]].do
     )
 
 

@@ -99,7 +99,7 @@ def test_a_step_that_does_not_lead_on_from_where_the_sheet_stood_is_refused_in_w
     number = room.sheet_ready()
     room.wait(hours=3)
     answer = send(client_as("manager"), f"/sheets/{number}/late", **form(room, "take-out", "2026-11-25T10:00"))
-    assert answer.status_code == 422 and "is ready for mounting, so this is not the place to take out" in words(answer)
+    assert answer.status_code == 422 and "is ready for mounting, so it cannot be taken out now" in words(answer)
 
 
 def test_only_the_steps_that_lead_on_are_offered(room: Room, client_as: ClientAs) -> None:
