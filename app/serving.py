@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import shutil
 import signal
@@ -11,7 +12,7 @@ import tempfile
 import threading
 import webbrowser
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     from app.db.engine import Database
 
 LOOPBACK = "127.0.0.1"
-BEAT_EVERY_S = 60.0
 LARGEST_REQUEST = 16 * 1024 * 1024
 Tls = tuple[Path, Path]
 
@@ -184,6 +184,7 @@ def _serve(config: Config, database: Database, watch: Watch, door: socket.socket
     from waitress.server import create_server  # type: ignore[import-untyped]
 
     from app import create_app
+    from app.background import keep_going
 
     app = create_app(config, database=database, watch=watch)
     inner = _bound(LOOPBACK, 0) if context else door
@@ -196,28 +197,14 @@ def _serve(config: Config, database: Database, watch: Watch, door: socket.socket
 
         take_off(door, inner.getsockname()[1], context)
     stopped = threading.Event()
-    threading.Thread(target=_beat, args=(database, watch, stopped), daemon=True).start()
+    keep_going(database, watch, stopped)
+    # It writes a line whenever two requests meet; what matters is written by the pages themselves.
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     if threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGTERM, signal.default_int_handler)
     server.run()
     stopped.set()
     database.engine.dispose()
-
-
-def _beat(database: Database, watch: Watch, stopped: threading.Event) -> None:
-    """Give a sign of life once a minute; not while the clock is in doubt, or the doubt would be gone at the next start."""
-    from sqlalchemy.exc import SQLAlchemyError
-
-    from app.db.engine import transaction
-    from app.services.heartbeat import beat
-
-    while True:
-        if not watch.doubtful_since_start:
-            # One that cannot be written now is written a minute later.
-            with suppress(SQLAlchemyError), transaction(database) as session:
-                beat(session, utc_now())
-        if stopped.wait(BEAT_EVERY_S):
-            return
 
 
 def _safe(tls: Tls) -> SSLContext:

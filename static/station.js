@@ -145,14 +145,20 @@
     const page = new DOMParser().parseFromString(html, "text/html");
     const answer = page.getElementById("answer");
     place.replaceChildren(...(answer ? [document.adoptNode(answer)] : page.body.childNodes));
-    for (const id of ["scans", "at-work"]) {
-      const fresh = page.getElementById(id);
-      const old = document.getElementById(id);
-      if (fresh && old) old.replaceWith(document.adoptNode(fresh));
-    }
+    const atWork = page.getElementById("at-work");
+    if (atWork) document.getElementById("at-work").replaceWith(document.adoptNode(atWork));
+    addToLast(page.querySelector("#scans li"));
     sound(kind || "stop");
     document.body.dispatchEvent(new CustomEvent("scanned"));
     field.focus({ preventScroll: true });
+  }
+
+  function addToLast(row) {
+    // Only the newest comes with an answer; the others are on the screen already.
+    const list = document.querySelector("#scans ol");
+    if (!row || !list) return;
+    list.prepend(document.adoptNode(row));
+    while (list.children.length > 12) list.lastElementChild.remove();
   }
 
   function say(count) {

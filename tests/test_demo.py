@@ -19,6 +19,7 @@ from app.domain.calendar import Calendar, local_day
 from app.domain.hazards import CAUTIONS
 from app.domain.house import House
 from app.domain.press import BULKS
+from app.domain.stations import KINDS
 from app.queries.board import board
 from app.queries.house import house_now
 from app.queries.listing import list_sheets
@@ -27,7 +28,6 @@ from app.queries.sheets import sheet_page
 from app.queries.stations import fetch_next, station_view
 from app.services.audit import audit, dated_ahead, in_question
 from app.services.people import log_in
-from app.domain.stations import KINDS
 from seed_demo import Demo, fill
 from seed_demo.life import LAST_LEFT, OPENS, days_until
 from seed_demo.names import SPECIES, in_season

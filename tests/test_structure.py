@@ -71,7 +71,9 @@ def test_imports_go_in_one_direction(path: Path) -> None:
 
 def test_only_the_first_room_and_the_joiners_stand_outside_the_rooms() -> None:
     outside = {module_of(path) for path in SOURCES if room_of(module_of(path)) is None}
-    assert outside <= {"app", "app.__main__", "app.cli", "app.clock", "app.config", "app.serving"}, outside
+    assert outside <= {"app", "app.__main__", "app.cli", "app.clock", "app.config", "app.serving", "app.background"}, (
+        outside
+    )
     for path in SOURCES:
         if module_of(path) not in ("app", "app.__main__", "app.serving", "app.cli"):
             assert "app.cli" not in set(imports_of(path)), f"{path} imports the joiners"

@@ -20,12 +20,13 @@ from app.queries.house import house_now
 
 ENTRY = table_of(Entry)
 SHOWN = 12
-_LAST = prepared(
+_TODAY = (
     select(Scan.answer, Scan.received_at)
     .where(Scan.station_id == bindparam("station"), Scan.received_at >= bindparam("since"))
     .order_by(Scan.received_at.desc(), Scan.id.desc())
-    .limit(SHOWN)
 )
+_LAST = prepared(_TODAY.limit(SHOWN))
+_NEWEST = prepared(_TODAY.limit(1))
 _LATER = aliased(Entry)
 _CORRECTION = aliased(Entry)
 _CORRECTED = select(_CORRECTION.id).where(_CORRECTION.corrects == ENTRY.c.id).exists()
@@ -77,6 +78,13 @@ def last_scans(
     entries = [row.answer["entry"] for row in rows if row.answer.get("entry")]
     undoable = _undoable(session, entries, by, now) if entries and by else frozenset[int]()
     return tuple(_scan(row, undoable) for row in rows)
+
+
+def newest_scan(session: Session, station_id: int, now: datetime, zone: ZoneInfo) -> tuple[LastScan, ...]:
+    """The scan that was answered last at a station today, alone; a screen that has the others already puts it on top."""
+    since = day_bounds(local_day(now, zone), zone)[0]
+    rows = session.execute(_NEWEST, {"station": station_id, "since": since}).all()
+    return tuple(_scan(row, frozenset()) for row in rows)
 
 
 def _undoable(session: Session, entries: Sequence[int], by: Sequence[int], now: datetime) -> frozenset[int]:

@@ -29,7 +29,7 @@ from app.domain.stages import STEP_WORDS, Step
 from app.queries.fetching import FetchLine as FetchLine
 from app.queries.fetching import fetch_next as fetch_next
 from app.queries.house import house_now
-from app.queries.last_scans import LastScan, last_scans
+from app.queries.last_scans import LastScan, last_scans, newest_scan
 from app.queries.people import steps_words
 from app.queries.reminders import Reminder, reminders_for
 
@@ -110,6 +110,14 @@ class StationView:
 
 
 @dataclass(frozen=True, slots=True)
+class AnsweredView:
+    """What changes on a station's screen with each answer."""
+
+    workers: tuple[SignedIn, ...]
+    last: tuple[LastScan, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class SideView:
     """What stands at the side of a station's screen, by itself."""
 
@@ -146,6 +154,11 @@ def station_view(
         _today(session, now, zone), row.adhesive or "", row.bulk or "", row.method or "", _place(row), row.stack or "",
         row.bundle or "", row.consignment or "", row.in_round, _asks(row.pending),
     )  # fmt: skip
+
+
+def answered_view(session: Session, station_id: int, now: datetime, zone: ZoneInfo) -> AnsweredView:
+    """What changes on a station's screen with an answer: who works there, and the scan that was answered."""
+    return AnsweredView(_workers(session, station_id), newest_scan(session, station_id, now, zone))
 
 
 def side_view(

@@ -15,7 +15,7 @@ from app.domain.numbers import COMMANDS
 from app.queries.house import house_now
 from app.queries.people import workers as all_workers
 from app.queries.room import adhesives
-from app.queries.stations import fetch_next, station_view
+from app.queries.stations import answered_view, fetch_next, station_view
 from app.services.corrections import step_of
 from app.services.corrections import undo as take_back
 from app.services.desk import Desk, ScanRequest, workers_named
@@ -129,13 +129,13 @@ def _screen(answer: Answer | None) -> Response:
 
 
 def _context(session: Any, fragment: bool) -> dict[str, Any]:
-    view = station_view(session, _station(), now(), house().zone)
     if fragment:
-        return {"view": view}
+        return {"view": answered_view(session, _station(), now(), house().zone)}
+    view = station_view(session, _station(), now(), house().zone)
     rules = house_now(session)
     workers = [each for each in all_workers(session) if each.retired_at is None and set(each.rights) != {"reader"}]
     return {"view": view, "fetch": fetch_next(session, _station(), now(), rules), "workers": workers,
-            "pin": rules.pin_at_stations, "cards": _cards(view.steps if view else ()), 
+            "pin": rules.pin_at_stations, "cards": _cards(view.steps if view else ()),
             "doubtful": occasion().clock_doubtful, "adhesives": adhesives(session),
             "mounts": bool({"mount", "re-glue"} & set(view.steps)) if view else False}  # fmt: skip
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import threading
 import time
+from pathlib import Path
 
 import pytest
 from sqlalchemy import insert, select
 
-from app.db.engine import Database, Turns, reading, transaction
+from app.db.engine import Database, Turns, checkpoint, reading, transaction
 from app.db.models import Setting, table_of
 
 SETTING = table_of(Setting)
@@ -87,3 +88,20 @@ def _until(is_so: object, limit_s: float = 5.0) -> None:
     while not is_so():  # type: ignore[operator]
         assert time.monotonic() < end
         time.sleep(0.001)
+
+
+def test_what_was_written_is_carried_over_while_others_read(database: Database) -> None:
+    for number in range(20):
+        with transaction(database) as session:
+            session.execute(insert(SETTING), {"name": str(number), "value": "x" * 5000})
+    ahead = Path(str(database.engine.url.database) + "-wal")
+    assert ahead.stat().st_size > 0
+    with reading(database) as session:
+        assert len(session.execute(select(SETTING.c.name)).all()) == 20
+        checkpoint(database)
+    with database.engine.connect() as connection:
+        busy, written, carried = connection.connection.driver_connection.execute(
+            "PRAGMA wal_checkpoint(PASSIVE)"
+        ).fetchone()  # type: ignore[union-attr]
+        assert (busy, written) == (0, carried) and written > 0
+    assert len(_settings(database)) == 20

@@ -211,7 +211,9 @@ def test_a_sheet_that_stays_unmounted_is_said_by_card(room: Room) -> None:
     asked = room.scans(card, "table-1")
     assert asked.kind == "which-one" and asked.choices[0].value == "step=goes-unmounted&facts.unmounted=packet"
     answer = room.scans(asked.carry["code"], "table-1", step=Step.GOES_UNMOUNTED, facts={"unmounted": "packet"})
-    assert answer.word == "Kept unmounted." and room.row(number)["unmounted"] == "packet" and room.stage(number) == "dry"
+    assert (
+        answer.word == "Kept unmounted." and room.row(number)["unmounted"] == "packet" and room.stage(number) == "dry"
+    )
 
 
 def test_a_worker_is_told_once_what_is_kept_about_them(room: Room) -> None:
@@ -224,7 +226,11 @@ def test_a_worker_is_told_once_what_is_kept_about_them(room: Room) -> None:
 def test_taking_up_tells_the_collectors_notes_and_which_sheet_of_how_many_it_is(room: Room) -> None:
     number = room.sheet_ready()
     with transaction(room.database) as session:
-        session.execute(update(table_of(Sheet)).where(table_of(Sheet).c.number == number).values(notes="rhizome in a bag of its own"))
+        session.execute(
+            update(table_of(Sheet))
+            .where(table_of(Sheet).c.number == number)
+            .values(notes="rhizome in a bag of its own")
+        )
     assert room.scans(number, "table-1").lines == ("The collector's notes: rhizome in a bag of its own",)
     more = room.scans(number, "table-1", step=Step.ANOTHER_SHEET)
     assert more.kind == "done" and "2 of 2" in more.lines[0]
