@@ -25,7 +25,7 @@ class FirstForm(FlaskForm):  # type: ignore[misc]
     code = StringField(
         "Code from the console", [InputRequired("Type the code that the console shows."), Length(max=64)]
     )
-    name = StringField("Your name", NAME)
+    name = StringField("Your name", NAME, render_kw={"autocomplete": "username"})
     password = PasswordField("Password, at least 10 characters", [InputRequired("Choose a password."), Length(max=200)],
                              render_kw={"autocomplete": "new-password"})  # fmt: skip
 
@@ -33,7 +33,11 @@ class FirstForm(FlaskForm):  # type: ignore[misc]
 class SignInForm(FlaskForm):  # type: ignore[misc]
     """Signing in with a password."""
 
-    name = StringField("Your name or number", [InputRequired("Type your name."), Length(max=200)])
+    name = StringField(
+        "Your name or number",
+        [InputRequired("Type your name."), Length(max=200)],
+        render_kw={"autocomplete": "username"},
+    )
     password = PasswordField(
         "Password",
         [InputRequired("Type your password."), Length(max=200)],
