@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
-from flask import Blueprint, Response, current_app, make_response, request, url_for
+from flask import Blueprint, Response, current_app, make_response, render_template, request, url_for
+from markupsafe import Markup
 
 from app.db.engine import reading
 from app.queries.board import Board, StackLine, board, board_version
@@ -23,17 +24,22 @@ HREFS = {"sheet": ("sheets.one", "number"), "stack": ("press.one", "name"), "cab
 
 @dataclass
 class Kept:
-    """The board as it was last read: one request reads it, those that come meanwhile wait for that and share it."""
+    """The board as it was last read and drawn: one request does it anew, those that come meanwhile get what there is.
+
+    Nobody waits for the board but the first who asks: a viewer who waits would keep a thread from the scans.
+    """
 
     turn: threading.Lock = field(default_factory=threading.Lock)
     found: Board | None = None
     at: datetime | None = None
+    drawn: str = ""
+    drawn_of: Board | None = None
 
 
 @bp.get("/board")
 def show() -> Response:
     """The board."""
-    return page("board/show.html", **_context(board_now()))
+    return page("board/show.html", drawn=Markup(drawn_now()))
 
 
 @bp.get("/board/live")
@@ -43,18 +49,50 @@ def live() -> Response:
         version = board_version(session)
     if request.args.get("shown", "") == _mark(version, now()):
         return make_response("", 204)
-    return page("board/_live.html", **_context(board_now()))
+    return make_response(drawn_now())
 
 
 def board_now() -> Board:
     """The board, read at most once a second however many look at it."""
+    kept = _kept()
+    found = kept.found
+    if found is not None and not _is_old(kept):
+        return found
+    if not kept.turn.acquire(blocking=found is None):
+        assert found is not None
+        return found
+    try:
+        return _read_anew(kept) if _is_old(kept) or kept.found is None else kept.found
+    finally:
+        kept.turn.release()
+
+
+def drawn_now() -> str:
+    """The board as the page swaps it in, drawn once however many look at it."""
+    kept, found = _kept(), board_now()
+    drawn, drawn_of = kept.drawn, kept.drawn_of
+    if drawn_of is found:
+        return drawn
+    drawn = render_template("board/_live.html", **_context(found))
+    kept.drawn, kept.drawn_of = drawn, found
+    return drawn
+
+
+def _kept() -> Kept:
     kept: Kept = current_app.extensions.setdefault("blotter-board", Kept())
-    with kept.turn:
-        if kept.found is None or kept.at is None or abs(now() - kept.at) >= SECOND:
-            kept.at = now()
-            with reading(house().database) as session:
-                kept.found = board(session, kept.at, house().zone)
-        return kept.found
+    return kept
+
+
+def _is_old(kept: Kept) -> bool:
+    return kept.at is None or abs(now() - kept.at) >= SECOND
+
+
+def _read_anew(kept: Kept) -> Board:
+    moment = now()
+    with reading(house().database) as session:
+        found = board(session, moment, house().zone)
+    kept.found, kept.at = found, moment
+    return found
 
 
 def _context(found: Board) -> dict[str, Any]:

@@ -149,3 +149,29 @@ def test_the_board_names_no_person(room: Room, client_as: ClientAs) -> None:
 def test_the_board_of_an_empty_room_says_what_to_do(client_as: ClientAs) -> None:
     said = words(client_as("reader").get("/board"))
     assert "There is no sheet here yet." in said and "Nothing needs a person now." in said
+
+
+def test_who_looks_while_the_board_is_read_anew_gets_what_there_is(app: Flask, room: Room, client_as: ClientAs) -> None:
+    browser = client_as("reader")
+    assert words(browser.get("/board"))
+    kept = app.extensions["blotter-board"]
+    before = kept.drawn
+    room.sheet_ready()
+    room.wait(seconds=30)
+    with kept.turn:
+        # Somebody else reads it at this moment: nobody waits for that.
+        assert browser.get("/board/live").get_data(as_text=True) == before
+    assert browser.get("/board/live").get_data(as_text=True) != before
+
+
+def test_the_board_is_drawn_once_in_a_second_however_many_look(app: Flask, room: Room, client_as: ClientAs) -> None:
+    browser = client_as("reader")
+    browser.get("/board")
+    found = app.extensions["blotter-board"].found
+    room.sheet_ready()
+    for _ in range(5):
+        browser.get("/board/live")
+    assert app.extensions["blotter-board"].found is found
+    room.wait(seconds=1)
+    browser.get("/board/live")
+    assert app.extensions["blotter-board"].found is not found
