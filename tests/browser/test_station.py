@@ -69,17 +69,22 @@ def test_twenty_scans_fifty_milliseconds_apart_all_arrive_in_order(
     assert [number for _, number in sorted(taken)] == numbers
 
 
-def test_a_scan_that_meets_a_broken_line_is_kept_and_sent_once(
-    served: Served, context: BrowserContext, page: Page
-) -> None:
-    room = served.room
-    number = room.sheet_ready()
+def scanned_at_a_cut_line(served: Served, context: BrowserContext, page: Page) -> str:
+    """A sheet is scanned while the line is down; the screen says that it is kept."""
+    number = served.room.sheet_ready()
     enrol(served, context, "table-1")
     page.goto(served.url("/station"))
     page.wait_for_function("() => document.getElementById('scan-form').dataset.keeps === 'lasting'")
     page.route("**/station/scan", lambda route: route.abort())
     scan(page, number)
     page.wait_for_function("() => !document.getElementById('line').hidden")
+    return number
+
+
+def test_a_scan_that_meets_a_broken_line_is_kept_and_sent_once(
+    served: Served, context: BrowserContext, page: Page
+) -> None:
+    room, number = served.room, scanned_at_a_cut_line(served, context, page)
     assert "1 scan is kept here" in page.locator("#line").inner_text()
     page.unroute("**/station/scan")
     answered(page, "Taken up.")
@@ -88,14 +93,7 @@ def test_a_scan_that_meets_a_broken_line_is_kept_and_sent_once(
 
 
 def test_kept_scans_survive_the_page_being_closed(served: Served, context: BrowserContext, page: Page) -> None:
-    room = served.room
-    number = room.sheet_ready()
-    enrol(served, context, "table-1")
-    page.goto(served.url("/station"))
-    page.wait_for_function("() => document.getElementById('scan-form').dataset.keeps === 'lasting'")
-    page.route("**/station/scan", lambda route: route.abort())
-    scan(page, number)
-    page.wait_for_function("() => !document.getElementById('line').hidden")
+    room, number = served.room, scanned_at_a_cut_line(served, context, page)
     page.close()
     again = context.new_page()
     again.goto(served.url("/station"))
