@@ -22,6 +22,7 @@ from app.config import Config, is_checkout, load_config
 
 if TYPE_CHECKING:
     from ssl import SSLContext
+    from zoneinfo import ZoneInfo
 
     from app.db.engine import Database
 
@@ -60,7 +61,22 @@ def room_database(config: Config, *, may_be_new: bool = False) -> Database:
         upgrade(config.database_url)
     elif state != "newest":
         raise Failed(STATES[state])
-    return open_database(config.database_url)
+    database = open_database(config.database_url)
+    _make_sums(database, config.zone)
+    return database
+
+
+def _make_sums(database: Database, zone: ZoneInfo) -> None:
+    """An upgrade leaves the sums beside the log empty where they changed; here they are made anew from the log."""
+    from app.db.engine import reading, transaction
+    from app.services.recount import rebuild_if_asked, sums_are_old
+
+    with reading(database) as session:
+        is_old = sums_are_old(session)
+    if is_old:
+        print("The sums of the upgraded room are made anew from its log.", file=sys.stderr, flush=True)
+        with transaction(database) as session:
+            rebuild_if_asked(session, zone)
 
 
 def run_room(config: Config, host: str, port: int, tls: Tls | None) -> None:

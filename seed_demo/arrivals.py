@@ -7,11 +7,11 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any
 
 from app.domain.stages import Step
 from app.services.registering import collector_id, mint_number, plant_name_id, register
 from app.services.room import add_consignment, add_hazard
+from app.services.wanted import want
 from seed_demo.hands import Work
 from seed_demo.life import Life
 from seed_demo.names import SPECIES, Species, in_season
@@ -110,7 +110,9 @@ def _named(life: Life, trip: Trip) -> list[Sheet]:
         sheet = Sheet(mint_number(desk), species, bulk=species.bulk, story=_story(trip, place))
         known = {**alike, "plant_name_id": names[species], "bulk": species.bulk, "is_sensitive": species.is_sensitive,
                  "record_number": _record(life, COLLECTORS[0]), "locality": life.dice.choice(LOCALITIES)}  # fmt: skip
-        register(desk, sheet.number, **known, **(_wanted(life) if sheet.story == "wanted" else {}))
+        row = register(desk, sheet.number, **known)
+        if sheet.story == "wanted":
+            want(desk.session, row["id"], "for the members' evening", life.moment)
         sheets.append(sheet)
     return sheets
 
@@ -120,10 +122,6 @@ def _story(trip: Trip, place: int) -> str:
     if trip.story != "wanted" or place > 2:
         return ""
     return "with the wanted" if place else "wanted"
-
-
-def _wanted(life: Life) -> dict[str, Any]:
-    return {"wanted_at": life.moment, "wanted_by": "Ines Caldwell", "wanted_why": "for the members' evening"}
 
 
 def _came_dry(life: Life, sheet: Sheet, parcel: Parcel, story: str) -> Work:

@@ -100,7 +100,7 @@ def what_is_missing(database: Database, demo: Demo, now: datetime, zone: ZoneInf
         "a stack without weights": any(now - since > HOUR for since in bare),
         "somebody signed in at a table": any(view and view.workers for view in tables),
         "a run to fetch": len(fetch) >= 2,
-        "a wanted sheet first in it": bool(fetch) and fetch[0].wanted_by != "",
+        "a wanted sheet first in it": bool(fetch) and fetch[0].wish is not None,
         "counts of the day": sum(count.count for count in today.today) > 0,
         "a take-out in question": "called-in-question" in needs,
         "a sheet that was not found": "not-found" in needs,

@@ -29,14 +29,16 @@ NOWHERE = Place()
 class Standing:
     """How a sheet stands by its log: the part of its facts that is written on its row with every entry.
 
-    `layer` is the sheet's order in its stack, rising from the bottom. `came_at` is when it came into its stage, and
-    `minimum_s` the seconds under weight that were asked for when it was laid in.
+    `layer` is the sheet's order in its stack, rising from the bottom. `came_at` is when it came into its stage,
+    `kept_in_id` the cabinet where it last lay in that stage, and `minimum_s` the seconds under weight that were asked
+    for when it was laid in.
     """
 
     stage: Stage | None = None
     came_at: datetime | None = None
     last_at: datetime | None = None
     place: Place = NOWHERE
+    kept_in_id: int | None = None
     bulk: str = "ordinary"
     fresh: bool = False
     adhesive_id: int | None = None
@@ -96,6 +98,7 @@ def after(standing: Standing, entry: LogEntry) -> Standing:
         came_at=entry.happened_at if moved else standing.came_at,
         last_at=entry.happened_at,
         place=entry.to_place,
+        kept_in_id=entry.to_place.cabinet_id or (None if moved else standing.kept_in_id),
         holds=(standing.holds | set(entry.holds)) - set(entry.lifts),
         **sets,
     )

@@ -1,7 +1,7 @@
 """How the room says moments, remaining times and ages."""
 
 import math
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from .calendar import as_utc
@@ -25,6 +25,14 @@ def said(moment: datetime, zone: ZoneInfo, now: datetime) -> str:
     local, today = as_utc(moment).astimezone(zone), as_utc(now).astimezone(zone).date()
     day = _day_words(local, (local.date() - today).days)
     return " ".join(word for word in (day, f"{local:%H:%M}", _which_hour(local)) if word)
+
+
+def day_said(day: date, today: date) -> str:
+    """A day as said in the room: "today", "Thursday" within 6 days, "26 Nov", or with its year when it is far away."""
+    away = (day - today).days
+    if away == 0:
+        return "today"
+    return WEEKDAYS[day.weekday()] if abs(away) <= WEEKDAY_WITHIN_DAYS else _day_words(day, away)
 
 
 def dated(moment: datetime, zone: ZoneInfo, now: datetime) -> str:
@@ -64,7 +72,7 @@ def age(since: datetime, now: datetime) -> str:
     return f"{hours} h" if hours < AGE_DAYS_FROM_H else f"{hours // 24} days"
 
 
-def _day_words(local: datetime, days_away: int) -> str:
+def _day_words(local: date, days_away: int) -> str:
     if days_away == 0:
         return ""
     if abs(days_away) <= WEEKDAY_WITHIN_DAYS:

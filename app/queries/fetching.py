@@ -19,6 +19,7 @@ from app.domain.stages import Stage, Step
 from app.queries.house import patterns_now
 from app.queries.lines import detail_of, line_rows, place_of
 from app.queries.stalled import IN_QUEUE
+from app.queries.wanted import Wish, wishes_of
 
 SHEET = table_of(Sheet)
 # A sheet that may carry mercury or arsenic is never fetched by a list.
@@ -56,8 +57,7 @@ class FetchLine:
     same_place: bool
     detail: str
     cautions: tuple[str, ...]
-    wanted_by: str
-    wanted_why: str
+    wish: Wish | None
 
 
 def fetch_next(session: Session, station_id: int, now: datetime, house: House) -> tuple[FetchLine, ...]:
@@ -104,7 +104,7 @@ def _ready(house: House, now: datetime) -> Select[Any]:
     if house.treat_before_mounting:
         asked.append(SHEET.c.treated_until > now)
     return (
-        select(SHEET.c.id, SHEET.c.shelf_id, SHEET.c.cabinet_id, SHEET.c.consignment_id, SHEET.c.wanted_by, SHEET.c.wanted_why)
+        select(SHEET.c.id, SHEET.c.shelf_id, SHEET.c.cabinet_id, SHEET.c.consignment_id)
         .outerjoin(Consignment, Consignment.id == SHEET.c.consignment_id)
         .where(*asked)
         .order_by(SHEET.c.wanted_at.is_(None), SHEET.c.wanted_at, case((place > 0, place), else_=UNPLACED), SHEET.c.came_at,
@@ -127,12 +127,13 @@ def _not_suspected() -> ColumnElement[bool]:
 
 
 def _lines(session: Session, run: Sequence[Any]) -> tuple[FetchLine, ...]:
-    rows, patterns = line_rows(session, [each.id for each in run]), patterns_now(session)
+    ids = [each.id for each in run]
+    rows, patterns, wishes = line_rows(session, ids), patterns_now(session), wishes_of(session, ids)
     cautions = _cautions(session, run)
     places = [place_of(row) for row in rows]
     return tuple(
         FetchLine(row.number, shown(row.number, patterns), row.plant or "", place, bool(at) and places[at - 1] == place,
-                  detail_of(row), cautions.get(each.id, ()), each.wanted_by or "", each.wanted_why or "")
+                  detail_of(row), cautions.get(each.id, ()), wishes.get(each.id))
         for at, (each, row, place) in enumerate(zip(run, rows, places, strict=True))
     )  # fmt: skip
 

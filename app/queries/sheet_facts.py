@@ -61,8 +61,8 @@ _WHOLE = (
     LINES.add_columns(
         PlantName.authorship, Consignment.code.label("consignment_code"), Adhesive.name.label("adhesive"),
         Specimen.sheets.label("parts"), SHEET.c.specimen_id, SHEET.c.part, SHEET.c.consignment_id, SHEET.c.event_date,
-        SHEET.c.locality, SHEET.c.is_sensitive, SHEET.c.notes, SHEET.c.without_weight, SHEET.c.wanted_by,
-        SHEET.c.wanted_why, SHEET.c.treated_until, SHEET.c.has_label, SHEET.c.version, SHEET.c.table_id,
+        SHEET.c.locality, SHEET.c.is_sensitive, SHEET.c.notes, SHEET.c.without_weight, SHEET.c.wanted_at,
+        SHEET.c.treated_until, SHEET.c.has_label, SHEET.c.version, SHEET.c.table_id,
     )
     .outerjoin(Adhesive, Adhesive.id == SHEET.c.adhesive_id)
     .outerjoin(Specimen, Specimen.id == SHEET.c.specimen_id)

@@ -36,6 +36,7 @@ from app.queries.sheet_facts import (
 )
 from app.queries.sheet_log import LogLine, Names, log_of, standing_lines
 from app.queries.waiting import Judge, judge
+from app.queries.wanted import Wish, wishes_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +94,7 @@ class SheetPage:
     without_weight: bool
     outcome: str
     waits_for: str
-    wanted_by: str
-    wanted_why: str
+    wish: Wish | None
     treated_until: datetime | None
     treated: bool
     has_label: bool
@@ -154,7 +154,7 @@ def _known(session: Session, row: Any) -> dict[str, Any]:
         "pieces": row.pieces, "bulk": row.bulk, "part": row.part, "parts": parts,
         "part_words": f"{row.part} of {parts}" if parts > 1 else "", "others": other_parts(session, row, patterns),
         "adhesive": row.adhesive or "", "method": row.method or "", "glued_at": row.glued_at,
-        "without_weight": row.without_weight, "wanted_by": row.wanted_by or "", "wanted_why": row.wanted_why or "",
+        "without_weight": row.without_weight, "wish": wishes_of(session, [row.id]).get(row.id) if row.wanted_at else None,
         "has_label": row.has_label, "version": row.version, "hazards": hazards_of(session, row),
     }  # fmt: skip
 

@@ -113,7 +113,7 @@ def _correct_sheet(desk: Desk, sheet_id: int, tail: Sequence[Any], rest: Sequenc
         entries.pop()
         now_stands = replay(entries)
         enter_correction(desk, sheet_id, was, now_stands, row.id, reason)
-        _uncount(desk, row)
+        _uncount(desk, row, now_stands.kept_in_id)
         was = now_stands
     ids = [row.id for row in tail]
     take_back(desk, ids)
@@ -135,11 +135,11 @@ def _correct_stack(desk: Desk, stack_id: int, tail: Sequence[Any], reason: str) 
     call_in_question(desk, stack_id, desk.written[-1], min(row.happened_at for row in tail))
 
 
-def _uncount(desk: Desk, row: Any) -> None:
+def _uncount(desk: Desk, row: Any, kept_in: int | None) -> None:
     moved = row.from_stage != row.to_stage
     left = Stage(row.from_stage) if moved and row.from_stage else None
     workers = workers_of(desk.session, row.id)
-    tallies.count(desk, Step(row.step), left, row.came_at, row.happened_at, workers, -1)
+    tallies.count(desk, Step(row.step), left, row.came_at, kept_in, row.happened_at, workers, -1)
 
 
 def _settle_doubts(desk: Desk, ids: Sequence[int], reason: str) -> None:

@@ -24,7 +24,7 @@ ENTRY = table_of(Entry)
 ENTRY_WORKER = table_of(EntryWorker)
 
 _STANDING_COLUMNS = (
-    "stage", "came_at", "last_at", "cabinet_id", "shelf_id", "bundle_id", "table_id", "stack_id", "layer", "bulk",
+    "stage", "came_at", "last_at", "cabinet_id", "shelf_id", "bundle_id", "table_id", "stack_id", "layer", "kept_in_id", "bulk",
     "fresh", "adhesive_id", "minimum_s", "rule_version", "glued_at", "method", "pressed_at", "papers_at", "unmounted",
     "without_weight", "outcome", "inspected_by", "mounted_by", "mended_by", "holds", "closed_as", "in_queue",
 )  # fmt: skip
@@ -64,7 +64,7 @@ class Writing:
 
 def standing_of(row: RowMapping) -> Standing:
     """How a sheet stands, read off its row."""
-    names = ("stage", "came_at", "last_at", "bulk", "fresh", "adhesive_id", "minimum_s", "rule_version", "glued_at",
+    names = ("stage", "came_at", "last_at", "kept_in_id", "bulk", "fresh", "adhesive_id", "minimum_s", "rule_version", "glued_at",
              "method", "pressed_at", "papers_at", "unmounted", "without_weight", "outcome", "closed_as")  # fmt: skip
     values = {name: row[name] for name in names}
     values["stage"] = Stage(row["stage"]) if row["stage"] else None
@@ -205,8 +205,14 @@ def _entry_values(
         "token_id": desk.request.token_id, "scan_id": desk.request.scan_id or None,
         "reason": writing.reason or None, "corrects": None, "early_by_s": writing.early_by_s,
         "minimum_s": sets.get("minimum_s", was.minimum_s), "rule_version": sets.get("rule_version", was.rule_version),
-        "facts": {**_facts(writing), **_written_by(desk)},
+        "facts": {**_facts(writing), **_kept_in(was, writing), **_written_by(desk)},
     }  # fmt: skip
+
+
+def _kept_in(was: Standing, writing: Writing) -> dict[str, Any]:
+    """The cabinet where a sheet had lain before it was taken up: the entry that ends its stay says so."""
+    elsewhere = writing.to_stage != was.stage and was.place.cabinet_id is None and was.kept_in_id is not None
+    return {"kept_in": was.kept_in_id} if elsewhere else {}
 
 
 def _written_by(desk: Desk) -> dict[str, Any]:

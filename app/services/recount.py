@@ -8,20 +8,23 @@ from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import Select, delete, insert, select
+from sqlalchemy import Select, case, delete, insert, select
 from sqlalchemy.orm import Session
 
-from app.db.models import Entry, EntryWorker, Worker, table_of
-from app.domain.calendar import iso_week, local_day
-from app.domain.rates import dwell_bucket_h
-from app.domain.stages import Step
+from app.db.models import Entry, EntryWorker, Setting, Worker, table_of
+from app.domain.calendar import local_day
+from app.domain.stages import Stage, Step
 from app.services.differences import Difference
-from app.services.tallies import DAY, STAY
+from app.services.tallies import DAY, STAY, stay_row
 
 ENTRY = table_of(Entry)
 ENTRY_WORKER = table_of(EntryWorker)
 AT_ONCE = 5000
+SETTING = table_of(Setting)
+# A migration knows no time zone: it leaves the sums empty and this setting behind.
+SUMS = "sums"
 SIXTIETHS = 60
+_STAY_KEY = ("week", "stage", "cabinet_id", "hours")
 _LATER = ENTRY.alias()
 _STANDS = (
     ENTRY.c.subject_kind == "sheet", ENTRY.c.step != Step.CORRECT,
@@ -32,7 +35,10 @@ _DEEDS = (
     .join(ENTRY_WORKER, (ENTRY_WORKER.c.entry_id == ENTRY.c.id) & (ENTRY_WORKER.c.role == "did"))
     .where(*_STANDS)
 )
-_STAYS = select(ENTRY.c.from_stage, ENTRY.c.came_at, ENTRY.c.happened_at).where(
+_STAYS = select(
+    ENTRY.c.from_stage, ENTRY.c.came_at, ENTRY.c.happened_at, ENTRY.c.from_cabinet_id,
+    case((ENTRY.c.from_cabinet_id.is_(None), ENTRY.c.facts)).label("facts"),
+).where(
     *_STANDS, ENTRY.c.from_stage.is_not(None), ENTRY.c.came_at.is_not(None),
     ENTRY.c.to_stage.is_distinct_from(ENTRY.c.from_stage),
 )  # fmt: skip
@@ -40,7 +46,7 @@ _STAYS = select(ENTRY.c.from_stage, ENTRY.c.came_at, ENTRY.c.happened_at).where(
 
 @dataclass(frozen=True, slots=True)
 class Sums:
-    """Sheets and credit (sixtieths) by day, worker and step; stays by week, stage and length. No sum is nothing."""
+    """Sheets and credit (sixtieths) by day, worker and step; stays by week, stage, cabinet and length. No sum is nothing."""
 
     sheets: Counter[tuple[Any, ...]]
     credit_60: Counter[tuple[Any, ...]]
@@ -54,9 +60,10 @@ def recounted(session: Session, zone: ZoneInfo) -> Sums:
         key = (local_day(happened_at, zone), worker, step)
         sums.sheets[key] += 1
         sums.credit_60[key] += SIXTIETHS // shares
-    for stage, came_at, left_at in _read(session, _STAYS):
-        year, week = iso_week(left_at, zone)
-        sums.stays[f"{year}-W{week:02}", stage, dwell_bucket_h(max((left_at - came_at).total_seconds(), 0.0))] += 1
+    for stage, came_at, left_at, cabinet_id, facts in _read(session, _STAYS):
+        kept_in = cabinet_id or (facts or {}).get("kept_in")
+        row = stay_row(zone, Stage(stage), kept_in, came_at, left_at, 1)
+        sums.stays[tuple(row[name] for name in _STAY_KEY)] += 1
     return sums
 
 
@@ -69,7 +76,7 @@ def tally_differences(session: Session, zone: ZoneInfo) -> Iterator[Difference]:
         yield from _unequal(name, "sheets", counted.sheets[key], kept.sheets[key])
         yield from _unequal(name, "credit in sixtieths", counted.credit_60[key], kept.credit_60[key])
     for key in sorted({*counted.stays, *kept.stays}):
-        name = f"{key[0]} {key[1]} {key[2]} h"
+        name = f"{key[0]} {key[1]} {key[3]} h" + (f" in cabinet {key[2]}" if key[2] else "")
         yield from _unequal(name, "stays", counted.stays[key], kept.stays[key])
 
 
@@ -81,11 +88,22 @@ def rebuild_tallies(session: Session, zone: ZoneInfo) -> None:
     days = [{"day": day, "worker_id": worker, "step": step, "sheets": sheets,
              "credit_60": counted.credit_60[day, worker, step]}
             for (day, worker, step), sheets in counted.sheets.items()]  # fmt: skip
-    stays = [{"week": week, "stage": stage, "hours": hours, "stays": count}
-             for (week, stage, hours), count in counted.stays.items()]  # fmt: skip
+    stays = [{**dict(zip(_STAY_KEY, key, strict=True)), "stays": count} for key, count in counted.stays.items()]
     for table, rows in ((DAY, days), (STAY, stays)):
         if rows:
             session.execute(insert(table), rows)
+
+
+def sums_are_old(session: Session) -> bool:
+    """Whether an upgrade of the schema has left the sums to be made anew."""
+    return session.execute(select(SETTING.c.value).where(SETTING.c.name == SUMS)).first() is not None
+
+
+def rebuild_if_asked(session: Session, zone: ZoneInfo) -> None:
+    """Make the sums anew where an upgrade of the schema has left them empty."""
+    asked = session.execute(delete(SETTING).where(SETTING.c.name == SUMS).returning(SETTING.c.value)).scalar()
+    if asked is not None:
+        rebuild_tallies(session, zone)
 
 
 def _kept(session: Session) -> Sums:
@@ -94,8 +112,8 @@ def _kept(session: Session) -> Sums:
         select(DAY.c.day, DAY.c.worker_id, DAY.c.step, DAY.c.sheets, DAY.c.credit_60)
     ):
         sums.sheets[day, worker, step], sums.credit_60[day, worker, step] = sheets, credit
-    for week, stage, hours, stays in session.execute(select(STAY.c.week, STAY.c.stage, STAY.c.hours, STAY.c.stays)):
-        sums.stays[week, stage, hours] = stays
+    for *key, stays in session.execute(select(*(STAY.c[name] for name in _STAY_KEY), STAY.c.stays)):
+        sums.stays[tuple(key)] = stays
     return sums
 
 

@@ -16,26 +16,27 @@ from app.services.desk import Desk
 
 DAY = table_of(TallyDay)
 STAY = table_of(TallyStay)
+NO_CABINET = 0
 
 
 def add(desk: Desk, step: Step, was: Standing, now: Standing, happened_at: datetime, workers: Sequence[int],
         times: int = 1) -> None:  # fmt: skip
     """Count one entry in, or several that are alike."""
-    stay = (was.stage, was.came_at) if now.stage != was.stage else (None, None)
-    count(desk, step, stay[0], stay[1], happened_at, workers, times)
+    ended = now.stage != was.stage
+    count(desk, step, was.stage if ended else None, was.came_at, was.kept_in_id, happened_at, workers, times)
 
 
-def count(desk: Desk, step: Step, left: Stage | None, came_at: datetime | None, happened_at: datetime,
+def count(desk: Desk, step: Step, left: Stage | None, came_at: datetime | None, kept_in: int | None, happened_at: datetime,
           workers: Sequence[int], sign: int) -> None:  # fmt: skip
     """Count one entry in (sign 1), several alike (sign 2 and more), or one out (sign -1): the workers' sheets, and the
-    stay that it ended, if any.
+    stay that it ended, if any, in the cabinet where the sheet last lay in that stage.
     """
     zone, dialect = desk.occasion.zone, desk.session.get_bind().dialect.name
     if workers:
         rows = [day_row(zone, happened_at, worker, step, len(workers), sign) for worker in workers]
         desk.session.execute(adding(dialect, DAY, ("sheets", "credit_60")), rows)
     if left is not None and came_at is not None:
-        row = stay_row(zone, left, came_at, happened_at, sign)
+        row = stay_row(zone, left, kept_in, came_at, happened_at, sign)
         desk.session.execute(adding(dialect, STAY, ("stays",)), row)
 
 
@@ -47,8 +48,11 @@ def day_row(
     return {"day": day, "worker_id": worker, "step": step.value, "sheets": sign, "credit_60": sign * (60 // shares)}
 
 
-def stay_row(zone: ZoneInfo, stage: Stage, came_at: datetime, left_at: datetime, sign: int) -> dict[str, int | str]:
+def stay_row(
+    zone: ZoneInfo, stage: Stage, kept_in: int | None, came_at: datetime, left_at: datetime, sign: int
+) -> dict[str, int | str]:
     """One stay in a stage, in the ISO week in which it ended."""
     year, week = iso_week(left_at, zone)
     hours = dwell_bucket_h(max((left_at - came_at).total_seconds(), 0.0))
-    return {"week": f"{year}-W{week:02}", "stage": stage.value, "hours": hours, "stays": sign}
+    return {"week": f"{year}-W{week:02}", "stage": stage.value, "cabinet_id": kept_in or NO_CABINET, "hours": hours,
+            "stays": sign}  # fmt: skip

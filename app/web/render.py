@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -15,8 +15,9 @@ from werkzeug.exceptions import HTTPException
 from app.clock import Watch
 from app.config import Config
 from app.db.engine import Database
+from app.domain.calendar import local_day
 from app.domain.errors import Refused
-from app.domain.words import age, duration, said
+from app.domain.words import age, day_said, duration, said
 from app.web.problems import is_for_scripts, problem_of
 
 
@@ -80,7 +81,7 @@ def set_up(app: Flask) -> None:
     """Strict templates, and the filters that all pages share."""
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
-    app.jinja_env.filters.update(said=teller_filter, iso=_iso, age=_age, hours=_hours, grouped=_grouped)
+    app.jinja_env.filters.update(said=teller_filter, iso=_iso, age=_age, hours=_hours, grouped=_grouped, day=_day)
     app.register_error_handler(Refused, refused_page)
     for code, words in ERRORS.items():
         app.register_error_handler(code, _error(code, words))
@@ -101,6 +102,10 @@ def _age(moment: datetime | None) -> str:
 
 def _hours(seconds: float | None) -> str:
     return duration(seconds) if seconds is not None else "–"
+
+
+def _day(day: date) -> str:
+    return day_said(day, local_day(now(), house().zone))
 
 
 def _grouped(number: int) -> str:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from app.domain.rates import dwell_bucket_h
-from app.domain.sheet import LogEntry, Place, replay
+from app.domain.sheet import LogEntry, Standing, after, replay
 from app.domain.stages import Step
 from app.services.custody import row_values
 from tests.bench.furniture import COLLECTORS, CONSIGNMENTS, PATTERN, PLANTS, STATIONS, Keys, furnish
@@ -72,7 +72,7 @@ def _bare(connection: sqlite3.Connection) -> list[str]:
 def _fill(connection: sqlite3.Connection, runs: Iterator[Run]) -> list[str]:
     """Write all runs; the numbers of the sheets that end up ready for mounting."""
     days: Counter[tuple[str, int, str]] = Counter()
-    stays: Counter[tuple[str, str, int]] = Counter()
+    stays: Counter[tuple[str, str, int, int]] = Counter()
     ready, first = list[str](), 1
     connection.execute("CREATE TEMP TABLE run (each INTEGER PRIMARY KEY, number TEXT)")
     for serial, run in enumerate(runs):
@@ -85,7 +85,7 @@ def _fill(connection: sqlite3.Connection, runs: Iterator[Run]) -> list[str]:
     connection.executemany(
         "INSERT INTO tally_day VALUES (?, ?, ?, ?, ?)", [(*key, n, n * 60) for key, n in days.items()]
     )
-    connection.executemany("INSERT INTO tally_stay VALUES (?, ?, ?, ?)", [(*key, n) for key, n in stays.items()])
+    connection.executemany("INSERT INTO tally_stay VALUES (?, ?, ?, ?, ?)", [(*key, n) for key, n in stays.items()])
     next_layer = (
         "UPDATE stack SET next_layer = 1 + coalesce((SELECT max(layer) FROM layer WHERE stack_id = stack.id), 0)"
     )
@@ -109,10 +109,9 @@ def _write_run(connection: sqlite3.Connection, run: Run, entries: list[LogEntry]
 
 
 def _write_entries(connection: sqlite3.Connection, run: Run, entries: list[LogEntry], first: int, serial: int) -> None:
-    was: LogEntry | None = None
-    came = entries[0].happened_at
+    was = Standing()
     for place, entry in enumerate(entries):
-        start, fixed = (first - 1) * len(entries) + place * run.sheets + 1, _entry_row(entry, was, came, serial)
+        start, fixed = (first - 1) * len(entries) + place * run.sheets + 1, _entry_row(entry, was, serial)
         _insert(
             connection,
             "entry",
@@ -128,19 +127,21 @@ def _write_entries(connection: sqlite3.Connection, run: Run, entries: list[LogEn
             _insert(connection, "layer", lain, {**numbers, "laid_entry_id": f"{start} + each"})
         if entry.step is Step.TAKE_OUT:
             connection.execute(_OUT, (_plain(entry.happened_at), start - first, first, first + run.sheets))
-        came = entry.happened_at if was is None or was.to_stage != entry.to_stage else came
-        was = entry
+        was = after(was, entry)
 
 
-def _entry_row(entry: LogEntry, was: LogEntry | None, came: datetime, serial: int) -> Row:
-    at, came_from = entry.to_place, was.to_place if was else Place()
+def _entry_row(entry: LogEntry, was: Standing, serial: int) -> Row:
+    at, came_from = entry.to_place, was.place
+    facts: Row = {"sets": entry.sets} if entry.sets else {}
+    if was.stage != entry.to_stage and came_from.cabinet_id is None and was.kept_in_id is not None:
+        facts["kept_in"] = was.kept_in_id
     return {
-        "subject_kind": "sheet", "step": entry.step.value, "from_stage": was.to_stage if was else None, "to_stage": entry.to_stage,
-        "came_at": came if was else None, "from_cabinet_id": came_from.cabinet_id, "from_shelf_id": came_from.shelf_id,
+        "subject_kind": "sheet", "step": entry.step.value, "from_stage": was.stage, "to_stage": entry.to_stage,
+        "came_at": was.came_at, "from_cabinet_id": came_from.cabinet_id, "from_shelf_id": came_from.shelf_id,
         "from_stack_id": came_from.stack_id, "to_cabinet_id": at.cabinet_id, "to_shelf_id": at.shelf_id, "to_table_id": at.table_id,
         "to_stack_id": at.stack_id, "happened_at": entry.happened_at, "recorded_at": entry.happened_at, "is_late": 0,
         "after_the_fact": 0,
-        "time_from": "server", "station_id": 1 + serial % STATIONS, "facts": json.dumps({"sets": entry.sets} if entry.sets else {}),
+        "time_from": "server", "station_id": 1 + serial % STATIONS, "facts": json.dumps(facts),
     }  # fmt: skip
 
 
@@ -153,15 +154,15 @@ def _count(
     entries: list[LogEntry],
     serial: int,
     days: Counter[tuple[str, int, str]],
-    stays: Counter[tuple[str, str, int]],
+    stays: Counter[tuple[str, str, int, int]],
 ) -> None:
-    came, stage = entries[0].happened_at, entries[0].to_stage
+    stood = Standing()
     for place, entry in enumerate(entries):
         days[(f"{entry.happened_at:%Y-%m-%d}", _worker(serial, place), entry.step.value)] += run.sheets
-        if stage is not None and entry.to_stage != stage:
-            hours = dwell_bucket_h((entry.happened_at - came).total_seconds())
-            stays[(f"{entry.happened_at:%G-W%V}", stage.value, hours)] += run.sheets
-            came, stage = entry.happened_at, entry.to_stage
+        if stood.stage is not None and stood.came_at is not None and entry.to_stage != stood.stage:
+            hours = dwell_bucket_h((entry.happened_at - stood.came_at).total_seconds())
+            stays[(f"{entry.happened_at:%G-W%V}", stood.stage.value, stood.kept_in_id or 0, hours)] += run.sheets
+        stood = after(stood, entry)
 
 
 def _insert(connection: sqlite3.Connection, table: str, fixed: Row, sums: dict[str, str]) -> None:

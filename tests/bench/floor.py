@@ -68,28 +68,28 @@ Run = Callable[..., sqlite3.Cursor]
 
 def _take_up(run: Run, row: sqlite3.Row, scan_id: str, station: int) -> None:
     now = _now()
-    sheet, _, _, came, cabinet, shelf = row
+    sheet, _, _, came, cabinet, shelf, _ = row
     entry = run(_ENTRY, ("take-up", sheet, "ready-for-mounting", "ready-for-mounting", came, cabinet, shelf, None, None, station,
                          None, None, now, now, station, scan_id, None, None, "{}")).lastrowid  # fmt: skip
     run(_TAKEN_UP, (now, station, sheet))
-    _rest(run, entry, "take-up", None, scan_id, station, sheet, now, came)
+    _rest(run, entry, "take-up", None, scan_id, station, sheet, now, came, 0)
 
 
 def _mount(run: Run, row: sqlite3.Row, scan_id: str, station: int) -> None:
     now, worker = _now(), station + 1
-    sheet, _, _, came, _, _ = row
+    sheet, _, _, came, _, _, kept_in = row
     facts = (f'{{"sets": {{"adhesive_id": 1, "bulk": "ordinary", "glued_at": "{now}", "minimum_s": null, "rule_version": null, '
              f'"without_weight": false, "outcome": null, "inspected_by": [], "mounted_by": [{worker}], '
-             f'"mended_by": []}}}}')  # fmt: skip
+             f'"mended_by": []}}, "kept_in": {kept_in}}}')  # fmt: skip
     entry = run(_ENTRY, ("mount", sheet, "ready-for-mounting", "mounted", came, None, None, None, None, station,
                          None, None, now, now, station, scan_id, None, None, facts)).lastrowid  # fmt: skip
     run(_MOUNTED, (now, now, now, f"[{worker}]", sheet))
-    _rest(run, entry, "mount", "ready-for-mounting", scan_id, station, sheet, now, came)
+    _rest(run, entry, "mount", "ready-for-mounting", scan_id, station, sheet, now, came, kept_in)
 
 
 def _lay_in(run: Run, row: sqlite3.Row, scan_id: str, station: int) -> None:
     now = _now()
-    sheet, _, _, came, _, _ = row
+    sheet, _, _, came, _, _, _ = row
     stack = 1 + station % 24
     layer = run(
         "UPDATE stack SET next_layer = next_layer + 1 WHERE id = ? RETURNING next_layer - 1", (stack,)
@@ -102,11 +102,11 @@ def _lay_in(run: Run, row: sqlite3.Row, scan_id: str, station: int) -> None:
         "INSERT INTO layer (sheet_id, stack_id, layer, laid_at, laid_entry_id) VALUES (?, ?, ?, ?, ?)",
         (sheet, stack, layer, now, entry),
     )
-    _rest(run, entry, "put-under-weight", "mounted", scan_id, station, sheet, now, came)
+    _rest(run, entry, "put-under-weight", "mounted", scan_id, station, sheet, now, came, 0)
 
 
 def _rest(run: Run, entry: int | None, step: str, left: str | None, scan_id: str, station: int, sheet: int, now: str,
-          came: str) -> None:  # fmt: skip
+          came: str, kept_in: int) -> None:  # fmt: skip
     worker = station + 1
     run(
         "INSERT INTO entry_worker (entry_id, worker_id, role, share, shares) VALUES (?, ?, 'did', 1, 1)",
@@ -115,7 +115,7 @@ def _rest(run: Run, entry: int | None, step: str, left: str | None, scan_id: str
     run(_DAY, (now[:10], worker, step))
     if left is not None:
         lain = datetime.fromisoformat(now) - datetime.fromisoformat(came)
-        run(_STAY, (f"{datetime.now(UTC):%G-W%V}", left, dwell_bucket_h(lain.total_seconds())))
+        run(_STAY, (f"{datetime.now(UTC):%G-W%V}", left, kept_in, dwell_bucket_h(lain.total_seconds())))
     run(_STATION, (sheet, scan_id, now, now, now, station))
     run(_SCAN, (scan_id, PRINT, ANSWER, station, now))
 
@@ -125,20 +125,20 @@ def _now() -> str:
 
 
 _STEPS = {"take-up": _take_up, "mount": _mount, "lay-in": _lay_in}
-_SHEET = "SELECT id, stage, table_id, came_at, cabinet_id, shelf_id FROM sheet WHERE number = ?"
+_SHEET = "SELECT id, stage, table_id, came_at, cabinet_id, shelf_id, kept_in_id FROM sheet WHERE number = ?"
 _ENTRY = """INSERT INTO entry (subject_kind, step, subject_id, from_stage, to_stage, came_at, from_cabinet_id,
     from_shelf_id, from_stack_id, from_layer, to_table_id, to_stack_id, to_layer, happened_at, recorded_at, is_late, after_the_fact,
     time_from, station_id, scan_id, minimum_s, rule_version, facts)
     VALUES ('sheet', ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 0, 0, 'server', ?, ?, ?, ?, ?)"""
 _TAKEN_UP = """UPDATE sheet SET last_at = ?, cabinet_id = NULL, shelf_id = NULL, table_id = ?, version = version + 1 WHERE id = ?"""
-_MOUNTED = """UPDATE sheet SET stage = 'mounted', came_at = ?, last_at = ?, glued_at = ?, adhesive_id = 1, minimum_s = NULL,
+_MOUNTED = """UPDATE sheet SET stage = 'mounted', kept_in_id = NULL, came_at = ?, last_at = ?, glued_at = ?, adhesive_id = 1, minimum_s = NULL,
     rule_version = NULL, without_weight = 0, outcome = NULL, inspected_by = '[]', mounted_by = ?, mended_by = '[]',
     version = version + 1 WHERE id = ?"""
 _LAID_IN = """UPDATE sheet SET stage = 'under-press', came_at = ?, last_at = ?, table_id = NULL, stack_id = ?, layer = ?,
     minimum_s = 86400, rule_version = 0, version = version + 1 WHERE id = ?"""
 _DAY = """INSERT INTO tally_day VALUES (?, ?, ?, 1, 60)
     ON CONFLICT DO UPDATE SET sheets = sheets + excluded.sheets, credit_60 = credit_60 + excluded.credit_60"""
-_STAY = "INSERT INTO tally_stay VALUES (?, ?, ?, 1) ON CONFLICT DO UPDATE SET stays = stays + excluded.stays"
+_STAY = "INSERT INTO tally_stay VALUES (?, ?, ?, ?, 1) ON CONFLICT DO UPDATE SET stays = stays + excluded.stays"
 _STATION = """UPDATE station SET last_sheet_id = ?, last_code = ?, last_code_at = ?, seen_at = ?, clear_at = ?, pending = NULL
     WHERE id = ?"""
 _SCAN = "INSERT INTO scan (scan_id, fingerprint, answer, station_id, received_at) VALUES (?, ?, ?, ?, ?)"

@@ -16,6 +16,7 @@ from app.queries.house import patterns_now
 from app.queries.press import StackView, stack_view
 from app.queries.search import Hit, find
 from app.queries.sheets import SheetList, SheetPage, list_sheets, sheet_page
+from app.services.wanted import want
 from tests.room import Room
 
 SHEET = table_of(Sheet)
@@ -92,6 +93,12 @@ def own_limit(room: Room, cabinet: str, days: int) -> None:
     """Give a cabinet a limit of its own."""
     with transaction(room.database) as session:
         session.execute(update(Cabinet).where(Cabinet.name == cabinet).values(limit_open_days=days))
+
+
+def wanted(room: Room, number: str, why: str = "a visit", **more: Any) -> None:
+    """The manager asks for a sheet."""
+    with transaction(room.database) as session:
+        want(session, room.row(number)["id"], why, room.now, by=room.worker["hedda"], **more)
 
 
 def _named(session: Any, model: Any, **values: Any) -> int:

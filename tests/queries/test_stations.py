@@ -13,7 +13,7 @@ from app.domain.house import House
 from app.domain.stages import Step
 from app.queries.stations import FetchLine, StationView, fetch_next, side_view, station_view, workers_to_choose
 from app.services.room import add_hazard
-from tests.queries.looking import label
+from tests.queries.looking import label, wanted
 from tests.room import Room
 
 
@@ -142,7 +142,7 @@ def test_a_run_is_kept_for_its_table_until_it_is_worked_off(room: Room) -> None:
     first = [room.sheet_ready() for _ in range(6)]
     later = room.sheet_ready()
     assert [line.number for line in _fetch(room)] == first
-    label(room, later, wanted_at=room.now, wanted_by="Ines Caldwell")
+    wanted(room, later)
     room.scans(first[0], "table-1")
     assert [line.number for line in _fetch(room)] == first[1:]
     for number in first[1:]:
@@ -153,11 +153,11 @@ def test_a_run_is_kept_for_its_table_until_it_is_worked_off(room: Room) -> None:
 
 def test_a_run_ends_with_the_day(room: Room) -> None:
     first = [room.sheet_ready() for _ in range(6)]
-    wanted = room.sheet_ready()
+    asked_for = room.sheet_ready()
     assert [line.number for line in _fetch(room)] == first
-    label(room, wanted, wanted_at=room.now, wanted_by="Ines Caldwell")
+    wanted(room, asked_for)
     room.wait(days=1)
-    assert _fetch(room)[0].number == wanted
+    assert _fetch(room)[0].number == asked_for
 
 
 def test_two_tables_are_not_sent_for_the_same_sheets(room: Room) -> None:
@@ -199,16 +199,16 @@ def test_label_and_treatment_are_asked_for_where_the_house_asks(room: Room) -> N
 
 
 def test_what_is_wanted_comes_first_then_the_rooms_order_of_consignments(room: Room) -> None:
-    old, survey, gift, wanted = (room.sheet_ready() for _ in range(4))
+    old, survey, gift, asked_for = (room.sheet_ready() for _ in range(4))
     label(room, survey, consignment="Fell meadow survey")
     label(room, gift, consignment="Gift of 1931")
     with transaction(room.database) as session:
         for name, place in (("Fell meadow survey", 2), ("Gift of 1931", 1)):
             session.execute(update(Consignment).where(Consignment.name == name).values(place_in_order=place))
-    label(room, wanted, wanted_at=room.now, wanted_by="Ines Caldwell", wanted_why="visit on Friday")
-    assert _run(room) == [wanted, gift, survey, old]
-    line = _fetch(room)[0]
-    assert (line.wanted_by, line.wanted_why) == ("Ines Caldwell", "visit on Friday")
+    wanted(room, asked_for, "visit on Friday")
+    assert _run(room) == [asked_for, gift, survey, old]
+    wish = _fetch(room)[0].wish
+    assert wish is not None and (wish.by, wish.why) == ("Hedda Brackwater", "visit on Friday")
 
 
 def test_cautions_are_shown_before_the_folder_is_opened(room: Room) -> None:

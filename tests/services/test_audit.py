@@ -197,7 +197,7 @@ def test_a_stack_that_differs_from_its_log_is_named(worked: tuple[Room, Sheets],
         ("DELETE FROM tally_day WHERE step = 'mount'", "mount, sheets: 6 by the log, 0 by the table"),
         ("UPDATE tally_stay SET stays = 99 WHERE stage = 'intake'", ", stays: "),
         (
-            "INSERT INTO tally_stay VALUES ('2026-W01', 'dry', 5, 2)",
+            "INSERT INTO tally_stay VALUES ('2026-W01', 'dry', 0, 5, 2)",
             "2026-W01 dry 5 h, stays: 0 by the log, 2 by the table",
         ),
     ],

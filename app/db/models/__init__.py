@@ -12,6 +12,7 @@ from app.db.models.room import (
     Heartbeat,
     HouseRule,
     NumberPattern,
+    PutAside,
     Setting,
     Shelf,
 )
@@ -26,12 +27,13 @@ from app.db.models.sheets import (
     PlantName,
     Sheet,
     Specimen,
+    Wanted,
 )
 
 __all__ = [
     "Adhesive", "Attendance", "Base", "Bundle", "Cabinet", "CalendarDay", "Change", "Collector", "Consignment", "Doubt",
     "Entry", "EntryWorker", "Finding", "FormerNumber", "FreezerLoad", "Gathering", "Hazard", "Heartbeat", "Hold",
-    "HouseRule", "Inspection", "Layer", "LogIn", "Moment", "NumberPattern", "PlantName", "RefusedScan", "Scan",
+    "HouseRule", "Inspection", "Layer", "LogIn", "Moment", "NumberPattern", "PlantName", "PutAside", "RefusedScan", "Scan",
     "Setting", "Sheet", "Shelf", "Sighting", "SignOff", "Specimen", "Stack", "Station", "TallyDay", "TallyStay",
-    "Token", "WeightSpan", "Worker", "table_of",
+    "Token", "Wanted", "WeightSpan", "Worker", "table_of",
 ]  # fmt: skip

@@ -139,10 +139,13 @@ class TallyDay(Base):
 
 
 class TallyStay(Base):
-    """How many stays in a stage ended in one ISO week, by length; `hours` is the lower bound of the bucket."""
+    """How many stays in a stage ended in one ISO week, by the cabinet where the sheet last lay in that stage, and by
+    length; `cabinet_id` 0 is no cabinet, `hours` the lower bound of the bucket.
+    """
 
     __tablename__ = "tally_stay"
     week: Mapped[str] = mapped_column(primary_key=True)
     stage: Mapped[str] = mapped_column(primary_key=True)
+    cabinet_id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     hours: Mapped[int] = mapped_column(primary_key=True)
     stays: Mapped[int]

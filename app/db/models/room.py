@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
-from sqlalchemy import ForeignKey, UniqueConstraint
+from sqlalchemy import ForeignKey, Index, UniqueConstraint, text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.db.models.base import Base
@@ -87,6 +87,29 @@ class CalendarDay(Base):
     day: Mapped[date] = mapped_column(primary_key=True)
     is_open: Mapped[bool]
     why: Mapped[str]
+
+
+class PutAside(Base):
+    """A line of what needs a person that somebody has seen, and that comes back on a day: who, until when, why.
+
+    `many` is how many sheets it was about; the line comes back sooner when it has grown.
+    """
+
+    __tablename__ = "put_aside"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    kind: Mapped[str]
+    subject: Mapped[str]
+    many: Mapped[int]
+    aside_at: Mapped[datetime]
+    aside_by: Mapped[int | None] = mapped_column(ForeignKey("worker.id"))
+    until_at: Mapped[datetime]
+    why: Mapped[str]
+    ended_at: Mapped[datetime | None]
+    ended_by: Mapped[int | None] = mapped_column(ForeignKey("worker.id"))
+    __table_args__ = (
+        Index("ix_put_aside_open", "until_at", sqlite_where=text("ended_at IS NULL"),
+              postgresql_where=text("ended_at IS NULL")),
+    )  # fmt: skip
 
 
 class Change(Base):

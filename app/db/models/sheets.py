@@ -104,8 +104,6 @@ class Sheet(Base):
     kept: Mapped[dict[str, Any] | None]
     has_label: Mapped[bool] = mapped_column(default=True)
     wanted_at: Mapped[datetime | None]
-    wanted_by: Mapped[str | None]
-    wanted_why: Mapped[str | None]
     treated_until: Mapped[datetime | None]
     added_at: Mapped[datetime]
     stage: Mapped[str | None]
@@ -117,6 +115,7 @@ class Sheet(Base):
     table_id: Mapped[int | None] = mapped_column(ForeignKey("station.id"))
     stack_id: Mapped[int | None] = mapped_column(ForeignKey("stack.id"))
     layer: Mapped[int | None]
+    kept_in_id: Mapped[int | None]
     bulk: Mapped[str] = mapped_column(default="ordinary")
     fresh: Mapped[bool] = mapped_column(default=False)
     adhesive_id: Mapped[int | None] = mapped_column(ForeignKey("adhesive.id"))
@@ -149,7 +148,24 @@ class Sheet(Base):
         Index("ix_sheet_table", "table_id", sqlite_where=text("table_id IS NOT NULL"),
               postgresql_where=text("table_id IS NOT NULL")),
         Index("ix_sheet_shelf", "shelf_id"),
+        Index("ix_sheet_wanted", "wanted_at", sqlite_where=text("wanted_at IS NOT NULL"),
+              postgresql_where=text("wanted_at IS NOT NULL")),
     )  # fmt: skip
+
+
+class Wanted(Base):
+    """Somebody asked that a sheet be done soon: for whom or what, by when, and how it ended."""
+
+    __tablename__ = "wanted"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    sheet_id: Mapped[int] = mapped_column(ForeignKey("sheet.id"), index=True)
+    asked_at: Mapped[datetime]
+    asked_by: Mapped[int | None] = mapped_column(ForeignKey("worker.id"))
+    needed_on: Mapped[date | None]
+    why: Mapped[str]
+    ended_at: Mapped[datetime | None]
+    ended_by: Mapped[int | None] = mapped_column(ForeignKey("worker.id"))
+    how: Mapped[str | None]
 
 
 class FormerNumber(Base):
@@ -162,7 +178,10 @@ class FormerNumber(Base):
 
 
 class Hold(Base):
-    """A hold on a sheet, from the entry that put it to the entry that lifted it."""
+    """A hold on a sheet, from the entry that put it to the entry that lifted it.
+
+    Of a sheet that is out: with whom, and the day on which it is due back.
+    """
 
     __tablename__ = "hold"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -173,7 +192,13 @@ class Hold(Base):
     lifted_at: Mapped[datetime | None]
     lifted_entry_id: Mapped[int | None] = mapped_column(ForeignKey("entry.id"), index=True)
     why: Mapped[str | None]
-    __table_args__ = (Index("ix_hold_sheet_open", "sheet_id", "lifted_at"),)
+    with_whom: Mapped[str | None]
+    due_on: Mapped[date | None]
+    __table_args__ = (
+        Index("ix_hold_sheet_open", "sheet_id", "lifted_at"),
+        Index("ix_hold_kind_open", "kind", "put_at", sqlite_where=text("lifted_at IS NULL"),
+              postgresql_where=text("lifted_at IS NULL")),
+    )  # fmt: skip
 
 
 class Hazard(Base):
