@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from typing import cast
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import func, select
@@ -30,19 +31,26 @@ def room_house(session: Session) -> tuple[House, tuple[Pattern, ...]]:
     if found is None or found[0] != (version, changed):
         # One value, so that a reader beside this one never sees half of a change.
         found = (version, changed), with_values(_values(session), version), _patterns(session)
-        kept["rules"] = found
+        if not session.info.get("changes the room"):
+            # What a writer has changed may still be undone with it.
+            kept["rules"] = found
     return found[1], found[2]
 
 
 def room_calendar(session: Session, house: House, zone: ZoneInfo) -> Calendar:
     """The room's open days: its weekdays, and the dates set against them."""
     days = session.execute(_DAYS).all()
-    return Calendar(
+    found = Calendar(
         zone,
         house.open_weekdays,
         closed=frozenset(day for day, is_open in days if not is_open),
         opened=frozenset(day for day, is_open in days if is_open),
     )
+    # The same days are the same calendar, with all that was found in it before.
+    kept = session.info["database"].kept
+    if kept.get("calendar") != found:
+        kept["calendar"] = found
+    return cast(Calendar, kept["calendar"])
 
 
 def _values(session: Session) -> dict[str, int]:

@@ -49,6 +49,10 @@ class Calendar:
         return day.weekday() in self.open_weekdays
 
     @cached_property
+    def _found(self) -> dict[int, date]:
+        return {}
+
+    @cached_property
     def _closures(self) -> tuple[int, ...]:
         return tuple(sorted(day.toordinal() for day in self.closed - self.opened if self._is_usual(day)))
 
@@ -180,8 +184,12 @@ def _span(day: date, zone: ZoneInfo) -> tuple[datetime, int]:
 
 
 def _nth_open(cal: Calendar, nth: int) -> date:
-    ordinals = range(1, date.max.toordinal())
-    return date.fromordinal(ordinals[bisect_left(ordinals, nth, key=lambda day: cal.open_before(day + 1))])
+    """The nth open day since day 1; each is looked for once, because a board asks for the same few all day long."""
+    if nth not in cal._found:
+        ordinals = range(1, date.max.toordinal())
+        place = bisect_left(ordinals, nth, key=lambda day: cal.open_before(day + 1))
+        cal._found[nth] = date.fromordinal(ordinals[place])
+    return cal._found[nth]
 
 
 def _not_negative(days: int | Fraction) -> int | Fraction:

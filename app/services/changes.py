@@ -18,3 +18,4 @@ def changed(session: Session, now: datetime, by: int | None, subject: str, subje
     values = {"changed_at": now, "changed_by": by, "subject": subject, "subject_id": subject_id, "what": what, "old": old,
               "new": new, "why": why}  # fmt: skip
     session.execute(insert(CHANGE), values)
+    session.info["changes the room"] = True
