@@ -23,6 +23,7 @@ from app.services.facts import place_words, sheet_by_id, stack_by_id
 from app.services.log import log_entry, standing_rows, workers_of
 from app.services.press import refold
 from app.services.traces import take_back
+from app.services.wanted import ENDED_BY, wish_again
 
 ENTRY = table_of(Entry)
 LAYER = table_of(Layer)
@@ -113,10 +114,13 @@ def _correct_sheet(desk: Desk, sheet_id: int, tail: Sequence[Any], rest: Sequenc
         entries.pop()
         now_stands = replay(entries)
         enter_correction(desk, sheet_id, was, now_stands, row.id, reason)
-        _uncount(desk, row, now_stands.kept_in_id)
+        _uncount(desk, row)
         was = now_stands
     ids = [row.id for row in tail]
     take_back(desk, ids)
+    for row in reversed(tail):
+        if row.step in ENDED_BY:
+            wish_again(desk, sheet_id, Step(row.step), row.happened_at)
     desk.session.execute(delete(Inspection).where(Inspection.entry_id.in_(ids)))
     _settle_doubts(desk, ids, reason)
     if any(row.step == Step.RESTATE for row in tail):
@@ -135,7 +139,9 @@ def _correct_stack(desk: Desk, stack_id: int, tail: Sequence[Any], reason: str) 
     call_in_question(desk, stack_id, desk.written[-1], min(row.happened_at for row in tail))
 
 
-def _uncount(desk: Desk, row: Any, kept_in: int | None) -> None:
+def _uncount(desk: Desk, row: Any) -> None:
+    # As it was counted in: entries of before stays were counted by cabinet do not say where a taken up sheet had lain.
+    kept_in = row.from_cabinet_id or row.facts.get("kept_in")
     moved = row.from_stage != row.to_stage
     left = Stage(row.from_stage) if moved and row.from_stage else None
     workers = workers_of(desk.session, row.id)
