@@ -4,21 +4,24 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import and_, func, or_, select
+from sqlalchemy import ColumnElement, and_, case, func, or_, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Cabinet, Sheet, Shelf, table_of
 from app.domain.stages import STAGES, Stage
-from app.queries.house import patterns_now
-from app.queries.lines import LINES, SheetRow, sheet_rows
+from app.domain.words import age
+from app.queries.lines import SheetRow
+from app.queries.listing import count_like, sheets_like
 from app.queries.press import name_order
-from app.queries.waiting import judge
+from app.queries.sieve import Sieve, in_place
+from app.queries.stalled import IN_QUEUE, stalled_where
+from app.queries.waiting import Judge, judge
 
 SHEET = table_of(Sheet)
-MOST_ON_A_PAGE = 200
+# The stages in which a sheet can wait in a cabinet; what lies under press lies in a stack.
+IN_CABINETS = (Stage.INTAKE, Stage.DRYING, Stage.READY, Stage.MOUNTED, Stage.DRY)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +52,38 @@ class CabinetView:
     loose: int
     shelves: tuple[ShelfView, ...]
 
+    @property
+    def room(self) -> int | None:
+        """How many sheets it holds: its own capacity, else that of its shelves where every one of them has one."""
+        if self.capacity is not None or not self.shelves:
+            return self.capacity
+        of_shelves = [shelf.capacity for shelf in self.shelves if shelf.capacity is not None]
+        return sum(of_shelves) if len(of_shelves) == len(self.shelves) else None
+
+
+@dataclass(frozen=True, slots=True)
+class ShelfSummary:
+    """One shelf of a cabinet, or (without name and code) what is on none of them: how many lie there, since when the
+    oldest of those that wait came into its stage, how many are stalled, and on how many there is any hold.
+    """
+
+    name: str
+    code: str
+    count: int
+    capacity: int | None
+    oldest_since: datetime | None
+    oldest_age: str
+    stalled: int
+    held: int
+
+
+@dataclass(frozen=True, slots=True)
+class CabinetSummary:
+    """One cabinet with its shelves from the top, and last, if there is anything, what is on no shelf."""
+
+    cabinet: CabinetView
+    shelves: tuple[ShelfSummary, ...]
+
 
 @dataclass(frozen=True, slots=True)
 class ShelfPage:
@@ -73,18 +108,55 @@ def cabinets(session: Session) -> tuple[CabinetView, ...]:
     return tuple(_cabinet(row, tuple(shelves.get(row.id, ())), loose.get(row.id, 0)) for row in ordered)
 
 
+def cabinet_names(session: Session) -> tuple[str, ...]:
+    """The cabinets in use, in walking order; nothing is counted."""
+    rows = session.execute(select(Cabinet.name, Cabinet.walk).where(Cabinet.closed_at.is_(None)))
+    return tuple(row.name for row in sorted(rows, key=lambda row: (row.walk, name_order(row.name))))
+
+
+def cabinet_summary(session: Session, name: str, now: datetime, zone: ZoneInfo) -> CabinetSummary | None:
+    """What lies in one cabinet, shelf by shelf; None when there is no such cabinet. Costs what lies in it."""
+    cabinet = session.execute(select(Cabinet).where(Cabinet.name == name)).scalar_one_or_none()
+    if cabinet is None:
+        return None
+    found = _counted(session, in_place(session, Sieve(cabinet=name)), judge(session, now, zone))
+    rows = session.execute(select(Shelf).where(Shelf.cabinet_id == cabinet.id).order_by(Shelf.id)).scalars().all()
+    shelves = [_summary(row.name, row.code, row.capacity, found.get(row.id), now) for row in rows]
+    loose = [_summary("", "", None, found[None], now)] if None in found else []
+    views = tuple(ShelfView(row.id, row.name, row.code, line.count, row.capacity)
+                  for row, line in zip(rows, shelves, strict=True))  # fmt: skip
+    return CabinetSummary(_cabinet(cabinet, views, sum(line.count for line in loose)), (*shelves, *loose))
+
+
 def shelf_page(session: Session, cabinet: str, shelf: str, now: datetime, zone: ZoneInfo, *, after: str = "",
                limit: int = 50) -> ShelfPage | None:  # fmt: skip
     """One page of a shelf, or with no shelf named of the whole cabinet, by number; None when there is no such place."""
-    where = _where(session, cabinet, shelf)
-    if where is None:
+    sieve = Sieve(cabinet=cabinet, shelf=shelf, sort="number")
+    try:
+        count = count_like(session, sieve, now, zone)
+    except ValueError:
         return None
-    limit = max(1, min(limit, MOST_ON_A_PAGE))
-    count = session.execute(select(func.count()).select_from(SHEET).where(where)).scalar_one()
-    statement = LINES.where(where).order_by(SHEET.c.number).limit(limit + 1)
-    rows = session.execute(statement.where(SHEET.c.number > after) if after else statement).all()
-    lines = sheet_rows(session, rows[:limit], patterns_now(session), judge(session, now, zone))
-    return ShelfPage(cabinet, shelf, count, lines, lines[-1].number if len(rows) > limit else "")
+    found = sheets_like(session, sieve, now, zone, after=after, limit=limit)
+    return ShelfPage(cabinet, shelf, count, found.rows, found.next_after)
+
+
+Counted = tuple[int, datetime | None, int, int]
+
+
+def _counted(session: Session, where: ColumnElement[bool], judged: Judge) -> dict[int | None, Counted]:
+    """Count, oldest that waits, stalled and held, by shelf."""
+    stalled = or_(*(stalled_where(session, judged, stage) for stage in IN_CABINETS))
+    columns = (
+        func.count(), func.min(case((IN_QUEUE, SHEET.c.came_at))), func.sum(case((and_(IN_QUEUE, stalled), 1), else_=0)),
+        func.sum(case((SHEET.c.holds != "", 1), else_=0)),
+    )  # fmt: skip
+    found = session.execute(select(SHEET.c.shelf_id, *columns).where(where).group_by(SHEET.c.shelf_id))
+    return {row[0]: (row[1], row[2], row[3], row[4]) for row in found}
+
+
+def _summary(name: str, code: str, capacity: int | None, found: Counted | None, now: datetime) -> ShelfSummary:
+    count, oldest, stalled, held = found or (0, None, 0, 0)
+    return ShelfSummary(name, code, count, capacity, oldest, age(oldest, now) if oldest else "", stalled, held)
 
 
 def _by_shelf(session: Session) -> dict[int, int]:
@@ -103,16 +175,3 @@ def _cabinet(row: Cabinet, shelves: tuple[ShelfView, ...], loose: int) -> Cabine
         row.id, row.name, row.code, row.stage or "", STAGES[Stage(row.stage)].words if row.stage else "", row.is_clean,
         row.capacity, row.limit_open_days, row.note or "", loose + sum(shelf.count for shelf in shelves), loose, shelves,
     )  # fmt: skip
-
-
-def _where(session: Session, cabinet: str, shelf: str) -> Any:
-    cabinet_id = session.execute(select(Cabinet.id).where(Cabinet.name == cabinet)).scalar()
-    if cabinet_id is None:
-        return None
-    shelves = {
-        row.name: row.id for row in session.execute(select(Shelf).where(Shelf.cabinet_id == cabinet_id)).scalars()
-    }
-    if not shelf:
-        loose = and_(SHEET.c.shelf_id.is_(None), SHEET.c.cabinet_id == cabinet_id)
-        return or_(SHEET.c.shelf_id.in_(shelves.values()), loose)
-    return SHEET.c.shelf_id == shelves[shelf] if shelf in shelves else None

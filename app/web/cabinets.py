@@ -1,16 +1,19 @@
-"""The cabinets: what waits on which shelf."""
+"""The cabinets: what waits on which shelf, how full each is, and what of it is stalled or held."""
 
 from __future__ import annotations
 
-from flask import Blueprint, Response, request
+from flask import Blueprint, Response
 
 from app.db.engine import reading
 from app.domain.numbers import shown
-from app.queries.cabinets import cabinets, shelf_page
+from app.queries.cabinets import CabinetSummary, cabinet_summary, cabinets
+from app.queries.listing import SheetList, count_like, sheets_like
+from app.web import lists
 from app.web.render import house, now, page
 
 bp = Blueprint("cabinets", __name__)
-LONGEST = 200
+bp.add_url_rule("/cabinets/<name>/picks", "picks", lists.cabinet_picks)
+bp.add_url_rule("/cabinets/<name>.csv", "table", lists.cabinet_table)
 
 
 @bp.get("/cabinets")
@@ -23,16 +26,26 @@ def every() -> Response:
 
 @bp.get("/cabinets/<name>")
 def one(name: str) -> Response:
-    """One cabinet, or one shelf of it, as a list that can be printed and walked along."""
-    shelf, after = (request.args.get(key, "")[:LONGEST] for key in ("shelf", "after"))
+    """One cabinet: its shelves, and what lies in it or on one of them, as a list that can be narrowed and sorted."""
+    sieve, after = lists.sieve_asked(cabinet=name), lists.mark_asked()
+    wrong, found, count = "", SheetList((), ""), 0
     with reading(house().database) as session:
-        cabinet = next((each for each in cabinets(session) if each.name == name), None)
+        summary = cabinet_summary(session, name, now(), house().zone)
+        if summary is None or (sieve.shelf and sieve.shelf not in [line.name for line in summary.shelves]):
+            return page("doors/error.html", 404, code="No such place", what="There is no such cabinet or shelf.",
+                        do="Look at the cabinets.")  # fmt: skip
         try:
-            found = shelf_page(session, name, shelf, now(), house().zone, after=after)
-        except ValueError:
-            found = None
-    if cabinet is None or found is None:
-        return page("doors/error.html", 404, code="No such place", what="There is no such cabinet or shelf.",
-                    do="Look at the cabinets.")  # fmt: skip
-    codes = {cabinet.code: shown(cabinet.code, ())} | {each.code: shown(each.code, ()) for each in cabinet.shelves}
-    return page("cabinets/one.html", cabinet=cabinet, found=found, after=after, codes=codes)
+            count = count_like(session, sieve, now(), house().zone)
+            found = sheets_like(session, sieve, now(), house().zone, after=after)
+        except ValueError as error:
+            wrong = str(error)
+    narrows = set(lists.onward(sieve, "cabinet")) - {"shelf", "loose", "sort"}
+    return page("cabinets/one.html", 422 if wrong else 200, summary=summary, cabinet=summary.cabinet, found=found, count=count,
+                sieve=sieve, after=after, wrong=wrong, onward=lists.onward(sieve, "cabinet"), is_narrowed=bool(narrows),
+                codes=_codes(summary), **lists.choices())  # fmt: skip
+
+
+def _codes(summary: CabinetSummary) -> dict[str, str]:
+    """The codes of the cabinet and its shelves as people read them."""
+    codes = [summary.cabinet.code, *(line.code for line in summary.shelves if line.code)]
+    return {code: shown(code, ()) for code in codes}

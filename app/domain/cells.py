@@ -1,0 +1,24 @@
+"""Cells of a table that other programs open: text stays text, whatever it begins with."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterable
+from io import StringIO
+
+# What a spreadsheet may take for the beginning of a formula, or strip and then look at what follows: OWASP, "CSV
+# Injection" (=, +, -, @, tab, carriage return; the wide forms and the line feed from memory), and ASVS 5.0, 1.2.10 (NUL).
+FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n", "\0", "＝", "＋", "－", "＠")  # noqa: RUF001
+BOM = "\ufeff"
+
+
+def safe_cell(text: str) -> str:
+    """The text of a cell so that no spreadsheet takes it for a formula: an apostrophe before what could begin one."""
+    return f"'{text}" if text.startswith(FORMULA_SIGNS) else text
+
+
+def csv_line(cells: Iterable[str]) -> str:
+    """One line of a CSV file by RFC 4180, with its line end, each cell made safe."""
+    line = StringIO()
+    csv.writer(line, lineterminator="\r\n").writerow([safe_cell(cell) for cell in cells])
+    return line.getvalue()
