@@ -1,48 +1,52 @@
-"""Closing the room: what must not be left as it is overnight."""
+"""Two cards for the room's day: what must not be left as it is overnight, and what waits in the morning."""
 
 from __future__ import annotations
 
-from sqlalchemy import func, select, text
-
-from app.db.models import Layer, Sheet, Stack, Station, table_of
-from app.domain.numbers import shown
-from app.domain.stages import Stage
+from app.domain.answer import WORDS, Answer
+from app.domain.closing import Found, left_at_closing, waits_in_the_morning
+from app.domain.day import Day, day_of
+from app.domain.day_words import CLOSING, MORNING, Part, card_lines, closed_words, opens_words, parts
+from app.domain.words import said
+from app.services import day_facts
 from app.services.desk import Desk
 
-SHEET = table_of(Sheet)
-STACK = table_of(Stack)
-LAYER = table_of(Layer)
-A_FEW = 5
+
+def closing_card(desk: Desk) -> Answer:
+    """What is to be seen to before the room is closed, what is good to know, and when it opens again."""
+    day = day_of(desk.now, desk.calendar)
+    found = parts(CLOSING, left_at_closing(_found_at_closing(desk), desk.house, day))
+    told = (*_lines(desk, found), opens_words(day))
+    if any(part.section.presses for part in found):
+        return Answer("not-yet", WORDS["not-yet"], told, "See to these before you leave.", status=200)
+    first = "Nothing is left out of weights or on a table."
+    return Answer("done", "All is safe.", (first, *told), "Good evening.")
 
 
-def closing_words(desk: Desk) -> list[str]:
-    """What is glued and not under weight, which stacks with sheets have no weights, and what lies on tables."""
-    return [*_not_under_weight(desk), *_without_weights(desk), *_on_tables(desk)]
+def morning_card(desk: Desk) -> Answer:
+    """What was left overnight and what falls due today, a line for each."""
+    day = day_of(desk.now, desk.calendar)
+    found = parts(MORNING, waits_in_the_morning(_found_in_the_morning(desk, day), desk.house, day))
+    told = (*filter(None, (closed_words(day),)), *_lines(desk, found))
+    if not found:
+        return Answer("done", "Good morning.", (*told, "Nothing waits from before."), "Scan the sheet in your hands.")
+    return Answer("done", "Good morning.", told, f"Begin with “{found[0].section.head}”.")
 
 
-def _not_under_weight(desk: Desk) -> list[str]:
-    # Word for word the condition of the queue's index: a card that is scanned must not go through the collection.
-    waits = (text("sheet.in_queue"), SHEET.c.stage == Stage.MOUNTED)
-    found = select(SHEET.c.number).where(*waits).order_by(SHEET.c.came_at)
-    numbers = [shown(number, desk.patterns) for number in desk.session.execute(found).scalars()]
-    if not numbers:
-        return []
-    more = f" and {len(numbers) - A_FEW} more" if len(numbers) > A_FEW else ""
-    return [f"Glued and not under weight: {', '.join(numbers[:A_FEW])}{more}."]
+def _found_at_closing(desk: Desk) -> Found:
+    return Found(
+        glued=day_facts.glued(desk), bare=day_facts.bare(desk), tables=day_facts.on_tables(desk),
+        drying=day_facts.drying(desk), loads=day_facts.loads(desk), contacts=day_facts.contacts(desk),
+        signed_in=day_facts.signed_in(desk),
+    )  # fmt: skip
 
 
-def _without_weights(desk: Desk) -> list[str]:
-    lying = select(func.count()).where(LAYER.c.stack_id == STACK.c.id, LAYER.c.out_at.is_(None)).scalar_subquery()
-    found = select(STACK.c.name, lying).where(STACK.c.weights_on.is_(False), lying > 0).order_by(STACK.c.name)
-    return [f"The weights are off {name}: {count} in it." for name, count in desk.session.execute(found)]
+def _found_in_the_morning(desk: Desk, day: Day) -> Found:
+    return Found(
+        glued=day_facts.glued(desk), bare=day_facts.bare(desk), drying=day_facts.drying(desk),
+        loads=day_facts.loads(desk), pressing=day_facts.pressing(desk, day), wanted=day_facts.wanted(desk),
+        ready=day_facts.ready(desk),
+    )  # fmt: skip
 
 
-def _on_tables(desk: Desk) -> list[str]:
-    found = (
-        select(Station.name, func.count())
-        .join(SHEET, SHEET.c.table_id == Station.id)
-        .where(SHEET.c.stage == Stage.READY, SHEET.c.in_queue)
-        .group_by(Station.name)
-        .order_by(Station.name)
-    )
-    return [f"Taken up and still at {name}: {count}." for name, count in desk.session.execute(found)]
+def _lines(desk: Desk, found: tuple[Part, ...]) -> tuple[str, ...]:
+    return card_lines(found, desk.now, lambda at: said(at, desk.occasion.zone, desk.now))
