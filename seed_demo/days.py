@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from seed_demo import holds, left, stories
+from seed_demo import holds, left, stories, wishes
 from seed_demo.arrivals import PARCELS, TRIPS, parcel_arrives, trip_arrives
 from seed_demo.hands import Work
 from seed_demo.life import NEWCOMER_CAME, Life
@@ -106,16 +106,17 @@ STORIES: dict[int, tuple[tuple[int, int, Story], ...]] = {
     -20: ((9, 30, left.found_off),),
     -19: ((11, 15, stories.needs_two_sheets),),
     -18: ((10, 15, stories.too_early),),
-    -13: ((9, 0, left.set_aside_to_mend),),
+    -13: ((9, 0, left.set_aside_to_mend), (9, 30, wishes.order_is_made)),
+    -12: ((11, 30, wishes.goes_out),),
     -11: ((8, 50, left.passed_and_left), (11, 20, stories.wrong_sheet)),
     -10: ((8, 50, left.passed_and_left), (10, 25, stories.let_out_early)),
     -9: ((8, 50, left.passed_and_left), (9, 5, left.forgotten_in_the_stack)),
-    -8: ((8, 50, left.passed_and_left), (10, 10, stories.glued_unscanned)),
+    -8: ((8, 50, left.passed_and_left), (10, 10, stories.glued_unscanned), (11, 0, wishes.wanted_and_left)),
     -7: ((10, 0, stories.out_of_its_stack),),
     -5: ((10, 20, stories.is_glued_again), (11, 0, holds.name_is_in_doubt)),
     -4: ((11, 30, stories.is_brought_back),),
     -3: ((11, 15, stories.wrong_sheet), (10, 15, stories.too_early)),
     -2: ((10, 35, holds.is_not_found), (11, 10, holds.refused_for_its_label)),
-    -1: ((11, 0, stories.needs_two_sheets), (15, 40, left.one_too_few)),
+    -1: ((11, 0, stories.needs_two_sheets), (15, 40, left.one_too_few), (9, 30, wishes.wanted_for_a_loan)),
     0: ((8, 58, left.left_without_weights),),
 }

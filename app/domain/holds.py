@@ -30,25 +30,43 @@ SETTLED_BY_MANAGER = frozenset({"label-query", "number-query", "against-a-rule",
 
 @dataclass(frozen=True, slots=True)
 class HoldRow:
-    """A kind of hold: how it is said, which steps it stops, and what to do about it."""
+    """A kind of hold: how it is said, which steps it stops, and what to do about it. `away`: the sheet is not here.
+    `ages_by` is the house rule for the open days that it may stand.
+    """
 
     words: str
     stops: frozenset[Step]
     do: str
+    ages_by: str
+    away: bool = False
 
 
 HOLDS: dict[str, HoldRow] = {
-    "label-to-come": HoldRow("label to come", BEFORE_GLUE, "Lift the hold when the final label lies with the plant."),
-    "label-query": HoldRow("label query", BEFORE_GLUE, "The manager settles what the label should say."),
-    "number-query": HoldRow("number query", BEFORE_GLUE, "The manager settles which number is right."),
-    "name-query": HoldRow("name query", BEFORE_FILING, "Somebody has to settle the name."),
-    "to-be-repaired": HoldRow("to be repaired", BEFORE_FILING, "It is mended first."),
-    "against-a-rule": HoldRow("mounted against a rule", BEFORE_FILING, "The manager looks at it and lifts the hold."),
-    "quarantine": HoldRow("quarantine", QUARANTINED, "Keep it closed in its bag. The manager decides."),
-    "not-found": HoldRow("not found", frozenset(), "The next scan lifts it."),
-}
+    "label-to-come": HoldRow("label to come", BEFORE_GLUE, "Lift the hold when the final label lies with the plant.",
+                             "hold_label_days"),
+    "label-query": HoldRow("label query", BEFORE_GLUE, "The manager settles what the label should say.", "hold_label_query_days"),
+    "number-query": HoldRow("number query", BEFORE_GLUE, "The manager settles which number is right.", "hold_number_query_days"),
+    "name-query": HoldRow("name query", BEFORE_FILING, "Somebody has to settle the name.", "hold_name_days"),
+    "to-be-repaired": HoldRow("to be repaired", BEFORE_FILING, "It is mended first.", "hold_repair_days"),
+    "against-a-rule": HoldRow("mounted against a rule", BEFORE_FILING, "The manager looks at it and lifts the hold.",
+                              "hold_rule_days"),
+    "quarantine": HoldRow("quarantine", QUARANTINED, "Keep it closed in its bag. The manager decides.", "hold_quarantine_days"),
+    "not-found": HoldRow("not found", frozenset(), "The next scan lifts it.", "hold_missing_days", away=True),
+    "out": HoldRow("out", frozenset(), "The next scan of it here lifts it.", "out_days", away=True),
+}  # fmt: skip
+OUT = "out"
+# A sheet that is not here waits for nobody, whatever its stage.
+AWAY = frozenset(kind for kind, row in HOLDS.items() if row.away)
 
 
 def stopping(holds: frozenset[str], step: Step) -> list[str]:
     """The kinds of hold, among these, that stop this step; in the order of the table."""
     return [kind for kind, row in HOLDS.items() if kind in holds and step in row.stops]
+
+
+def keeping(step: Step | None) -> list[str]:
+    """The kinds of hold that keep a sheet from this step: those that stop it, and those of what is not here.
+
+    With no step only what is not here is kept from anything.
+    """
+    return [kind for kind, row in HOLDS.items() if row.away or (step is not None and step in row.stops)]

@@ -11,14 +11,14 @@ from app.domain.house import House
 from app.domain.stages import Stage
 from app.domain.stalls import Limit, cutoff
 
-TO_INSPECT, TO_MEND, TO_FILE = "to inspect", "to mend", "to file"
+TO_INSPECT, TO_MEND, TO_FREEZE, TO_FILE = "to inspect", "to mend", "to freeze", "to file"
 _WAITS_FOR = {"passed": TO_FILE, "to-be-mended": TO_MEND}
 # What waits on a shelf follows the cabinet's own limit; what spoils does not.
 _ON_SHELVES = frozenset({Stage.INTAKE, Stage.READY, Stage.DRY})
 
 
 def limit_of(stage: Stage, house: House, *, fresh: bool = False, method: str | None = None, outcome: str | None = None,
-             cabinet_days: int | None = None) -> Limit | None:  # fmt: skip
+             to_freeze: bool = False, cabinet_days: int | None = None) -> Limit | None:  # fmt: skip
     """How long a sheet may wait at this stage; None when it waits for nothing more.
 
     It counts from the moment of `waits_since`. `cabinet_days` is the limit in open days of the cabinet that it lies in;
@@ -32,14 +32,32 @@ def limit_of(stage: Stage, house: House, *, fresh: bool = False, method: str | N
         days = house.papers_heated_days if method == "heated" else house.papers_unheated_days
         return Limit(hours=24 * days)
     if stage is Stage.DRY:
-        return Limit(open_days=_DRY[waits_for(outcome)](house))
+        return Limit(open_days=_DRY[waits_for(outcome, to_freeze=to_freeze)](house))
     own = _OWN.get(stage)
     return own(house) if own else None
 
 
-def waits_for(outcome: str | None) -> str:
-    """What a dry sheet waits for, by how its last inspection ended: "to inspect", "to mend" or "to file"."""
-    return _WAITS_FOR.get(outcome or "", TO_INSPECT)
+def waits_for(outcome: str | None, *, to_freeze: bool = False) -> str:
+    """What a dry sheet waits for, by how its last inspection ended: "to inspect", "to mend" or "to file"; but "to freeze"
+    once it is passed and must go through the freezer first.
+    """
+    found = _WAITS_FOR.get(outcome or "", TO_INSPECT)
+    return TO_FREEZE if to_freeze and found == TO_FILE else found
+
+
+def treatment_holds(treated_until: datetime | None, now: datetime) -> bool:
+    """Whether a sheet was through the freezer, and still counts as treated."""
+    return treated_until is not None and treated_until > now
+
+
+def must_freeze(stage: Stage, house: House, outcome: str | None, treated_until: datetime | None, now: datetime) -> bool:
+    """Whether a sheet has to go through the freezer before the step that comes next: before it is filed once it is passed,
+    before it is mounted once it is ready, each where the house asks for it.
+    """
+    asked = house.treat_before_mounting if stage is Stage.READY else False
+    if stage is Stage.DRY and waits_for(outcome) == TO_FILE:
+        asked = house.treat_before_filing
+    return asked and not treatment_holds(treated_until, now)
 
 
 def waits_since(stage: Stage, came_at: datetime, *, papers_at: datetime | None = None, inspected_at: datetime | None = None,
@@ -92,5 +110,6 @@ _OWN: dict[Stage, Callable[[House], Limit]] = {
 _DRY: dict[str, Callable[[House], int]] = {
     TO_INSPECT: lambda house: house.limit_inspect_days,
     TO_MEND: lambda house: house.limit_mend_days,
+    TO_FREEZE: lambda house: house.limit_freeze_days,
     TO_FILE: lambda house: house.limit_file_days,
 }

@@ -3,77 +3,96 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import (
+    BindParameter,
     ColumnElement,
     FromClause,
     Select,
     and_,
     bindparam,
     case,
+    false,
     func,
     literal,
     not_,
     or_,
     select,
-    text,
-    true,
 )
 from sqlalchemy.orm import Session
 
 from app.db.models import Cabinet, Sheet, table_of
-from app.domain.holds import HOLDS
+from app.domain.holds import AWAY, OUT
 from app.domain.limits import limit_of, thirds
 from app.domain.stages import Stage
 from app.domain.stalls import is_stalled
 from app.queries.clocks import Glued, clocks_of
-from app.queries.lines import INSPECTED_AT
-from app.queries.waiting import Judge, next_step, ready_since
+from app.queries.freezer import lies_in
+from app.queries.kinds import HEATED as HEATED
+from app.queries.kinds import IN_QUEUE as IN_QUEUE
+from app.queries.kinds import KINDS as KINDS
+from app.queries.kinds import MOMENT, Kind, among, is_kept, treats_before, untreated, where_of
+from app.queries.kinds import UNHEATED as UNHEATED
+from app.queries.kinds import free_where as free_where
+from app.queries.waiting import Judge, ready_since
 
 SHEET = table_of(Sheet)
-MOMENT = SHEET.c.came_at.type
 PARTS = ("third", "two_thirds", "whole")
-# Word for word the condition of the partial indexes, or SQLite does not use them.
-IN_QUEUE: ColumnElement[bool] = text("sheet.in_queue")  # type: ignore[assignment]
-_JUDGED = case((SHEET.c.came_at < INSPECTED_AT, INSPECTED_AT), else_=SHEET.c.came_at)
-_PAPERS = func.coalesce(SHEET.c.papers_at, SHEET.c.came_at, type_=MOMENT)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Kind:
-    """The sheets of a stage that share a limit: what picks them out, from when they wait, and the facts of the limit."""
-
-    stage: Stage
-    where: ColumnElement[bool] = field(default_factory=true)
-    since: ColumnElement[Any] = SHEET.c.came_at
-    facts: Mapping[str, Any] = field(default_factory=dict)
+_ON_TABLE = SHEET.alias("on_table")
+_NOW = bindparam("now", type_=MOMENT)
+_FROZEN: BindParameter[Any] = bindparam("frozen", expanding=True)
 
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
-    """How many sheets of a kind wait in a cabinet (None: in none), and how many of those not held passed parts of
+    """How many sheets of a kind are in a cabinet (None: in none), and how many of those that may go on passed parts of
     their limit; `stalled_since` is when the oldest of the stalled came into its stage.
+
+    Counted apart, each sheet once: those that are `out`, those `in_freezer`, those `held` (a hold stops what comes next,
+    or they are not found). Of those ready for mounting that may go on, `on_tables` are taken up already, and
+    `to_freeze` of the others go through the freezer first.
     """
 
     kind: Kind
     cabinet_id: int | None
     count: int
     held: int
+    out: int
+    to_freeze: int
     oldest_since: datetime
     over_third: int
     over_two_thirds: int
     stalled: int
     stalled_since: datetime | None
+    in_freezer: int = 0
+    on_tables: int = 0
+
+    @property
+    def free(self) -> int:
+        """How many may go on."""
+        return self.count - self.held - self.out - self.in_freezer
 
 
 def waiting_in(session: Session, judged: Judge, kind: Kind, own_days: Mapping[int, int]) -> list[Waiting]:
     """Count the sheets of one kind by cabinet; `own_days` are the limits of cabinets that have one of their own."""
-    values = _values(judged, kind, own_days)
-    return [Waiting(kind, *row) for row in session.execute(_counting(kind, tuple(own_days)), values)]
+    if kind.facts.get("to_freeze") and not judged.house.treat_before_filing:
+        return []
+    treats = treats_before(judged, kind)
+    values = {**_values(judged, kind, own_days), "now": judged.now, "frozen": list(judged.frozen)}
+    counting = _counting(kind, tuple(own_days), treats, bool(judged.frozen))
+    found = {row.cabinet_id: Waiting(kind, *row) for row in session.execute(counting, values)}
+    if judged.frozen:
+        for row in session.execute(_in_freezer(kind, treats), values):
+            found[row.cabinet_id] = _with_frozen(kind, found.get(row.cabinet_id), row)
+    if kind.stage is Stage.READY and None in found:
+        tables = session.execute(_on_tables(kind, treats), values).one()
+        here = found[None]
+        found[None] = replace(here, on_tables=tables.sheets, to_freeze=here.to_freeze - tables.to_freeze)
+    return list(found.values())
 
 
 def stalled_where(session: Session, judged: Judge, stage: Stage | None) -> ColumnElement[bool]:
@@ -82,12 +101,12 @@ def stalled_where(session: Session, judged: Judge, stage: Stage | None) -> Colum
     found = [_kind_stalled(judged, kind, own_days) for kind in KINDS if stage in (None, kind.stage)]
     if stage in (None, Stage.UNDER_PRESS):
         found.append(SHEET.c.id.in_(forgotten_ids(session, judged)))
-    return or_(*found) if found else ~true()
+    return or_(*found) if found else false()
 
 
 def forgotten_ids(session: Session, judged: Judge) -> list[int]:
     """The sheets that have been ready under press for longer than the house allows."""
-    mine = (IN_QUEUE, SHEET.c.stage == Stage.UNDER_PRESS)
+    mine = (IN_QUEUE, SHEET.c.stage == Stage.UNDER_PRESS, not_(among(SHEET.c.holds, AWAY)))
     rows = session.execute(select(SHEET.c.id, SHEET.c.glued_at, SHEET.c.minimum_s).where(*mine))
     clocks = clocks_of(session, [Glued(*row) for row in rows], judged.now)
     limit = limit_of(Stage.UNDER_PRESS, judged.house)
@@ -103,20 +122,65 @@ def cabinet_days(session: Session) -> dict[int, int]:
 
 
 @lru_cache(maxsize=64)
-def _counting(kind: Kind, own: tuple[int, ...]) -> Select[Any]:
-    """Built once for a kind and the cabinets with limits of their own: the board is drawn all day long."""
-    rows = _rows(kind)
-    free, since = _free(kind, rows.c.holds), rows.c.since
-    counts = [func.sum(case((and_(free, since < _cut(part, own, rows.c.cabinet_id)), 1), else_=0)) for part in PARTS]
-    oldest = func.min(case((and_(free, since < _cut(PARTS[-1], own, rows.c.cabinet_id)), rows.c.came_at)))
-    held = func.sum(case((free, 0), else_=1))
-    columns = (rows.c.cabinet_id, func.count(), held, func.min(rows.c.came_at), *counts, oldest)
-    return select(*columns).group_by(rows.c.cabinet_id)
+def _counting(kind: Kind, own: tuple[int, ...], treats: bool, frozen: bool) -> Select[Any]:
+    """Built once for a kind and the cabinets with limits of their own: the board is drawn all day long.
+
+    What is in the freezer is left out: a condition asked once of each row is cheaper than one asked for each figure.
+    """
+    rows = _rows(kind, treats, frozen)
+    kept, since = is_kept(kind, rows.c.holds), rows.c.since
+    late = [and_(not_(kept), since < _cut(part, own, rows.c.cabinet_id)) for part in PARTS]
+    out = among(rows.c.holds, (OUT,))
+    freeze = _sum(and_(rows.c.must_freeze, not_(kept))) if treats and kind.stage is Stage.READY else literal(0)
+    columns = (_sum(and_(kept, not_(out))), _sum(out), freeze, func.min(rows.c.came_at), *map(_sum, late))
+    oldest = func.min(case((late[-1], rows.c.came_at)))
+    return select(rows.c.cabinet_id, func.count(), *columns, oldest).group_by(rows.c.cabinet_id)
 
 
-def _rows(kind: Kind) -> FromClause:
-    columns = (SHEET.c.cabinet_id, SHEET.c.came_at, SHEET.c.holds, kind.since.label("since"))
-    rows = select(*columns).where(IN_QUEUE, SHEET.c.stage == kind.stage, kind.where)
+@lru_cache(maxsize=32)
+def _in_freezer(kind: Kind, treats: bool) -> Select[Any]:
+    """The few that lie in the freezer, by the cabinet in which the log has them; what is out is told as that."""
+    out = _sum(among(SHEET.c.holds, (OUT,)))
+    columns = (
+        SHEET.c.cabinet_id,
+        func.count().label("sheets"),
+        out.label("out"),
+        func.min(SHEET.c.came_at).label("oldest"),
+    )
+    mine = (IN_QUEUE, SHEET.c.stage == kind.stage, where_of(kind, treats, _NOW), lies_in(SHEET.c.id, _FROZEN))
+    return select(*columns).where(*mine).group_by(SHEET.c.cabinet_id)
+
+
+@lru_cache(maxsize=2)
+def _on_tables(kind: Kind, treats: bool) -> Select[Any]:
+    """The few that were taken up and may go on, and how many of them should have gone through the freezer first."""
+    lying = SHEET.c.id.in_(select(_ON_TABLE.c.id).where(_ON_TABLE.c.table_id.is_not(None)))
+    freeze = func.coalesce(_sum(untreated(_NOW)), 0) if treats else literal(0)
+    mine = (IN_QUEUE, SHEET.c.stage == kind.stage, lying, not_(is_kept(kind, SHEET.c.holds)))
+    return select(func.count().label("sheets"), freeze.label("to_freeze")).where(*mine)
+
+
+def _with_frozen(kind: Kind, here: Waiting | None, row: Any) -> Waiting:
+    here = here or Waiting(kind, row.cabinet_id, 0, 0, 0, 0, row.oldest, 0, 0, 0, None)
+    return replace(here, count=here.count + row.sheets, out=here.out + row.out, in_freezer=row.sheets - row.out,
+                   oldest_since=min(here.oldest_since, row.oldest))  # fmt: skip
+
+
+def _sum(condition: ColumnElement[bool]) -> ColumnElement[Any]:
+    return func.sum(case((condition, 1), else_=0))
+
+
+def _rows(kind: Kind, treats: bool, frozen: bool) -> FromClause:
+    must_freeze = untreated(_NOW) if kind.stage is Stage.READY and treats else false()
+    columns = (
+        SHEET.c.cabinet_id,
+        SHEET.c.came_at,
+        SHEET.c.holds,
+        kind.since.label("since"),
+        must_freeze.label("must_freeze"),
+    )
+    rows = select(*columns).where(IN_QUEUE, SHEET.c.stage == kind.stage, where_of(kind, treats, _NOW))
+    rows = rows.where(not_(lies_in(SHEET.c.id, _FROZEN))) if frozen else rows
     # Looking up a sheet's last inspection is dear: once for each, not once for each figure.
     return rows.cte("waiting").prefix_with("MATERIALIZED") if kind.stage is Stage.DRY else rows.subquery("waiting")
 
@@ -129,7 +193,8 @@ def _kind_stalled(judged: Judge, kind: Kind, own_days: Mapping[int, int]) -> Col
         SHEET.c.cabinet_id,
         {name: literal(moment, MOMENT) for name, moment in moments.items()},
     )
-    return and_(SHEET.c.stage == kind.stage, kind.where, _free(kind, SHEET.c.holds), kind.since < cut)
+    mine = where_of(kind, treats_before(judged, kind), literal(judged.now, MOMENT))
+    return and_(SHEET.c.stage == kind.stage, mine, free_where(judged, kind), kind.since < cut)
 
 
 def _cut(part: str, own: tuple[int, ...], cabinet: ColumnElement[Any],
@@ -155,27 +220,3 @@ def _thirds(judged: Judge, kind: Kind, days: int | None) -> tuple[datetime, date
     limit = limit_of(kind.stage, judged.house, cabinet_days=days, **kind.facts)
     assert limit is not None
     return thirds(limit, judged.now, judged.calendar)
-
-
-def _free(kind: Kind, holds: ColumnElement[Any]) -> ColumnElement[bool]:
-    """That no hold stops what comes next; asked of the text on the row, where nearly always nothing stands."""
-    step = next_step(kind.stage, kind.facts.get("fresh", False), kind.facts.get("outcome"))
-    stopping = [name for name, row in HOLDS.items() if step is not None and step in row.stops]
-    among = [(" " + holds + " ").like(f"% {name} %") for name in stopping]
-    return or_(holds == "", not_(or_(*among))) if among else true()
-
-
-_NEITHER = or_(SHEET.c.outcome.is_(None), SHEET.c.outcome.not_in(("passed", "to-be-mended")))
-HEATED = SHEET.c.method == "heated"
-UNHEATED = or_(SHEET.c.method.is_(None), SHEET.c.method != "heated")
-KINDS = (
-    Kind(Stage.INTAKE, SHEET.c.fresh.is_(True), facts={"fresh": True}),
-    Kind(Stage.INTAKE, SHEET.c.fresh.is_(False)),
-    Kind(Stage.DRYING, HEATED, _PAPERS, {"method": "heated"}),
-    Kind(Stage.DRYING, UNHEATED, _PAPERS),
-    Kind(Stage.READY),
-    Kind(Stage.MOUNTED),
-    Kind(Stage.DRY, _NEITHER, _JUDGED),
-    Kind(Stage.DRY, SHEET.c.outcome == "to-be-mended", _JUDGED, {"outcome": "to-be-mended"}),
-    Kind(Stage.DRY, SHEET.c.outcome == "passed", _JUDGED, {"outcome": "passed"}),
-)

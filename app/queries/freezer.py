@@ -1,0 +1,33 @@
+"""What lies in the freezer: the loads that were put in and not opened again yet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from sqlalchemy import BindParameter, ColumnElement, or_, select
+from sqlalchemy.orm import Session
+
+from app.db.models import FreezerLoad, Sheet, table_of
+
+LOAD = table_of(FreezerLoad)
+SHEET = table_of(Sheet)
+INSIDE = SHEET.alias("inside")
+BUNDLES = select(LOAD.c.bundle_id).where(
+    LOAD.c.put_in_at.is_not(None), LOAD.c.opened_at.is_(None), LOAD.c.bundle_id.is_not(None)
+)
+
+
+def bundles_in_freezer(session: Session) -> frozenset[int]:
+    """The bundles of the loads that were put in and not opened again: loads are few, their sheets may be many."""
+    return frozenset(session.execute(BUNDLES).scalars())
+
+
+def lies_in(sheet_id: ColumnElement[Any], bundles: Iterable[int] | BindParameter[Any]) -> ColumnElement[bool]:
+    """The condition that a sheet lies in one of these bundles, asked by its id, which every index of sheets holds."""
+    return sheet_id.in_(select(INSIDE.c.id).where(INSIDE.c.bundle_id.in_(bundles)))
+
+
+def not_in_freezer() -> ColumnElement[bool]:
+    """The condition that a sheet does not lie in the freezer, asked of its row."""
+    return or_(SHEET.c.bundle_id.is_(None), SHEET.c.bundle_id.not_in(BUNDLES))

@@ -1,0 +1,58 @@
+"""The forms by which a sheet is asked for, let go, and sent out."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from flask_wtf import FlaskForm
+from wtforms import DateField, StringField
+from wtforms.validators import DataRequired, Length, Optional, ValidationError
+
+from app.domain.calendar import local_day
+from app.web.forms import REASON
+from app.web.render import house, now
+
+LONGEST_WHY = 300
+
+
+def today() -> date:
+    """This day in the room."""
+    return local_day(now(), house().zone)
+
+
+class LaterDay(DateField):
+    """A day that has not passed yet, or none."""
+
+    def process_formdata(self, valuelist: list[str]) -> None:
+        """Read what was sent; a sentence for what is no day."""
+        try:
+            super().process_formdata(valuelist)
+        except ValueError:
+            raise ValueError("That is no day. Give it like 2026-12-31.") from None
+
+    def pre_validate(self, form: Any) -> None:
+        """A day that has passed is said to be so."""
+        if self.data is not None and self.data < today():
+            raise ValidationError("That day has passed. Give today or a later one.")
+
+
+class WantedForm(FlaskForm):  # type: ignore[misc]
+    """Asking that a sheet be done soon."""
+
+    why = StringField("What for?", [DataRequired("Say what it is wanted for."), Length(max=LONGEST_WHY)])
+    needed_on = LaterDay("Needed by, if there is a day", [Optional()])
+
+
+class LetGoForm(FlaskForm):  # type: ignore[misc]
+    """A sheet is no longer wanted."""
+
+    how = StringField("What became of it?", [DataRequired("Say what became of it."), Length(max=LONGEST_WHY)])
+
+
+class OutForm(FlaskForm):  # type: ignore[misc]
+    """A sheet goes out to somebody."""
+
+    with_whom = StringField("With whom", [DataRequired("Say who has it."), Length(max=120)])
+    due_on = LaterDay("Due back, if there is a day", [Optional()])
+    reason = StringField("Why?", REASON)
