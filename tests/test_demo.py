@@ -21,6 +21,7 @@ from app.domain.house import House
 from app.domain.press import BULKS
 from app.domain.stations import KINDS
 from app.queries.board import board
+from app.queries.comes_first import consignments_in_order, wanted_sheets
 from app.queries.house import house_now
 from app.queries.listing import list_sheets
 from app.queries.press import press_room
@@ -89,6 +90,8 @@ def what_is_missing(database: Database, demo: Demo, now: datetime, zone: ZoneInf
         layers = [layer for stack in press_room(session, now, zone) for layer in stack.layers]
         tables = [station_view(session, station_id(demo, slug), now, zone) for slug in ("table-1", "table-2")]
         today = station_view(session, station_id(demo, "table-1"), last_open_moment(now, zone), zone)
+        waiting = list_sheets(session, now, zone, stage="ready-for-mounting", limit=200).rows
+        wanted, order = wanted_sheets(session, now, zone), consignments_in_order(session)
         fetch = fetch_next(session, station_id(demo, "table-1"), now, house_now(session))
         bare = [stack.bare_since for stack in press_room(session, now, zone) if stack.bare_since and stack.off_too_long]
     assert today is not None
@@ -101,6 +104,10 @@ def what_is_missing(database: Database, demo: Demo, now: datetime, zone: ZoneInf
         "somebody signed in at a table": any(view and view.workers for view in tables),
         "a run to fetch": len(fetch) >= 2,
         "a wanted sheet first in it": bool(fetch) and fetch[0].wish is not None,
+        "a sheet that is out with somebody": any("out" in row.holds for row in waiting),
+        "a wanted sheet that is late": any(line.is_late for line in wanted),
+        "a wanted sheet with a day to come": any(line.wish.needed_on and not line.is_late for line in wanted),
+        "an order of consignments": [line.place for line in order if line.place] == [1, 2, 3],
         "counts of the day": sum(count.count for count in today.today) > 0,
         "a take-out in question": "called-in-question" in needs,
         "a sheet that was not found": "not-found" in needs,
@@ -192,7 +199,7 @@ def test_everything_that_does_not_go_by_the_book_happens_in_the_room(empty: Call
     assert [entry for entry in rows["entry"] if entry[9] and entry[4] == "mount"], "no gluing told after the fact"
     assert {"historic", "mould"} <= {hazard[0] for hazard in rows["hazard"]}
     put = {hold for entry in rows["entry"] for hold in json.loads(entry[11]).get("holds", ())}
-    assert {"label-to-come", "name-query", "not-found", "to-be-repaired"} <= put
+    assert {"label-to-come", "name-query", "not-found", "to-be-repaired", "out"} <= put
     assert sum(1 for worker in rows["worker"] if worker[4]) == 1, "nobody has left"
 
 

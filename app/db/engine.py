@@ -60,11 +60,15 @@ class Turns:
 
 @dataclass
 class Database:
-    """One room's database: the engine, and the turn that its writers wait for (SQLite only)."""
+    """One room's database: the engine, and the turn that its writers wait for (SQLite only).
+
+    `writes` changes with every transaction that this program has committed.
+    """
 
     engine: Engine
     turns: Turns = field(default_factory=Turns)
     kept: dict[str, Any] = field(default_factory=dict)
+    writes: int = 0
     writing: Engine = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -100,9 +104,12 @@ def transaction(database: Database) -> Iterator[Session]:
     if not database.is_sqlite:
         with _session(database) as session, session.begin():
             yield session
+        database.writes += 1
         return
-    with database.turns, _session(database, writes=True) as session, session.begin():
-        yield session
+    with database.turns:
+        with _session(database, writes=True) as session, session.begin():
+            yield session
+        database.writes += 1
 
 
 @contextmanager

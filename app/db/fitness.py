@@ -14,6 +14,8 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from app.db.upgrade import newest_revision, revision_of
 
+# Written by whatever makes a backup; a room without the setting has none on record.
+LAST_BACKUP = "last-backup-at"
 State = Literal["empty", "older", "newest", "newer", "foreign"]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from app.domain import press_rules, rules, shelf_rules
+from app.domain import away_rules, press_rules, rules, shelf_rules
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal
 from app.domain.stages import STAGES, STEP_WORDS, Stage, Step
@@ -145,6 +145,6 @@ WORKFLOW: dict[Step, Move] = {
         by_bundle=True,
     ),
     Step.WITHDRAW: Move(KNOWN, STAYS, (rules.by_manager, rules.has_reason)),
-    Step.PUT_HOLD: Move(KNOWN, STAYS, (rules.names_a_hold, rules.is_not_held_so, rules.has_reason)),
+    Step.PUT_HOLD: Move(KNOWN, STAYS, (rules.names_a_hold, rules.is_not_held_so, *away_rules.SENT_OUT, rules.has_reason)),
     Step.LIFT_HOLD: Move(KNOWN, STAYS, (rules.names_a_hold, rules.is_held_so, rules.may_lift)),
 }  # fmt: skip

@@ -163,4 +163,6 @@ COMMANDS: dict[str, str] = _command_codes(
     "pest",
     "round",
     "unmounted",
+    "morning",
+    "whole-shelf",
 )

@@ -13,10 +13,12 @@ from sqlalchemy.orm import Session
 from app.db.models import Cabinet, Change, Entry
 from app.domain.stages import STAGES, Stage
 from app.domain.words import age
+from app.queries.aside import Aside
 from app.queries.board_stages import Ages as Ages
 from app.queries.board_stages import StageLine as StageLine
 from app.queries.board_stages import StageView, stage_views
 from app.queries.filed import filed_counts
+from app.queries.left_behind import left_behind_counts, left_behind_heaps
 from app.queries.need import Need
 from app.queries.needs import needs_a_person
 from app.queries.press import StackView, name_order, stacks_seen
@@ -71,6 +73,7 @@ class Board:
     cabinets: tuple[CabinetLine, ...]
     stacks: tuple[StackLine, ...]
     needs: tuple[Need, ...]
+    aside: tuple[Aside, ...]
     version: str
 
 
@@ -80,10 +83,12 @@ def board(session: Session, now: datetime, zone: ZoneInfo) -> Board:
     own_days = cabinet_days(session)
     waiting = [found for kind in KINDS for found in waiting_in(session, judged, kind, own_days)]
     stacks = stacks_seen(session, judged)
-    stages = stage_views(session, judged, waiting, stacks, filed_counts(session, now, zone))
+    behind = left_behind_heaps(session, judged)
+    stages = stage_views(session, judged, waiting, stacks, filed_counts(session, now, zone), left_behind_counts(behind))
+    needs = needs_a_person(session, judged, waiting, stacks, behind)
     return Board(
         now, stages, _cabinets(session, now, waiting), tuple(_stack(stack) for stack in stacks),
-        needs_a_person(session, judged, waiting, stacks), board_version(session),
+        needs.shown, needs.aside, board_version(session),
     )  # fmt: skip
 
 
@@ -99,7 +104,9 @@ def board_json(found: Board) -> dict[str, Any]:
         "drawn_at": found.drawn_at.isoformat(),
         "stages": [
             {"stage": stage.slug, "count": stage.count, "oldest_since": _iso(stage.oldest_since), "stalled": stage.stalled,
-             "held": stage.held} for stage in found.stages
+             "left_behind": stage.left_behind, "held": stage.held, "out": stage.out, "in_freezer": stage.in_freezer,
+             "may_go_on": stage.may_go_on}
+            for stage in found.stages
         ],
         "cabinets": [
             {"cabinet": line.name, "stage": line.stage or None, "count": line.count, "capacity": line.capacity,
@@ -110,7 +117,8 @@ def board_json(found: Board) -> dict[str, Any]:
              "ready_now": line.ready_now, "last_ready_at": _iso(line.last_ready_at)} for line in found.stacks
         ],
         "needs_a_person": [
-            {"kind": need.kind, "subject": need.href_id, "what": need.what, "since": _iso(need.since), "do": need.do}
+            {"kind": need.kind, "subject": need.href_id, "what": need.what, "since": _iso(need.since), "do": need.do,
+             "many": need.many}
             for need in found.needs
         ],
     }  # fmt: skip

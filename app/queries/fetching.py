@@ -12,10 +12,11 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Consignment, Hazard, Sheet, Station, table_of
 from app.domain.hazards import CAUTIONS
-from app.domain.holds import HOLDS
+from app.domain.holds import keeping
 from app.domain.house import House
 from app.domain.numbers import shown
 from app.domain.stages import Stage, Step
+from app.queries.freezer import not_in_freezer
 from app.queries.house import patterns_now
 from app.queries.lines import detail_of, line_rows, place_of
 from app.queries.stalled import IN_QUEUE
@@ -62,8 +63,8 @@ class FetchLine:
 
 def fetch_next(session: Session, station_id: int, now: datetime, house: House) -> tuple[FetchLine, ...]:
     """About a run of sheets from one shelf: what is wanted first, then by the room's order of consignments, then what
-    has waited longest. Only sheets that may be taken up: no hold that stops it, label and treatment as the house asks,
-    on no table; and only for a station where sheets are taken up.
+    has waited longest. Only sheets that may be taken up: no hold that stops it, here and not in the freezer, label and
+    treatment as the house asks, on no table; and only for a station where sheets are taken up.
 
     A run is kept for its table for the day, until it is worked off; no other table is sent for the same sheets while
     there are others.
@@ -98,7 +99,8 @@ def _new_run(session: Session, house: House, now: datetime, others: set[int]) ->
 
 def _ready(house: House, now: datetime) -> Select[Any]:
     place = Consignment.place_in_order
-    asked = [IN_QUEUE, SHEET.c.stage == Stage.READY, SHEET.c.table_id.is_(None), _not_held(), _not_suspected()]
+    asked = [IN_QUEUE, SHEET.c.stage == Stage.READY, SHEET.c.table_id.is_(None), _not_held(), not_in_freezer(),
+             _not_suspected()]  # fmt: skip
     if house.label_before_glue:
         asked.append(SHEET.c.has_label.is_(True))
     if house.treat_before_mounting:
@@ -113,8 +115,7 @@ def _ready(house: House, now: datetime) -> Select[Any]:
 
 
 def _not_held() -> ColumnElement[bool]:
-    stopping = [kind for kind, row in HOLDS.items() if Step.TAKE_UP in row.stops or kind == "not-found"]
-    among = [(" " + SHEET.c.holds + " ").contains(f" {kind} ", autoescape=True) for kind in stopping]
+    among = [(" " + SHEET.c.holds + " ").contains(f" {kind} ", autoescape=True) for kind in keeping(Step.TAKE_UP)]
     return or_(SHEET.c.holds == "", not_(or_(*among)))
 
 
@@ -129,7 +130,7 @@ def _not_suspected() -> ColumnElement[bool]:
 def _lines(session: Session, run: Sequence[Any]) -> tuple[FetchLine, ...]:
     ids = [each.id for each in run]
     rows, patterns, wishes = line_rows(session, ids), patterns_now(session), wishes_of(session, ids)
-    cautions = _cautions(session, run)
+    cautions = cautions_by_sheet(session, run)
     places = [place_of(row) for row in rows]
     return tuple(
         FetchLine(row.number, shown(row.number, patterns), row.plant or "", place, bool(at) and places[at - 1] == place,
@@ -138,7 +139,8 @@ def _lines(session: Session, run: Sequence[Any]) -> tuple[FetchLine, ...]:
     )  # fmt: skip
 
 
-def _cautions(session: Session, run: Sequence[Any]) -> dict[int, tuple[str, ...]]:
+def cautions_by_sheet(session: Session, run: Sequence[Any]) -> dict[int, tuple[str, ...]]:
+    """The cautions to read before the folder is opened, by the sheet's id; rows give `id` and `consignment_id`."""
     asked = {
         "sheets": [each.id for each in run],
         "consignments": [each.consignment_id for each in run if each.consignment_id],

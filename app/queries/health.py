@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from sqlalchemy import bindparam, select, text
 from sqlalchemy.orm import Session
 
+from app.db.fitness import LAST_BACKUP as LAST_BACKUP
 from app.db.models import Attendance, Entry, Setting, table_of
 
-# Written by whatever makes a backup; a room without the setting has none on record.
-LAST_BACKUP = "last-backup-at"
 _REVISION = text("SELECT version_num FROM alembic_version")
 _BACKUP = select(Setting.value).where(Setting.name == LAST_BACKUP)
 _ENTRY = select(Entry.id).where(table_of(Entry).c.id == bindparam("entry"))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import bindparam, func, select
+from sqlalchemy import ColumnElement, bindparam, func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import (
@@ -24,12 +24,11 @@ from app.db.models import (
     table_of,
 )
 from app.domain.holds import HOLDS
-from app.domain.limits import waits_for
 from app.domain.numbers import Pattern, shown
 from app.domain.stages import STAGES, Stage
 from app.domain.words import age
 from app.queries.clocks import Glued, clocks_of
-from app.queries.waiting import Judge
+from app.queries.waiting import Judge, Wait
 
 SHEET = table_of(Sheet)
 INSPECTED_AT = (
@@ -38,11 +37,22 @@ INSPECTED_AT = (
     .correlate(SHEET)
     .scalar_subquery()
 )
+
+
+def inspected_since(moment: ColumnElement[Any]) -> ColumnElement[Any]:
+    """When a sheet was last inspected after a moment of its own row, if it was."""
+    found = select(func.max(Inspection.inspected_at)).where(
+        Inspection.sheet_id == SHEET.c.id, Inspection.inspected_at > moment
+    )
+    return found.correlate(SHEET).scalar_subquery()
+
+
 LINES = (
     select(
         SHEET.c.id, SHEET.c.number, SHEET.c.record_number, SHEET.c.pieces, SHEET.c.bulk, SHEET.c.stage, SHEET.c.came_at,
         SHEET.c.holds, SHEET.c.outcome, SHEET.c.in_queue, SHEET.c.closed_as, SHEET.c.fresh, SHEET.c.method,
-        SHEET.c.papers_at, SHEET.c.glued_at, SHEET.c.minimum_s, SHEET.c.layer, SHEET.c.stack_id,
+        SHEET.c.papers_at, SHEET.c.glued_at, SHEET.c.minimum_s, SHEET.c.layer, SHEET.c.stack_id, SHEET.c.bundle_id,
+        SHEET.c.treated_until, SHEET.c.wanted_at,
         PlantName.name.label("plant"), PlantName.family, Collector.name.label("collector"),
         Consignment.name.label("consignment"), Cabinet.name.label("cabinet"), Cabinet.limit_open_days,
         Shelf.name.label("shelf"), Stack.name.label("stack"), Station.name.label("on_table"),
@@ -63,7 +73,7 @@ _BY_IDS = LINES.where(SHEET.c.id.in_(bindparam("sheets", expanding=True)))
 
 @dataclass(frozen=True, slots=True)
 class SheetRow:
-    """One sheet in a list. `holds` are in words; `waits_for` says what a dry sheet waits for."""
+    """One sheet in a list. `holds` are in words; `waits_for` says what it waits for, where its stage does not."""
 
     sheet_id: int
     number: str
@@ -82,6 +92,7 @@ class SheetRow:
     waits_for: str
     bulk: str
     in_queue: bool
+    wanted: bool
 
 
 def line_rows(session: Session, sheet_ids: Sequence[int]) -> list[Any]:
@@ -94,17 +105,23 @@ def sheet_rows(
     session: Session, rows: Sequence[Any], patterns: Sequence[Pattern], judge: Judge
 ) -> tuple[SheetRow, ...]:
     """The lines of joined rows, each judged by the limit of its stage."""
-    pressing = [Glued(row.id, row.glued_at, row.minimum_s) for row in rows if row.stage == Stage.UNDER_PRESS]
-    clocks = clocks_of(session, pressing, judge.now) if pressing else {}
+    waits = waits_of(session, rows, judge)
     return tuple(
         SheetRow(
             row.id, row.number, shown(row.number, patterns), row.plant or "", row.family or "", detail_of(row), row.stage or "",
             stage_words(row.stage, row.closed_as), row.came_at, age(row.came_at, judge.now) if row.came_at else "",
-            place_of(row), judge.wait_of(row, clocks.get(row.id)).stalled, hold_words(row.holds), row.outcome or "",
-            waits_for_words(row), row.bulk, row.in_queue,
+            place_of(row), wait.stalled, hold_words(row.holds), row.outcome or "",
+            judge.waits_for(row), row.bulk, row.in_queue, row.wanted_at is not None and row.in_queue,
         )
-        for row in rows
+        for row, wait in zip(rows, waits, strict=True)
     )  # fmt: skip
+
+
+def waits_of(session: Session, rows: Sequence[Any], judge: Judge) -> list[Wait]:
+    """How long the sheet of each of these joined rows has waited, each judged by the limit of its stage."""
+    pressing = [Glued(row.id, row.glued_at, row.minimum_s) for row in rows if row.stage == Stage.UNDER_PRESS]
+    clocks = clocks_of(session, pressing, judge.now) if pressing else {}
+    return [judge.wait_of(row, clocks.get(row.id)) for row in rows]
 
 
 def stage_words(stage: str | None, closed_as: str | None = None) -> str:
@@ -136,8 +153,3 @@ def hold_words(holds: str) -> tuple[str, ...]:
     """The holds on a sheet in words, in the order of the table of holds."""
     kinds = holds.split()
     return tuple(row.words for kind, row in HOLDS.items() if kind in kinds)
-
-
-def waits_for_words(row: Any) -> str:
-    """What a dry sheet in the queue waits for; empty for all others."""
-    return waits_for(row.outcome) if row.stage == Stage.DRY and row.in_queue else ""

@@ -38,6 +38,14 @@ def words_begin(name: str, key: str) -> bool:
     return all(any(word.startswith(asked) for word in words) for asked in key.split())
 
 
+def each_word(column: InstrumentedAttribute[str], key: str) -> list[ColumnElement[bool]]:
+    """The conditions that each word of a folded key begins a word of a folded name, in whatever order."""
+    return [
+        or_(column.startswith(word, autoescape=True), column.contains(f" {word}", autoescape=True))
+        for word in key.split()
+    ]
+
+
 def _names_like(
     session: Session, row_id: InstrumentedAttribute[int], column: InstrumentedAttribute[str], key: str, limit: int
 ) -> list[int]:
@@ -49,17 +57,10 @@ def _names_like(
         return found
     # Names are counted in thousands, not sheets: looking at each of them is quick enough.
     rows = session.execute(
-        select(row_id, column).where(and_(*_each_word(column, key))).order_by(column).limit(20 * limit)
+        select(row_id, column).where(and_(*each_word(column, key))).order_by(column).limit(20 * limit)
     )
     further = [row for row in rows.all() if words_begin(row[1], key)]
     return list(dict.fromkeys([*found, *_distinct(further, key, limit)]))[:limit]
-
-
-def _each_word(column: InstrumentedAttribute[str], key: str) -> list[ColumnElement[bool]]:
-    return [
-        or_(column.startswith(word, autoescape=True), column.contains(f" {word}", autoescape=True))
-        for word in key.split()
-    ]
 
 
 def _distinct(rows: Sequence[Row[int, str]], key: str, limit: int) -> list[int]:

@@ -1,78 +1,111 @@
-"""Lines for sheets that have waited too long: singly where they are few in a place, else the place and their number."""
+"""Lines for sheets on shelves and in the dryer: waiting too long, or left behind; singly where they are few in a place."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import datetime
+from collections import Counter
+from collections.abc import Iterable
+from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import ColumnElement
 
-from app.db.models import Cabinet, Sheet, table_of
-from app.domain.stages import STAGES, Stage
-from app.queries.need import Asked, Need, of_sheet
-from app.queries.stalled import IN_QUEUE, Waiting, stalled_where
+from app.db.models import Sheet, table_of
+from app.domain.stages import Stage
+from app.queries.kinds import KINDS
+from app.queries.lying import Heap, heaps, sheets_of
+from app.queries.need import SINGLY, Asked, Need, NeedKind, of_sheet, sheets_said
+from app.queries.remembered import hour_that_matters, remembered
+from app.queries.stalled import Waiting, stalled_where
 
 SHEET = table_of(Sheet)
-SINGLY = 3
-# What is glued, and what lies in the press, has lines of its own.
-TOLD_ELSEWHERE = frozenset({Stage.MOUNTED, Stage.UNDER_PRESS})
+NINE_IN_TEN = 90
+PAPERS_AT = next(kind.since for kind in KINDS if kind.stage is Stage.DRYING)
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Where sheets of one stage have waited too long: how many, and since when the oldest of them is there."""
-
-    stage: Stage
-    cabinet_id: int | None
-    cabinet: str
-    count: int
-    since: datetime
+def papers_not_changed(asked: Asked, kind: NeedKind) -> list[Need]:
+    """Plants in the dryer whose papers were due, by bundle, or by the place where they lie."""
+    return _told(asked, kind, Stage.DRYING, since=PAPERS_AT)
 
 
-def overdue(asked: Asked) -> list[Need]:
-    """What has waited too long on shelves and in the dryer, the longest first."""
-    found = [need for place in _places(asked) for need in _of_place(asked, place)]
+def fresh_too_long(asked: Asked, kind: NeedKind) -> list[Need]:
+    """Fresh plants that have waited at intake for longer than the house allows."""
+    return _told(asked, kind, Stage.INTAKE, fresh=True)
+
+
+def stalled(asked: Asked, kind: NeedKind) -> list[Need]:
+    """What has waited too long on the shelves, dry at intake, ready for mounting or dry; the longest first."""
+    found = [
+        *_told(asked, kind, Stage.INTAKE, fresh=False),
+        *_told(asked, kind, Stage.READY),
+        *_told(asked, kind, Stage.DRY),
+    ]
     return sorted(found, key=lambda need: str(need.since))
 
 
-def _places(asked: Asked) -> list[Place]:
-    late = [each for each in asked.waiting if each.stalled and each.kind.stage not in TOLD_ELSEWHERE]
-    names = _names(asked) if late else {}
-    found: dict[tuple[Stage, int | None], list[Waiting]] = {}
-    for each in late:
-        found.setdefault((each.kind.stage, each.cabinet_id), []).append(each)
-    return [
-        Place(stage, cabinet_id, names.get(cabinet_id, ""), sum(each.stalled for each in mine),
-              min(each.stalled_since for each in mine if each.stalled_since is not None))
-        for (stage, cabinet_id), mine in found.items()
-    ]  # fmt: skip
+def left_behind(asked: Asked, kind: NeedKind) -> list[Need]:
+    """Places where sheets lie that are left behind, the longest first; not those to which as many stalled ones lead
+    already: nobody is sent to the same shelf twice.
+    """
+    share = asked.judged.house.left_behind_share
+    of_them = "nine in ten" if share == NINE_IN_TEN else f"more than {share} %"
+    sent = Counter[str]()
+    for need in stalled(asked, STALLED):
+        sent[need.within or need.about] += need.many
+    found = []
+    for heap in (each for each in asked.behind if each.count > sent[each.key]):
+        what = f"{sheets_said(heap.count)} left behind: {of_them} {kind.words}"
+        end = ("picks", heap.cabinet) if heap.cabinet else ("left-behind", heap.stage.value)
+        found.append(_of_heap(kind, heap, what, end))
+    return found
 
 
-def _names(asked: Asked) -> dict[int | None, str]:
-    return {row.id: row.name for row in asked.session.execute(select(Cabinet.id, Cabinet.name))}
+def _told(asked: Asked, kind: NeedKind, stage: Stage, *, fresh: bool | None = None,
+          since: ColumnElement[Any] = SHEET.c.came_at) -> list[Need]:  # fmt: skip
+    """The lines for what has waited too long at a stage. How many those are in each cabinet was counted before, for the
+    flow; while nothing is written and the numbers stay, they are the same sheets.
+    """
+    mine = [each for each in asked.waiting if each.kind.stage is stage and _is_so(each, fresh)]
+    late = tuple((KINDS.index(each.kind), each.cabinet_id, each.stalled) for each in mine if each.stalled)
+    if not late:
+        return []
+    key = (asked.judged.frozen, late, hour_that_matters(asked.judged))
+    return remembered(asked.session, f"{kind.name} {stage}", key, lambda: _read(asked, kind, stage, fresh, since))
 
 
-def _of_place(asked: Asked, place: Place) -> list[Need]:
-    one, many = WORDS[place.stage]
-    if place.count <= SINGLY:
-        return [of_sheet(asked, "stalled", number, one, since, "where is it", place.stage.value)
-                for number, since in _singly(asked, place)]  # fmt: skip
-    subject = f"{place.cabinet}, {STAGES[place.stage].words.lower()}" if place.cabinet else STAGES[place.stage].words
-    kind, where = ("cabinet", place.cabinet) if place.cabinet else ("stage", place.stage.value)
-    words = f"{place.count:,} sheets {many}"
-    return [Need("stalled", subject, words, place.since, "see the list", kind, where, place.stage.value)]
+def _is_so(each: Waiting, fresh: bool | None) -> bool:
+    return fresh is None or bool(each.kind.facts.get("fresh")) is fresh
 
 
-def _singly(asked: Asked, place: Place) -> list[tuple[str, datetime]]:
-    here = SHEET.c.cabinet_id.is_not_distinct_from(place.cabinet_id)
-    where = (IN_QUEUE, SHEET.c.stage == place.stage, here, stalled_where(asked.session, asked.judged, place.stage))
-    found = select(SHEET.c.number, SHEET.c.came_at).where(*where).order_by(SHEET.c.came_at, SHEET.c.id)
-    return [(number, since) for number, since in asked.session.execute(found)]
+def _read(asked: Asked, kind: NeedKind, stage: Stage, fresh: bool | None, since: ColumnElement[Any]) -> list[Need]:
+    where = [SHEET.c.stage == stage, stalled_where(asked.session, asked.judged, stage)]
+    where += [SHEET.c.fresh.is_(fresh)] if fresh is not None else []
+    found = heaps(asked.session, *where, since=since)
+    needs = (need for heap in found for need in _of_place(asked, kind, heap, where, since))
+    return sorted(needs, key=lambda need: str(need.since))
 
 
-WORDS: dict[Stage, tuple[str, str]] = {
+def _of_place(asked: Asked, kind: NeedKind, heap: Heap, where: Iterable[ColumnElement[bool]],
+              since: ColumnElement[Any]) -> list[Need]:  # fmt: skip
+    # What lies in a bundle has one card, and is done with one scan.
+    one, many = WORDS.get(kind.name) or WORDS[heap.stage]
+    if heap.count > SINGLY or (heap.bundle and heap.stage is Stage.DRYING):
+        end = ("cabinet", heap.cabinet) if heap.cabinet else ("stalled", heap.stage.value)
+        return [_of_heap(kind, heap, f"{sheets_said(heap.count)} {many}", end)]
+    rows = sheets_of(asked.session, heap, *where, since=since)
+    return [of_sheet(asked, kind, row.number, row.since, heap.stage.value, one, heap.key) for row in rows]
+
+
+def _of_heap(kind: NeedKind, heap: Heap, what: str, end: tuple[str, str]) -> Need:
+    return Need(kind.name, heap.said, what, heap.since, kind.do, *end, heap.stage.value,
+                many=heap.count, shelf=heap.shelf, about=heap.key)  # fmt: skip
+
+
+# Of one sheet in a line of its own, and of many together.
+WORDS: dict[str, tuple[str, str]] = {
+    "fresh-too-long": ("is fresh, and waits at intake too long", "are fresh, and wait at intake too long"),
     Stage.INTAKE: ("waits at intake too long", "wait at intake too long"),
     Stage.DRYING: ("its papers have not been changed", "whose papers have not been changed"),
     Stage.READY: ("waits for mounting too long", "wait for mounting too long"),
     Stage.DRY: ("is dry, and waits too long", "are dry, and wait too long"),
 }
+
+STALLED = NeedKind("stalled", "waits too long", "see the list", stalled)

@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Adhesive, Layer, PlantName, Sheet, Stack, table_of
 from app.domain.attempt import PressClock
+from app.domain.holds import AWAY
 from app.domain.limits import limit_of
 from app.domain.numbers import Pattern, shown
 from app.domain.pressure import SHEET_AREA_M2, pressure_pa
@@ -32,7 +33,7 @@ _STACKS = select(STACK).where(STACK.c.closed_at.is_(None))
 # From what lies there now: of all that ever lay in a stack there is no end.
 _LYING: Select[Any] = (
     select(LAYER.c.stack_id, LAYER.c.layer, LAYER.c.laid_at, LAYER.c.sheet_id, Sheet.number, Sheet.bulk, Sheet.glued_at,
-           Sheet.minimum_s, PlantName.name.label("plant"), Adhesive.name.label("adhesive"))
+           Sheet.minimum_s, Sheet.holds, PlantName.name.label("plant"), Adhesive.name.label("adhesive"))
     .select_from(LAYER)
     .join(Sheet, Sheet.id == LAYER.c.sheet_id)
     .outerjoin(PlantName, PlantName.id == Sheet.plant_name_id)
@@ -43,7 +44,10 @@ _LYING: Select[Any] = (
 
 @dataclass(frozen=True, slots=True)
 class LayerView:
-    """One sheet in a stack; `place` counts from the bottom, 1 first. `state` is ready, not-yet, or waiting for weights."""
+    """One sheet in a stack; `place` counts from the bottom, 1 first. `state` is ready, not-yet, or waiting for weights.
+
+    `away`: by the log it lies here, and somebody has not found it; it is not waited for.
+    """
 
     place: int
     sheet_id: int
@@ -62,6 +66,7 @@ class LayerView:
     out_words: str
     ready_since: datetime | None
     forgotten: bool
+    away: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,12 +146,13 @@ def _layer(row: Any, place: int, clock: PressClock | None, patterns: Sequence[Pa
     ready = ready_since(clock, judged.now)
     ready_at = clock.ready_at if clock else None
     limit = limit_of(Stage.UNDER_PRESS, judged.house)
-    forgotten = ready is not None and limit is not None and is_stalled(limit, ready, judged.now, judged.calendar)
+    away = not AWAY.isdisjoint(row.holds.split())
+    too_long = ready is not None and limit is not None and is_stalled(limit, ready, judged.now, judged.calendar)
     state = "ready" if ready is not None else "not-yet" if ready_at is not None else "waiting"
     return LayerView(
         place, row.sheet_id, row.number, shown(row.number, patterns), row.plant or "", row.bulk, row.adhesive or "",
         row.laid_at, lain, needs, ready_at, state, press_words.whole_minutes(lain), duration(needs.total_seconds()),
-        _out_words(state, ready_at, judged), ready, forgotten,
+        _out_words(state, ready_at, judged), ready, too_long and not away, away,
     )  # fmt: skip
 
 

@@ -167,6 +167,12 @@ def _unmounted(entry: Any, telling: Telling) -> Said:
     return f"kept unmounted as a {entry.facts.get('sets', {}).get('unmounted', 'packet')}", _to(entry)
 
 
+def _put_hold(entry: Any) -> Said:
+    if entry.facts.get("with_whom"):
+        return f"sent out to {entry.facts['with_whom']}", _because(entry)
+    return f"held for {_kinds(entry.facts.get('holds', ()))}", _because(entry)
+
+
 def _because(entry: Any) -> str:
     return f": {entry.reason}" if entry.reason else ""
 
@@ -183,7 +189,7 @@ DEEDS: dict[Step, Callable[[Any, Telling], Said]] = {
     Step.SHELVE: lambda entry, telling: (f"put in {_place(entry)}", ""),
     Step.PUT_BACK: lambda entry, telling: (f"put back in {_place(entry)}", ""),
     Step.FILE: lambda entry, telling: ("filed", _in(entry)),
-    Step.PUT_HOLD: lambda entry, telling: (f"held for {_kinds(entry.facts.get('holds', ()))}", _because(entry)),
+    Step.PUT_HOLD: lambda entry, telling: _put_hold(entry),
     Step.LIFT_HOLD: lambda entry, telling: (f"hold lifted, {_kinds(entry.facts.get('lifts', ()))},", ""),
     Step.WITHDRAW: lambda entry, telling: ("withdrawn", _because(entry)),
 }

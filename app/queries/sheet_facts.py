@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from sqlalchemy import bindparam, func, or_, select
@@ -61,8 +61,8 @@ _WHOLE = (
     LINES.add_columns(
         PlantName.authorship, Consignment.code.label("consignment_code"), Adhesive.name.label("adhesive"),
         Specimen.sheets.label("parts"), SHEET.c.specimen_id, SHEET.c.part, SHEET.c.consignment_id, SHEET.c.event_date,
-        SHEET.c.locality, SHEET.c.is_sensitive, SHEET.c.notes, SHEET.c.without_weight, SHEET.c.wanted_at,
-        SHEET.c.treated_until, SHEET.c.has_label, SHEET.c.version, SHEET.c.table_id,
+        SHEET.c.locality, SHEET.c.is_sensitive, SHEET.c.notes, SHEET.c.without_weight,
+        SHEET.c.has_label, SHEET.c.version, SHEET.c.table_id,
     )
     .outerjoin(Adhesive, Adhesive.id == SHEET.c.adhesive_id)
     .outerjoin(Specimen, Specimen.id == SHEET.c.specimen_id)
@@ -88,7 +88,10 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class HoldView:
-    """A hold on a sheet: since when, why, by whom, what to do about it, and which steps it stops, in words."""
+    """A hold on a sheet: since when, why, by whom, what to do about it, and which steps it stops, in words.
+
+    Of a sheet that is out: with whom, and the day on which it is due back, if one was named.
+    """
 
     kind: str
     words: str
@@ -97,6 +100,8 @@ class HoldView:
     do: str
     stops: tuple[str, ...]
     by: tuple[str, ...]
+    with_whom: str
+    due_on: date | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,7 +230,8 @@ def _hold(hold: Hold, line: LogLine | None) -> HoldView:
     row = HOLDS.get(hold.kind)
     words, do = (row.words, row.do) if row else (hold.kind, "")
     stops = tuple(STEP_WORDS[step][0] for step in Step if row and step in row.stops)
-    return HoldView(hold.kind, words, hold.put_at, hold.why or "", do, stops, line.who if line else ())
+    return HoldView(hold.kind, words, hold.put_at, hold.why or "", do, stops, line.who if line else (),
+                    hold.with_whom or "", hold.due_on)  # fmt: skip
 
 
 def _is_next(step: Step, stage: Stage | None, on_a_table: bool) -> bool:

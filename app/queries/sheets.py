@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
-from app.domain.limits import limit_words
+from app.domain.holds import OUT
+from app.domain.limits import limit_words, treatment_holds
 from app.domain.numbers import shown
 from app.domain.words import age
 from app.queries.house import patterns_now
-from app.queries.lines import place_of, stage_words, waits_for_words
+from app.queries.left_behind import is_left_behind
+from app.queries.lines import place_of, stage_words
 from app.queries.listing import SheetList as SheetList
 from app.queries.listing import list_json as list_json
 from app.queries.listing import list_sheets as list_sheets
@@ -101,10 +103,16 @@ class SheetPage:
     clock: Clock | None
     next_steps: tuple[NextStep, ...]
     stalled: bool
+    left_behind: bool
     limit_words: str
     stalls_at: datetime | None
     version: int
     log: tuple[LogLine, ...]
+
+    @property
+    def out(self) -> HoldView | None:
+        """The hold that says with whom it is, of a sheet that is out."""
+        return next((hold for hold in self.holds if hold.kind == OUT), None)
 
 
 def sheet_page(session: Session, number: str, now: datetime, zone: ZoneInfo, *, by_names: bool = True,
@@ -118,7 +126,8 @@ def sheet_page(session: Session, number: str, now: datetime, zone: ZoneInfo, *, 
         return None
     judged = judge(session, now, zone)
     names = Names(by_names, frozenset(worker_ids))
-    return SheetPage(**_known(session, row), **_standing(session, row, judged), **_log(session, row, judged, names))
+    return SheetPage(**_known(session, row), **_standing(session, row, judged), **_log(session, row, judged, names),
+                     wish=_wish(session, row, names))  # fmt: skip
 
 
 def sheet_json(session: Session, number: str, now: datetime, zone: ZoneInfo, *, by_names: bool = True,
@@ -154,7 +163,7 @@ def _known(session: Session, row: Any) -> dict[str, Any]:
         "pieces": row.pieces, "bulk": row.bulk, "part": row.part, "parts": parts,
         "part_words": f"{row.part} of {parts}" if parts > 1 else "", "others": other_parts(session, row, patterns),
         "adhesive": row.adhesive or "", "method": row.method or "", "glued_at": row.glued_at,
-        "without_weight": row.without_weight, "wish": wishes_of(session, [row.id]).get(row.id) if row.wanted_at else None,
+        "without_weight": row.without_weight,
         "has_label": row.has_label, "version": row.version, "hazards": hazards_of(session, row),
     }  # fmt: skip
 
@@ -168,11 +177,11 @@ def _standing(session: Session, row: Any, judged: Judge) -> dict[str, Any]:
         "since": row.came_at, "age": age(row.came_at, judged.now) if row.came_at else "",
         "place": place_of(row, layer_words), "cabinet": row.cabinet or "", "shelf": row.shelf or "",
         "stack": row.stack or "", "layer": place, "table": row.on_table or "", "bundle": row.bundle or "",
-        "cautions": cautions_of(session, row), "outcome": row.outcome or "", "waits_for": waits_for_words(row),
+        "cautions": cautions_of(session, row), "outcome": row.outcome or "", "waits_for": judged.waits_for(row),
         "treated_until": row.treated_until,
-        "treated": row.treated_until is not None and row.treated_until > judged.now, "clock": clock,
+        "treated": treatment_holds(row.treated_until, judged.now), "clock": clock,
         "next_steps": next_steps(row), "stalled": wait.stalled, "limit_words": limit_words(wait.limit),
-        "stalls_at": wait.stalls_at,
+        "stalls_at": wait.stalls_at, "left_behind": is_left_behind(session, judged, row, wait),
     }  # fmt: skip
 
 
@@ -189,6 +198,11 @@ def _log(session: Session, row: Any, judged: Judge, names: Names) -> dict[str, A
         "seen_where": seen_where, "seen_by": seen_by, "holds": holds_of(session, row.id, {line.entry: line for line in log}),
         "log": log,
     }  # fmt: skip
+
+
+def _wish(session: Session, row: Any, names: Names) -> Wish | None:
+    wish = wishes_of(session, [row.id]).get(row.id) if row.wanted_at is not None and row.in_queue else None
+    return wish if wish is None or names.may_show(wish.by_id) else replace(wish, by="")
 
 
 def _line(line: LogLine, zone: ZoneInfo) -> dict[str, Any]:

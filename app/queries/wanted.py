@@ -13,7 +13,7 @@ from app.db.models import Wanted, Worker, table_of
 
 WANTED = table_of(Wanted)
 _WISHES = (
-    select(WANTED.c.sheet_id, WANTED.c.why, WANTED.c.needed_on, WANTED.c.asked_at, Worker.name)
+    select(WANTED.c.sheet_id, WANTED.c.why, WANTED.c.needed_on, WANTED.c.asked_at, WANTED.c.asked_by, Worker.name)
     .outerjoin(Worker, Worker.id == WANTED.c.asked_by)
     .where(WANTED.c.sheet_id.in_(bindparam("sheets", expanding=True)), WANTED.c.ended_at.is_(None))
 )
@@ -27,9 +27,14 @@ class Wish:
     needed_on: date | None
     asked_at: datetime
     by: str
+    by_id: int | None
+
+    def is_late(self, today: date) -> bool:
+        """Whether the day by which it is needed has passed."""
+        return self.needed_on is not None and self.needed_on < today
 
 
 def wishes_of(session: Session, sheet_ids: Sequence[int]) -> dict[int, Wish]:
     """What these sheets are wanted for, by the sheet's id; those that nobody wants are not in it."""
     found = session.execute(_WISHES, {"sheets": list(sheet_ids)}) if sheet_ids else ()
-    return {row.sheet_id: Wish(row.why, row.needed_on, row.asked_at, row.name or "") for row in found}
+    return {row.sheet_id: Wish(row.why, row.needed_on, row.asked_at, row.name or "", row.asked_by) for row in found}

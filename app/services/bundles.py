@@ -11,6 +11,7 @@ from sqlalchemy.engine import RowMapping
 from app.db.models import Bundle, Sheet, table_of
 from app.domain.answer import WORDS, Answer, Choice
 from app.domain.errors import Refusal, Refused
+from app.domain.holds import AWAY, HOLDS
 from app.domain.moves import WORKFLOW, refusals
 from app.domain.numbers import shown
 from app.domain.stages import STEP_WORDS, Step
@@ -106,6 +107,9 @@ def _move_one(desk: Desk, row: RowMapping, step: Step) -> str:
     if step is Step.SHELVE:
         more["shelf"] = shelf_facts(desk.session, desk.in_hand("cabinet_id"), desk.in_hand("shelf_id"))
     attempt = make_attempt(desk, row, standing_of(row), step, **more)
+    if away := sorted(attempt.sheet.holds & AWAY):
+        # Its bundle's card was scanned, not the sheet: nobody has seen it.
+        return f"by the log it is {HOLDS[away[0]].words}; scan it if it is here"
     found = refusals(attempt)
     if found:
         return found[0].said(saying.desk_tell(desk))

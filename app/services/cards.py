@@ -15,13 +15,14 @@ from app.domain.errors import Refusal, Refused
 from app.domain.moves import NEXT_BY_STAGE
 from app.domain.numbers import COMMANDS, shown
 from app.domain.stages import STEP_WORDS, Step
-from app.services.closing import closing_words
+from app.services.closing import closing_card, morning_card
 from app.services.corrections import latest_at, undo
 from app.services.crediting import credit_to
 from app.services.custody import standing_of
 from app.services.desk import Desk, workers_named
 from app.services.facts import sheet_by_id, sheet_by_number
 from app.services.sheets import take_step
+from app.services.shelves import begin_whole_shelf
 from app.services.signing import hello, sign_in, sign_out_all
 
 WORKER = table_of(Worker)
@@ -142,14 +143,8 @@ def _unmounted(desk: Desk) -> Answer:
     return Answer("which-one", WORDS["which-one"], (line,), choices=choices, carry={"code": row["number"]})
 
 
-def _closing(desk: Desk) -> Answer:
-    lines = closing_words(desk)
-    if not lines:
-        return Answer("done", "All is safe.", ("Nothing is left out of weights or on a table.",), "Good evening.")
-    return Answer("not-yet", WORDS["not-yet"], tuple(lines), "See to these before you leave.", status=200)
-
-
 DEEDS: dict[str, Callable[[Desk], Answer]] = {
     "undo": _undo_last, "done": _done, "help": _help, "already-done": _already_done, "round": _round,
-    "no-number": _no_number, "another-sheet": _another_sheet, "unmounted": _unmounted, "closing": _closing,
+    "no-number": _no_number, "another-sheet": _another_sheet, "unmounted": _unmounted, "closing": closing_card,
+    "morning": morning_card, "whole-shelf": begin_whole_shelf,
 }  # fmt: skip

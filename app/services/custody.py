@@ -180,7 +180,7 @@ def _follow(desk: Desk, sheet_id: int, was: Standing, now_stands: Standing, entr
             happened_at: datetime) -> None:  # fmt: skip
     begins, ends = writing.counts_from or happened_at, writing.counts_until or happened_at
     follow_layers(desk, sheet_id, was, now_stands, entry_id, begins, ends)
-    follow_holds(desk, sheet_id, was, now_stands, entry_id, writing.reason)
+    follow_holds(desk, sheet_id, was, now_stands, entry_id, writing.reason, writing.facts)
 
 
 def _insert_entry(desk: Desk, values: dict[str, Any]) -> int:

@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Cabinet, FormerNumber, Layer, Sheet, Shelf, Stack, Station, WeightSpan, table_of
 from app.db.prepared import prepared
 from app.domain.attempt import Attempt, PressClock, ShelfFacts, StackFacts
+from app.domain.limits import treatment_holds
 from app.domain.press import Span, Stay, ready_at, under_weight
 from app.domain.sheet import Place, Standing
 from app.domain.stages import Stage, Step
@@ -156,7 +157,7 @@ def make_attempt(desk: Desk, row: RowMapping, standing: Standing, step: Step, **
     values: dict[str, Any] = {
         "by": desk.by, "beside": desk.beside, "table_id": desk.station_id, "other_table": _other_table(desk, standing),
         "where": place_words(session, standing.place), "own_stack": own, "clock": clock, "facts": facts,
-        "treated": _is_treated(row, desk.happened_at), "specimen_complete": _is_complete(session, row, step),
+        "treated": treatment_holds(row["treated_until"], desk.happened_at), "specimen_complete": _is_complete(session, row, step),
         "early": request.early, "reason": request.reason, "clock_doubtful": desk.occasion.clock_doubtful,
     }  # fmt: skip
     return Attempt(standing, step, desk.happened_at, desk.house, desk.calendar, **{**values, **more})
@@ -167,10 +168,6 @@ def _other_table(desk: Desk, standing: Standing) -> str:
     if table is None or table == desk.station_id or standing.stage is not Stage.READY:
         return ""
     return str(_name(desk.session, STATION, table))
-
-
-def _is_treated(row: RowMapping, now: datetime) -> bool:
-    return row["treated_until"] is not None and row["treated_until"] > now
 
 
 def _is_complete(session: Session, row: RowMapping, step: Step) -> bool:

@@ -13,6 +13,7 @@ from app.db.models import Collector, FormerNumber, Hazard, NumberPattern, PlantN
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
 from app.domain.folding import folded
+from app.domain.holds import AWAY
 from app.domain.moves import refusals
 from app.domain.numbers import Pattern, mint, shown
 from app.domain.stages import Stage, Step
@@ -70,8 +71,8 @@ def another_sheet(desk: Desk, row: RowMapping) -> Answer:
     new = register(desk, number, specimen_id=specimen_id, part=parts, treated_until=row["treated_until"], **copied)
     _copy_hazards(desk, row["id"], new["id"])
     entry_id, stands = enter(desk, row["id"], attempt.sheet, Writing(Step.ANOTHER_SHEET, Stage.READY, attempt.sheet.place,
-                                                                     facts={"new_number": number}))  # fmt: skip
-    holds = tuple(sorted(attempt.sheet.holds))
+                                   lifts=tuple(sorted(attempt.sheet.holds & AWAY)), facts={"new_number": number}))  # fmt: skip
+    holds = tuple(sorted(stands.holds))
     facts = {"of": row["number"]}
     writing = Writing(Step.ANOTHER_SHEET, Stage.READY, stands.place, {"bulk": stands.bulk}, holds, facts=facts)
     enter(desk, new["id"], standing_of(new), writing)

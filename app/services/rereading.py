@@ -12,15 +12,17 @@ from typing import Any
 
 from sqlalchemy.engine import RowMapping
 
+from app.domain.holds import OUT
 from app.domain.press import Span, Stay, under_weight
 from app.domain.sheet import LogEntry, Standing, after
 from app.domain.stages import Step
 from app.services.custody import row_values
 from app.services.differences import Difference, plainly
 from app.services.log import log_entry
+from app.services.traces import out_columns
 
 STAY_COLUMNS = ("stack_id", "layer", "laid_at", "out_at", "laid_entry_id", "out_entry_id")
-HOLD_COLUMNS = ("kind", "put_at", "put_entry_id", "lifted_at", "lifted_entry_id")
+HOLD_COLUMNS = ("kind", "put_at", "put_entry_id", "lifted_at", "lifted_entry_id", "with_whom", "due_on")
 _FROM = ("from_stage", "came_at", "from_cabinet_id", "from_shelf_id", "from_stack_id", "from_layer")
 
 
@@ -137,7 +139,7 @@ def _walk(links: Iterable[Link]) -> Walk:
         if link.entry.step is Step.TAKE_OUT:
             walk.outs.append((link.row, link.was, _stays_since(walk.stays, link.was.glued_at)))
         _follow_stays(walk, link.was, link.now, link.row)
-        _follow_holds(walk, link.was, link.now, link.entry)
+        _follow_holds(walk, link.was, link.now, link.entry, link.row.facts)
         walk.stands = link.now
         if link.now.minimum_s is not None:
             # The last that is known of a gluing: adhesive and bulk may have been put right later.
@@ -158,12 +160,12 @@ def _follow_stays(walk: Walk, was: Standing, now: Standing, row: Any) -> None:
                            "laid_entry_id": row.id, "out_entry_id": None})  # fmt: skip
 
 
-def _follow_holds(walk: Walk, was: Standing, now: Standing, entry: LogEntry) -> None:
+def _follow_holds(walk: Walk, was: Standing, now: Standing, entry: LogEntry, facts: Mapping[str, Any]) -> None:
     if was.holds == now.holds:
         return
     for kind in sorted(now.holds - was.holds):
         walk.holds.append({"kind": kind, "put_at": entry.happened_at, "put_entry_id": entry.entry_id, "lifted_at": None,
-                           "lifted_entry_id": None})  # fmt: skip
+                           "lifted_entry_id": None, **out_columns(facts if kind == OUT else {})})  # fmt: skip
     for hold in walk.holds:
         if hold["lifted_at"] is None and hold["kind"] in was.holds - now.holds:
             hold.update(lifted_at=entry.happened_at, lifted_entry_id=entry.entry_id)

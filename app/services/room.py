@@ -25,12 +25,15 @@ from app.db.models import (
 from app.db.rules import room_house
 from app.domain.hazards import CAUTIONS
 from app.domain.house import RULES, checked
+from app.domain.limits import limit_words
 from app.domain.numbers import Kind, Pattern, mint_code
 from app.domain.press import ADHESIVE_CLASSES
 from app.domain.stages import Stage, Step
+from app.domain.stalls import Limit
 from app.services.changes import changed
 
 STACK = table_of(Stack)
+LONGEST_LIMIT = RULES["limit_ready_days"].high
 
 
 def add_cabinet(session: Session, name: str, stage: Stage | None, now: datetime, *, shelves: int = 0, capacity: int | None = None,
@@ -177,6 +180,25 @@ def set_house_rule(
     session.execute(insert(table).values(**values))
     changed(session, now, by, "house rule", None, name, old=str(old), new=str(value), why=reason)
     return version
+
+
+def set_cabinet_limit(session: Session, cabinet_id: int, days: int | None, reason: str, now: datetime, *,
+                      by: int | None = None) -> None:  # fmt: skip
+    """Give a cabinet a limit of its own in open days, from 1 to 3650, or with None take it away.
+
+    ValueError without a reason, outside those bounds, and for a cabinet that is not there.
+    """
+    if not reason.strip():
+        raise ValueError("Say why; it stays with what was changed.")
+    if days is not None and not 1 <= days <= LONGEST_LIMIT:
+        raise ValueError(f"A cabinet's own limit: between 1 and {LONGEST_LIMIT} open days, not {days}.")
+    table = table_of(Cabinet)
+    old = session.execute(select(table.c.name, table.c.limit_open_days).where(table.c.id == cabinet_id)).one_or_none()
+    if old is None:
+        raise ValueError("There is no such cabinet. Load the page again.")
+    session.execute(update(table).where(table.c.id == cabinet_id).values(limit_open_days=days))
+    was, now_is = (None if each is None else limit_words(Limit(open_days=each)) for each in (old.limit_open_days, days))
+    changed(session, now, by, "cabinet", cabinet_id, f"limit of {old.name}", old=was, new=now_is, why=reason)
 
 
 def _named(session: Session, table: Table, name: str) -> str:

@@ -17,6 +17,7 @@ from app.domain.errors import Refusal, gravest
 from app.domain.sheet import Standing
 from app.domain.stages import STEP_WORDS, Stage, Step
 from app.domain.words import duration, said
+from app.services.back import back_words
 from app.services.describing import describe
 from app.services.desk import Desk
 from app.services.facts import place_words
@@ -38,7 +39,7 @@ def done(desk: Desk, row: RowMapping, step: Step, entry_id: int, now_stands: Sta
     """The answer to a step that was taken."""
     sheet = describe(desk.session, row, desk.patterns)
     word = STEP_WORDS[step][1].capitalize() + "."
-    lines = (*_found_again(desk, row), *(_brief(desk, row) if step is Step.TAKE_UP else ()))
+    lines = (*back_words(desk, row, now_stands), *(_brief(desk, row) if step is Step.TAKE_UP else ()))
     return Answer("done", word, lines, next_words(desk, sheet, step, now_stands), sheet, step.value, entry_id)
 
 
@@ -131,12 +132,6 @@ def _brief(desk: Desk, row: RowMapping) -> tuple[str, ...]:
     if row["notes"]:
         lines.append(f"The collector's notes: {row['notes']}")
     return tuple(lines)
-
-
-def _found_again(desk: Desk, row: RowMapping) -> tuple[str, ...]:
-    if "not-found" not in row["holds"].split():
-        return ()
-    return (f"Found. It was missing; last entry {said(row['last_at'], desk.occasion.zone, desk.now)}.",)
 
 
 def _progress(refusals: Sequence[Refusal]) -> tuple[float | None, str]:

@@ -27,10 +27,11 @@ from app.services.desk import Desk, Occasion, ScanRequest, behind, keep_at_stati
 from app.services.facts import sheet_by_number
 from app.services.misreads import ask_misread, ask_partial, ask_second, chosen
 from app.services.opening import open_desk
-from app.services.places import place_by_code, place_by_name, scan_place
+from app.services.places import place_by_code, place_by_name
 from app.services.press import count_stack, turn_weights
 from app.services.registering import another_sheet, take_in_new
 from app.services.sheets import scan_sheet
+from app.services.shelves import leave_on_shelf, scan_shelf
 from app.services.sightings import keep_refusal, seen
 
 SCAN = table_of(Scan)
@@ -144,7 +145,7 @@ def _not_exact(desk: Desk, reading: Misread | Partial | Unreadable) -> Answer:
 def _pick_up(desk: Desk, row: RowMapping) -> Answer:
     if (found := behind(desk, row["last_at"])) is not None:
         return saying.refused(desk, [found], row)
-    left_out = leave_out(desk, row)
+    left_out = leave_out(desk, row) or leave_on_shelf(desk, row)
     if left_out is not None:
         return left_out
     if desk.request.step is Step.ANOTHER_SHEET:
@@ -221,8 +222,8 @@ HANDLERS: dict[Kind, Callable[[Desk, str], Answer]] = {
     Kind.SHEET: _sheet,
     Kind.STACK_ON: _stack,
     Kind.STACK_OFF: _stack,
-    Kind.CABINET: lambda desk, code: scan_place(desk, place_by_code(desk.session, code)),
-    Kind.SHELF: lambda desk, code: scan_place(desk, place_by_code(desk.session, code)),
+    Kind.CABINET: lambda desk, code: scan_shelf(desk, place_by_code(desk.session, code)),
+    Kind.SHELF: lambda desk, code: scan_shelf(desk, place_by_code(desk.session, code)),
     Kind.BADGE: scan_badge,
     Kind.BUNDLE: lambda desk, code: scan_bundle(desk, bundle_by_code(desk, code)),
     Kind.COMMAND: scan_command,

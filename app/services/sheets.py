@@ -14,6 +14,7 @@ from app.db.models import Inspection, Sheet, Stack, table_of
 from app.domain.answer import Answer
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal, Refused
+from app.domain.holds import AWAY
 from app.domain.moves import can_be_already_done, fits, refusals
 from app.domain.sheet import Standing
 from app.domain.stages import Stage, Step
@@ -24,6 +25,7 @@ from app.services.desk import Desk, behind
 from app.services.facts import make_attempt, sheet_by_id, shelf_facts, stack_facts
 from app.services.gluing import ask_who_glued, write_gluing
 from app.services.hazards import say_hazards
+from app.services.wanted import ENDED_BY, end_wish
 from app.services.writers import writing_for
 
 SHEET = table_of(Sheet)
@@ -84,9 +86,9 @@ def take_step(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> An
 
 
 def write_step(desk: Desk, row: RowMapping, attempt: Attempt, writing: Writing) -> tuple[int, Standing]:
-    """Write a step that may be taken; whatever was missing is found by it."""
-    if "not-found" in attempt.sheet.holds:
-        writing = replace(writing, lifts=(*writing.lifts, "not-found"))
+    """Write a step that may be taken; whatever was missing or out is here again by it, and a wish may be fulfilled."""
+    if ended := _away_until_now(desk, attempt):
+        writing = replace(writing, lifts=tuple(dict.fromkeys((*writing.lifts, *ended))))
     if "read_as" in desk.request.facts:
         writing = replace(writing, facts={**writing.facts, "read_with_help": True})
     if not writing.reason:
@@ -94,6 +96,8 @@ def write_step(desk: Desk, row: RowMapping, attempt: Attempt, writing: Writing) 
     entry_id, now_stands = enter(desk, row["id"], attempt.sheet, writing)
     if attempt.step is Step.INSPECT:
         keep_inspection(desk, row["id"], entry_id, str(now_stands.outcome), desk.happened_at)
+    if attempt.step in ENDED_BY and row["wanted_at"] is not None:
+        end_wish(desk, row["id"], attempt.step)
     say_hazards(desk, row)
     return entry_id, now_stands
 
@@ -102,6 +106,13 @@ def keep_inspection(desk: Desk, sheet_id: int, entry_id: int, outcome: str, insp
     """Write down one look at a sheet beside its entry."""
     values = {"sheet_id": sheet_id, "entry_id": entry_id, "outcome": outcome, "inspected_at": inspected_at}
     desk.session.execute(insert(table_of(Inspection)), values)
+
+
+def _away_until_now(desk: Desk, attempt: Attempt) -> list[str]:
+    """The holds of a sheet that was not here; that one is put or lifted on its page shows nobody the sheet."""
+    if desk.station is None and attempt.step in (Step.PUT_HOLD, Step.LIFT_HOLD):
+        return []
+    return sorted(attempt.sheet.holds & AWAY)
 
 
 def _attempt(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> Attempt:

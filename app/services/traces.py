@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from datetime import datetime
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
+from typing import Any
 
 from sqlalchemy import bindparam, case, delete, insert, update
 
 from app.db.models import Hold, Layer, table_of
 from app.db.prepared import prepared
+from app.domain.holds import OUT
 from app.domain.sheet import Standing
 from app.services.desk import Desk
 
@@ -40,8 +42,9 @@ def follow_layers(desk: Desk, sheet_id: int, was: Standing, now: Standing, entry
         desk.session.execute(_LAY_IN, values)
 
 
-def follow_holds(desk: Desk, sheet_id: int, was: Standing, now: Standing, entry_id: int, why: str) -> None:
-    """Open and close a sheet's holds as its entry says."""
+def follow_holds(desk: Desk, sheet_id: int, was: Standing, now: Standing, entry_id: int, why: str,
+                 facts: Mapping[str, Any]) -> None:  # fmt: skip
+    """Open and close a sheet's holds as its entry says; of a sheet that goes out, its facts say with whom and until when."""
     if was.holds == now.holds:
         return
     for kind in sorted(now.holds - was.holds):
@@ -51,11 +54,18 @@ def follow_holds(desk: Desk, sheet_id: int, was: Standing, now: Standing, entry_
             "put_at": now.last_at,
             "put_entry_id": entry_id,
             "why": why or None,
+            **(out_columns(facts) if kind == OUT else {}),
         }
         desk.session.execute(insert(HOLD), values)
     for kind in sorted(was.holds - now.holds):
         still = (HOLD.c.sheet_id == sheet_id, HOLD.c.kind == kind, HOLD.c.lifted_at.is_(None))
         desk.session.execute(update(HOLD).where(*still).values(lifted_at=now.last_at, lifted_entry_id=entry_id))
+
+
+def out_columns(facts: Mapping[str, Any]) -> dict[str, Any]:
+    """With whom a sheet is that goes out, and the day on which it is due back, from the facts of its entry."""
+    due = facts.get("due_on")
+    return {"with_whom": facts.get("with_whom"), "due_on": date.fromisoformat(due) if due else None}
 
 
 def take_back(desk: Desk, entry_ids: Sequence[int]) -> None:

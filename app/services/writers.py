@@ -12,6 +12,7 @@ from sqlalchemy.engine import RowMapping
 from app.db.models import Consignment
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal, Refused
+from app.domain.holds import OUT
 from app.domain.sheet import NOWHERE, Place
 from app.domain.stages import STEP_WORDS, Step
 from app.services.custody import Writing
@@ -110,7 +111,9 @@ def _withdraw(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
 
 
 def _put_hold(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
-    return Writing(Step.PUT_HOLD, lands(attempt), attempt.sheet.place, holds=(str(desk.request.facts["hold"]),))
+    kind, told = str(desk.request.facts["hold"]), desk.request.facts
+    facts = {name: told[name] for name in ("with_whom", "due_on") if kind == OUT and told.get(name)}
+    return Writing(Step.PUT_HOLD, lands(attempt), attempt.sheet.place, holds=(kind,), facts=facts)
 
 
 def _lift_hold(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:

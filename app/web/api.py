@@ -13,7 +13,7 @@ from werkzeug.exceptions import UnsupportedMediaType
 from app.db.engine import reading, transaction
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
-from app.queries.board import board, board_json
+from app.queries.board import board_json
 from app.queries.health import has_entry, health, signed_in_ids
 from app.queries.sheets import list_json, list_sheets, sheet_json
 from app.services.corrections import undo
@@ -25,6 +25,7 @@ from app.web.api_door import at_the_door
 from app.web.api_door import holder as holder_or_none
 from app.web.api_fields import correction_sent, scan_sent, sheets_sent, weights_sent
 from app.web.api_reading import BadBody, body_of, one_of, text, whole
+from app.web.board import kept_board
 from app.web.problems import answer_response, json_response, problem, refused_response
 from app.web.render import house, now, teller
 from app.web.scans import occasion
@@ -117,8 +118,7 @@ def sheets() -> Response:
 @bp.get("/board", endpoint="board")
 def whole_board() -> Response:
     """The board."""
-    with reading(house().database) as session:
-        return json_response(board_json(board(session, now(), house().zone)))
+    return json_response(board_json(kept_board().board_for_script()))
 
 
 @bp.get("/health", endpoint="health")

@@ -17,7 +17,7 @@ from app.domain.terms import nearest, term_for
 from app.services.desk import ScanRequest
 from app.services.people import Holder
 from app.services.scripts import Sent
-from app.web.api_reading import BadBody, Fields, amount, checked, flag, list_of, moment, one_of, text, whole
+from app.web.api_reading import BadBody, Fields, amount, checked, day, flag, list_of, moment, one_of, text, whole
 
 MOST_SHEETS = 500
 NAME = text(80, blank=False)
@@ -33,6 +33,7 @@ FACTS: Fields = {
     "findings": list_of(text(60, blank=False), 20), "outcome": one_of(*OUTCOMES), "unmounted": one_of("packet", "box"),
     "glued_by": NAME, "read_as": NAME, "second": text(200), "all_but": list_of(NAME, 500), "counted": whole(0, 999),
     "mass_kg": amount(200), "hold": one_of(*HOLDS), "new_number": NAME,
+    "with_whom": text(120, blank=False), "due_on": day,
 }  # fmt: skip
 WHO_AND_WHEN: Fields = {
     "scan_id": text(80, blank=False), "station": NAME, "workers": WORKERS, "reason": REASON, "held": whole(0, 100_000),

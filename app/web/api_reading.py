@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable, Collection, Mapping
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from flask import request
@@ -110,6 +110,14 @@ def list_of(check_one: Check, most: int, least: int = 0) -> Check:
         return tuple(check_one(each) for each in value)
 
     return check
+
+
+def day(value: Any) -> str:
+    """A day as ISO 8601 writes it: "2026-12-31"."""
+    try:
+        return date.fromisoformat(str(value)).isoformat()
+    except ValueError as error:
+        raise ValueError("has to be a day such as 2026-12-31") from error
 
 
 def moment(value: Any) -> datetime:

@@ -9,12 +9,17 @@ from flask_wtf.csrf import CSRFProtect
 
 from app.config import HOME
 from app.web import (
+    ahead,
     api,
+    aside,
     board,
     cabinets,
+    calendar,
+    day,
     doors,
     enrolling,
     intake,
+    order,
     people,
     press,
     render,
@@ -22,6 +27,7 @@ from app.web import (
     search,
     security,
     sheets,
+    usual,
 )
 from app.web.frame import frame_context
 
@@ -37,7 +43,8 @@ def put_together(running: render.House) -> Flask:
     render.set_up(app)
     security.set_up(app)
     app.context_processor(frame_context)
-    for module in (doors, enrolling, sheets, search, board, press, cabinets, intake, people, room):
+    for module in (doors, enrolling, sheets, search, board, aside, ahead, usual, order,
+                   press, cabinets, calendar, day, intake, people, room):  # fmt: skip
         app.register_blueprint(module.bp)
     # Scripts carry a key of their own instead of a cookie, so there is nothing to forge.
     csrf.exempt(api.bp)

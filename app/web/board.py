@@ -2,108 +2,93 @@
 
 from __future__ import annotations
 
-import threading
-from dataclasses import dataclass, field
-from datetime import datetime, timedelta
 from typing import Any
 
-from flask import Blueprint, Response, current_app, make_response, render_template, request, url_for
+from flask import Blueprint, Response, current_app, flash, make_response, redirect, render_template, request, url_for
 from markupsafe import Markup
+from werkzeug.wrappers import Response as AnyResponse
 
-from app.db.engine import reading
-from app.queries.board import Board, StackLine, board, board_version
-from app.queries.need import Need
+from app.db.engine import reading, transaction
+from app.queries.board import Board, StackLine
+from app.queries.outlook import Outlook
+from app.services.backup import backup_name, keep_backup, make_backup
 from app.web.drawing import flow, place, small_stack
+from app.web.keeping import Kept, Look
+from app.web.need_links import aside_of, href_of
 from app.web.render import house, now, page, teller
+from app.web.security import visitor
 
 bp = Blueprint("board", __name__)
-SECOND = timedelta(seconds=1)
-HREFS = {"sheet": ("sheets.one", "number"), "stack": ("press.one", "name"), "cabinet": ("cabinets.one", "name"),
-         "stage": ("sheets.every", "stage")}  # fmt: skip
-
-
-@dataclass
-class Kept:
-    """The board as it was last read and drawn: one request does it anew, those that come meanwhile get what there is.
-
-    Nobody waits for the board but the first who asks: a viewer who waits would keep a thread from the scans.
-    """
-
-    turn: threading.Lock = field(default_factory=threading.Lock)
-    found: Board | None = None
-    at: datetime | None = None
-    drawn: str = ""
-    drawn_of: Board | None = None
 
 
 @bp.get("/board")
 def show() -> Response:
     """The board."""
-    return page("board/show.html", drawn=Markup(drawn_now()))
+    return page("board/show.html", drawn=Markup(_live(_look())), is_wall=False)
+
+
+@bp.get("/wall")
+def wall() -> Response:
+    """The board for a screen on the wall: it names no person and has nothing to press."""
+    return page("board/show.html", drawn=Markup(_live(Look(wall=True))), is_wall=True)
 
 
 @bp.get("/board/live")
 def live() -> Response:
-    """The board again for a page that shows it already; nothing (204) while nothing has changed in this minute."""
-    with reading(house().database) as session:
-        version = board_version(session)
-    if request.args.get("shown", "") == _mark(version, now()):
+    """The board again for a page that shows it already; nothing (204) while it would look the same."""
+    look = Look(wall=True) if request.args.get("wall") else _look()
+    if kept_board().is_still(look, request.args.get("shown", "")):
         return make_response("", 204)
-    return make_response(drawn_now())
+    return make_response(_live(look))
 
 
-def board_now() -> Board:
-    """The board, read at most once a second however many look at it."""
-    kept = _kept()
-    found = kept.found
-    if found is not None and not _is_old(kept):
-        return found
-    if not kept.turn.acquire(blocking=found is None):
-        assert found is not None
-        return found
+@bp.post("/backup")
+def back_up() -> AnyResponse:
+    """Back the room up now."""
+    moment = now()
     try:
-        return _read_anew(kept) if _is_old(kept) or kept.found is None else kept.found
-    finally:
-        kept.turn.release()
+        with reading(house().database) as session:
+            made = make_backup(session, house().config.data / "backups" / backup_name(moment))
+    except (ValueError, OSError) as error:
+        flash(f"Nothing was backed up: {error.strerror if isinstance(error, OSError) else error}")
+        return redirect(url_for("room.show", _anchor="backup"))
+    with transaction(house().database) as session:
+        keep_backup(session, made, moment, by=visitor().worker_id)
+    flash(f"Backed up: {made.said}, looked through and whole. It lies beside the room; copy it to another disk.")
+    return redirect(url_for("room.show", _anchor="backup"))
 
 
-def drawn_now() -> str:
-    """The board as the page swaps it in, drawn once however many look at it."""
-    kept, found = _kept(), board_now()
-    drawn, drawn_of = kept.drawn, kept.drawn_of
-    if drawn_of is found:
-        return drawn
-    drawn = render_template("board/_live.html", **_context(found))
-    kept.drawn, kept.drawn_of = drawn, found
-    return drawn
-
-
-def _kept() -> Kept:
-    kept: Kept = current_app.extensions.setdefault("blotter-board", Kept())
+def kept_board() -> Kept:
+    """The board as it is kept for all who look at it."""
+    kept: Kept = current_app.extensions.setdefault("blotter-board", Kept(house(), _draw))
     return kept
 
 
-def _is_old(kept: Kept) -> bool:
-    return kept.at is None or abs(now() - kept.at) >= SECOND
+def _look() -> Look:
+    return Look(keeps=bool(visitor().rights & {"trainer", "manager"}))
 
 
-def _read_anew(kept: Kept) -> Board:
-    moment = now()
-    with reading(house().database) as session:
-        found = board(session, moment, house().zone)
-    kept.found, kept.at = found, moment
-    return found
+def _live(look: Look) -> str:
+    drawn = kept_board().drawn_now(look)
+    waiting = sum(stage.count for stage in drawn.of.stages if stage.slug != "filed")
+    asks = url_for("board.live", shown=drawn.mark, wall="1" if look.wall else None)
+    return render_template(
+        "board/_live.html", body=Markup(drawn.body), since=drawn.since, asks=asks, waiting=waiting, look=look
+    )
 
 
-def _context(found: Board) -> dict[str, Any]:
+def _draw(found: Board, ahead: Outlook, look: Look) -> str:
+    return render_template("board/_body.html", look=look, **_context(found, ahead))
+
+
+def _context(found: Board, ahead: Outlook) -> dict[str, Any]:
     waiting = sum(stage.count for stage in found.stages if stage.slug != "filed")
     return {
-        "board": flow(found, lambda slug: url_for("sheets.every", stage=slug)),
+        "board": flow(found, ahead, lambda slug: url_for("sheets.every", stage=slug)),
         "stacks": [small_stack(line, url_for("press.one", name=line.name), _warning(line)) for line in found.stacks],
         "places": [place(line, url_for("cabinets.one", name=line.name)) for line in found.cabinets],
-        "needs": [(need, _href(need)) for need in found.needs],
+        "needs": [(need, href_of(need)) for need in found.needs], "aside": found.aside, "aside_of": aside_of,
         "waiting": waiting, "is_empty": not waiting and not found.stages[-1].count,
-        "drawn_at": found.drawn_at, "shown": _mark(found.version, found.drawn_at),
     }  # fmt: skip
 
 
@@ -111,14 +96,3 @@ def _warning(line: StackLine) -> str:
     if not line.is_bad:
         return ""
     return f"Weights off since {teller()(line.since)}" if line.since else "The weights are not on yet"
-
-
-def _href(need: Need) -> str:
-    endpoint, name = HREFS[need.href_kind]
-    values: dict[str, Any] = {name: need.href_id}
-    return url_for(endpoint, **values)
-
-
-def _mark(version: str, at: datetime) -> str:
-    # Ages are said in minutes, so the same room looks otherwise a minute later.
-    return f"{version}-{int(at.timestamp()) // 60}"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from app.queries.board import Ages, Board, CabinetLine, StackLine
 from app.queries.board_stages import StageView
+from app.queries.outlook import Outlook
 from app.queries.press import LayerView, StackView
 
 Segments = tuple[tuple[float, str], ...]
@@ -25,6 +26,7 @@ class DrawnStage:
     segments: Segments
     bar_label: str
     lines: tuple[tuple[str, str], ...]
+    ahead: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,9 +79,9 @@ class DrawnPlace:
     lines: tuple[tuple[str, str], ...]
 
 
-def flow(board: Board, href: Callable[[str], str]) -> Flow:
-    """The seven stages of a board; `href` gives the address of a stage's list."""
-    return Flow(tuple(_stage(stage, href(stage.slug)) for stage in board.stages))
+def flow(board: Board, ahead: Outlook, href: Callable[[str], str]) -> Flow:
+    """The seven stages of a board and what lies ahead of them; `href` gives the address of a stage's list."""
+    return Flow(tuple(_stage(stage, ahead.of(stage.slug), href(stage.slug)) for stage in board.stages))
 
 
 def small_stack(line: StackLine, href: str, warning: str) -> DrawnStack:
@@ -136,10 +138,10 @@ def age_words(ages: Ages | None, limit_words: str) -> str:
     return f"Age: {', '.join(counts)}.{limit}" if counts else "Nothing waits."
 
 
-def _stage(stage: StageView, href: str) -> DrawnStage:
+def _stage(stage: StageView, ahead: tuple[str, ...], href: str) -> DrawnStage:
     lines = tuple((line.words, "stalled" if line.is_bad else "") for line in stage.lines)
     return DrawnStage(stage.slug, stage.name, href, f"{stage.count:,}", age_segments(stage.ages),
-                      age_words(stage.ages, stage.limit_words), lines)  # fmt: skip
+                      age_words(stage.ages, stage.limit_words), lines, ahead)  # fmt: skip
 
 
 def _stack(view: StackView, href: str, warning: str, summary: str, sheet_href: Callable[[str], str]) -> DrawnStack:

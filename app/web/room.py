@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Any
 
 from flask import Blueprint, Response, abort, flash, redirect, request, url_for
@@ -12,6 +13,7 @@ from app.db.engine import reading, transaction
 from app.domain.house import RULES
 from app.queries.cabinets import cabinets
 from app.queries.furniture import RuleLine, bundles, consignments, house_rules, number_patterns
+from app.queries.health import health
 from app.queries.people import changes
 from app.queries.press import press_room
 from app.queries.room import adhesives
@@ -73,6 +75,7 @@ def _room(sent: dict[str, Any], status: int = 200, opened: str = "") -> Response
             "cabinets": cabinets(session), "stacks": press_room(session, now(), house().zone), "bundles": bundles(session),
             "consignments": consignments(session), "patterns": number_patterns(session), "adhesives": adhesives(session),
             "rules": _grouped(house_rules(session)), "changes": changes(session, limit=10),
+            "last_backup": _moment(health(session).last_backup),
         }  # fmt: skip
     forms: dict[str, Any] = {what: sent.get(what) or form(formdata=None) for what, form in FORMS.items()}
     for what, form in forms.items():
@@ -88,6 +91,10 @@ def _grouped(rules: Sequence[RuleLine]) -> list[tuple[str, list[RuleLine]]]:
     return list(groups.items())
 
 
+def _moment(kept: str | None) -> datetime | None:
+    return datetime.fromisoformat(kept) if kept else None
+
+
 def _own_ids(form: Any, what: str) -> None:
     for each in form:
         each.id = each.label.field_id = f"{what}-{each.short_name}"
@@ -96,7 +103,8 @@ def _own_ids(form: Any, what: str) -> None:
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Under weight", ("press_", "gap_", "stack_")),
     ("Drying", ("dry_", "papers_")),
-    ("How long it may wait", ("limit_",)),
+    ("How long it may wait", ("limit_", "left_", "wanted_", "hold_", "out_")),
     ("Open days", ("open_",)),
+    ("Looking ahead", ("forecast_", "usual_")),
     ("How the work is done", ("",)),
 )

@@ -12,7 +12,7 @@ from flask_wtf import FlaskForm
 from app.db.engine import reading
 from app.domain.answer import Answer
 from app.domain.hazards import DEFERS
-from app.domain.holds import HOLDS
+from app.domain.holds import HOLDS, OUT
 from app.queries.cabinets import cabinets
 from app.queries.doubted import doubts_of
 from app.queries.people import station_list, workers
@@ -23,7 +23,8 @@ from app.queries.stations import station_view
 from app.web.forms import GluingForm, HoldForm, ReasonForm, RenumberForm, TogetherForm
 from app.web.late import Choices, late_form, offer_steps
 from app.web.render import house, now, page
-from app.web.security import PERMISSIONS, visitor
+from app.web.security import PERMISSIONS, TEACH, visitor
+from app.web.wish_forms import LetGoForm, OutForm, WantedForm
 
 UNKNOWN = "There is no sheet with this number here."
 
@@ -55,7 +56,7 @@ def draw(number: str, status: int = 200, refusing: Refusing | None = None) -> Re
         _own_ids(form, deed)
     if "late" in forms:
         offer_steps(forms["late"], sheet.stage)
-    return page("sheets/one.html", status, sheet=sheet, doubts=doubts, forms=forms, may=may, refusing=refusing,
+    return page("sheets/one.html", status, sheet=sheet, doubts=doubts, forms=forms, may=may, refusing=refusing, asks=_asks(sheet),
                 defers=DEFERS, shows_locality=shows_locality(sheet), fresh_id=lambda: secrets.token_urlsafe(16))  # fmt: skip
 
 
@@ -85,6 +86,12 @@ def shows_locality(sheet: SheetPage) -> bool:
     return not sheet.is_sensitive or visitor().sees_names()
 
 
+def _asks(sheet: SheetPage) -> bool:
+    """Whether this visitor may say more of what the sheet is wanted for: nobody has asked yet, or it is theirs to settle."""
+    who = visitor()
+    return sheet.wish is None or sheet.wish.by_id == who.worker_id or bool(who.rights & TEACH)
+
+
 def may_do() -> frozenset[str]:
     """Which deeds with a sheet are this visitor's."""
     names = (name for name, allowed in PERMISSIONS.items() if name.startswith("sheets.") and visitor().roles & allowed)
@@ -100,7 +107,7 @@ def choices_of(session: Any) -> Choices:
 def hold_form(held: frozenset[str] | None = None) -> HoldForm:
     """The form for a hold; without `held`, every kind may be sent."""
     form = HoldForm()
-    form.hold.choices = [(kind, row.words) for kind, row in HOLDS.items() if kind not in (held or ())]
+    form.hold.choices = [(kind, row.words) for kind, row in HOLDS.items() if kind not in {OUT, *(held or ())}]
     return form
 
 
@@ -118,6 +125,9 @@ def _forms(sheet: SheetPage, may: frozenset[str], choices: Choices | None) -> di
         forms["hold"] = hold_form(held)
         forms["renumber"] = RenumberForm()
         forms["together"] = TogetherForm()
+        forms["out"] = OutForm()
+    if "wanted" in may:
+        forms |= {"wanted": WantedForm(), "let_go": LetGoForm()}
     if choices is not None:
         forms["regluing"] = gluing_form(choices)
         named = {each.name: each.code for each in choices.adhesives}

@@ -6,46 +6,41 @@ import secrets
 from collections.abc import Callable
 from typing import Any
 
-from flask import Blueprint, abort, redirect, request, url_for
+from flask import Blueprint, abort, redirect, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading
-from app.domain.stages import STAGES
-from app.queries.cabinets import cabinets
-from app.queries.sheets import SheetList, SheetPage, list_sheets
+from app.queries.cabinets import cabinet_names
+from app.queries.listing import SheetList, sheets_like
+from app.queries.sheets import SheetPage
 from app.services.corrections import tail_from
 from app.services.desk import ScanRequest
 from app.services.opening import open_desk
-from app.web import deeds
+from app.web import deeds, lists, wishes
 from app.web.forms import ReasonForm
 from app.web.render import house, now, page
 from app.web.scans import occasion
 from app.web.sheet_page import draw, no_such_sheet, seen_by_visitor
 
 bp = Blueprint("sheets", __name__)
-LONGEST = 200
+bp.add_url_rule("/sheets/picks", "picks", lists.sheet_picks)
+bp.add_url_rule("/sheets.csv", "table", lists.sheet_table)
 
 
 @bp.get("/sheets")
 def every() -> AnyResponse:
-    """The list of sheets, by stage, cabinet, whether they are stalled, or what is searched for."""
-    asked: dict[str, Any] = {
-        name: request.args.get(name, "").strip()[:LONGEST] for name in ("stage", "cabinet", "q", "after")
-    }
-    stalled = request.args.get("stalled") == "1"
+    """The list of sheets, by stage, cabinet, what holds them, whether they are stalled, or what is searched for."""
+    sieve, after = lists.sieve_asked(), lists.mark_asked()
     wrong, found = "", SheetList((), "")
     with reading(house().database) as session:
-        places = cabinets(session)
+        names = cabinet_names(session)
         try:
-            found = list_sheets(session, now(), house().zone, stalled=stalled, **asked)
+            found = sheets_like(session, sieve, now(), house().zone, after=after)
         except ValueError as error:
             wrong = str(error)
-    onward = {name: value for name, value in asked.items() if value and name != "after"} | (
-        {"stalled": "1"} if stalled else {}
-    )
-    return page("sheets/every.html", 422 if wrong else 200, found=found, asked=asked, stalled=stalled, wrong=wrong,
-                onward=onward, stages=[(stage.value, row.words) for stage, row in STAGES.items()],
-                cabinets=[place.name for place in places], is_filtered=bool(onward))  # fmt: skip
+    onward = lists.onward(sieve)
+    return page("sheets/every.html", 422 if wrong else 200, found=found, sieve=sieve, after=after, wrong=wrong,
+                onward=onward, cabinets=names, is_filtered=bool(onward), **lists.choices())  # fmt: skip
 
 
 @bp.get("/sheets/<number>")
@@ -97,6 +92,9 @@ DEEDS: dict[str, Callable[[str], Any]] = {
     "together": deeds.together,
     "regluing": deeds.regluing,
     "doubt": deeds.doubt,
+    "out": wishes.out,
+    "wanted": wishes.wanted,
+    "let-go": wishes.let_go,
 }
 for _name, _deed in DEEDS.items():
-    bp.add_url_rule(f"/sheets/<number>/{_name}", _name, _deed, methods=["POST"])
+    bp.add_url_rule(f"/sheets/<number>/{_name}", _name.replace("-", "_"), _deed, methods=["POST"])

@@ -196,6 +196,8 @@ BUTTONS = (
     ("another-sheet", "It needs another sheet", "another-sheet"),
     ("unmounted", "It stays unmounted", "goes-unmounted"),
     ("round", "Press round", "put-under-weight"),
+    ("whole-shelf", "Move a whole shelf", "shelve"),
+    ("morning", "The morning list", ""),
     ("closing", "Closing the room", ""),
     ("help", "Help", ""),
 )

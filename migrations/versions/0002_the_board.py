@@ -69,6 +69,7 @@ def upgrade() -> None:
     op.execute(WANTED)
     op.drop_column("sheet", "wanted_by")
     op.drop_column("sheet", "wanted_why")
+    op.create_index("ix_sheet_loose", "sheet", ["cabinet_id"], **_where("shelf_id IS NULL"))
     op.create_index("ix_sheet_wanted", "sheet", ["wanted_at"], **_where("wanted_at IS NOT NULL"))
     op.drop_table("tally_stay")
     op.create_table(

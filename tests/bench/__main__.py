@@ -21,7 +21,7 @@ from tests.bench.rounds import Line
 # Sheets, rounds, seconds of a paced load, requests of a load.
 Plan = tuple[tuple[int, ...], int, float, int]
 QUICK: Plan = ((1_000, 10_000), 1, 1.0, 100)
-WHOLE: Plan = ((1_000, 100_000), 7, 20.0, 1_000)
+WHOLE: Plan = ((1_000, 1_000_000), 7, 20.0, 1_000)
 
 
 def main() -> int:

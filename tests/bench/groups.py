@@ -13,6 +13,7 @@ from pathlib import Path
 from tests.bench.data import Collection, build
 from tests.bench.furniture import STATIONS
 from tests.bench.load import flat_out
+from tests.bench.pages import PAGES, cabinet_round, page_round, usual_round
 from tests.bench.reads import board_round, growth_round, opened, search_round
 from tests.bench.rounds import HELLO, Line, Round, at_least, at_most, line, ratios, rounds_of, shuffled
 from tests.bench.server import served
@@ -24,6 +25,8 @@ from tests.bench.work import Work
 SCANS = ("script", "screen")
 SAID = {"services": "services alone", "script": "as a script sends it", "screen": "a station's screen"}
 CLIENTS = (1, 8, STATIONS)
+# No goal was set for these pages: they are measured so that a change for the worse is seen.
+SEEN = 1_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,8 +131,27 @@ def board(bench: Bench) -> Iterator[Line]:
         ratios(found, "large", "small"),
         f"{_sizes(bench)}, queue {few:,}",
     )
+    found = rounds_of(bench.rounds, lambda: cabinet_round(*rooms))
+    yield line("growth of a cabinet's page, same queue", at_most(1.3, 1.1), ratios(found, "large", "small"),
+               f"{found[-1]['large'] * 1000:.1f} ms")  # fmt: skip
     for room in rooms:
         room.engine.dispose()
+
+
+def pages(bench: Bench) -> Iterator[Line]:
+    """What the manager's pages cost."""
+    path = bench.folder / "pages.sqlite3"
+    shutil.copy(bench.large.path, path)
+    large = opened(path)
+    found = rounds_of(min(bench.rounds, 3), lambda: usual_round(large, path))
+    note = f"{found[-1]['usual'] * 1000:.0f} ms, by windows {found[-1]['windows']:.1f} s"
+    yield line("time in stage, all stages and cabinets", at_most(0.004, 0.001), ratios(found, "usual", "windows"), note)
+    played = rounds_of(bench.rounds, lambda: page_round(large))
+    for name in PAGES:
+        if name != "look-up":
+            note = f"{played[-1][name] * 1000:.1f} ms"
+            yield line(f"page, over a look-up by number: {name}", at_most(SEEN), ratios(played, name, "look-up"), note)
+    large.engine.dispose()
 
 
 def search(bench: Bench) -> Iterator[Line]:
@@ -205,6 +227,6 @@ def _sizes(bench: Bench) -> str:
 
 
 GROUPS: dict[str, Callable[[Bench], Iterator[Line]]] = {
-    "work": work, "growth": growth, "http": http, "feel": feel, "fair": fair, "board": board, "search": search,
+    "pages": pages, "work": work, "growth": growth, "http": http, "feel": feel, "fair": fair, "board": board, "search": search,
     "start": start, "memory": memory,
 }  # fmt: skip

@@ -43,9 +43,10 @@ def a_full_room(room: Room) -> dict[str, str]:
 
 
 def pages(sheets: dict[str, str]) -> list[str]:
-    return ["/board", "/stations", "/sheets", "/sheets?stage=ready-for-mounting", f"/sheets/{sheets['under']}", f"/sheets/{sheets['held']}",
-            f"/sheets/{sheets['out']}", "/search?q=TQX", "/search?q=nothing+like+it", "/press", "/press/P1", "/cabinets", "/cabinets/M1",
-            "/intake", "/people", "/people/2", "/room", "/password"]  # fmt: skip
+    return ["/board", "/board/aside", "/ahead", "/usual", "/order", "/stations", "/sheets", "/sheets?stage=ready-for-mounting", f"/sheets/{sheets['under']}", f"/sheets/{sheets['held']}",
+            f"/sheets/{sheets['out']}", "/search?q=TQX", "/search?q=nothing+like+it", "/press", "/press/P1", "/cabinets", "/cabinets/M1", "/cabinets/M1/picks",
+            "/intake", "/people", "/people/2", "/room", "/room/calendar", "/room/calendar/holidays?country=GB&part=NIR&offered=GB",
+            "/closing", "/morning", "/password"]  # fmt: skip
 
 
 @pytest.fixture

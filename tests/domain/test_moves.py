@@ -141,7 +141,7 @@ def test_no_hold_keeps_a_damp_plant_from_the_dryer_or_a_glued_sheet_from_the_wei
 
 # The table of design: which hold stops taking up, and which filing.
 STOPS = {"label-to-come": (True, True), "label-query": (True, True), "number-query": (True, True), "name-query": (False, True),
-         "to-be-repaired": (False, True), "against-a-rule": (False, True), "quarantine": (True, True), "not-found": (False, False)}  # fmt: skip
+         "to-be-repaired": (False, True), "against-a-rule": (False, True), "quarantine": (True, True), "not-found": (False, False), "out": (False, False)}  # fmt: skip
 
 
 @pytest.mark.parametrize("kind", list(HOLDS))

@@ -164,6 +164,8 @@ def test_the_printed_command_cards_never_change() -> None:
         "pest": "VC0012U",
         "round": "VC0013S",
         "unmounted": "VC0014Q",
+        "morning": "VC0016M",
+        "whole-shelf": "VC0017K",
     }
     assert all(mod_37_2.is_valid(code) for code in COMMANDS.values())
 

@@ -193,7 +193,8 @@ def test_the_json_of_the_board_has_the_names_of_the_contract(room: Room) -> None
     found = board_json(board_of(room, room.now + timedelta(hours=2)))
     assert {"stages", "cabinets", "stacks", "needs_a_person"} <= set(found)
     assert found["stages"][3] == {
-        "stage": "mounted", "count": 1, "oldest_since": "2026-11-25T09:00:00+00:00", "stalled": 1, "held": 0,
+        "stage": "mounted", "count": 1, "oldest_since": "2026-11-25T09:00:00+00:00", "stalled": 1, "left_behind": 0, "held": 0,
+        "out": 0, "in_freezer": 0, "may_go_on": 1,
     }  # fmt: skip
     assert found["needs_a_person"][0]["kind"] == "mounted-too-long"
 

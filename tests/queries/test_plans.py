@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from app.db.engine import reading
 from app.domain.stages import Step
 from app.queries.board import board, board_version
+from app.queries.comes_first import consignments_in_order, wanted_sheets
 from app.queries.house import patterns_now
 from app.queries.listing import list_sheets
 from app.queries.press import press_room
@@ -57,6 +58,8 @@ READINGS: dict[str, Read] = {
         session, room.now, room.zone, stage="filed", cabinet="F1"
     ),
     "a station's side": lambda room, session: side_view(session, room.station["table-1"], room.now, room.zone),
+    "the wanted sheets": lambda room, session: wanted_sheets(session, room.now, room.zone),
+    "the order of consignments": lambda room, session: consignments_in_order(session),
     "a search by number": lambda room, session: find(session, "TQX000001N", patterns_now(session)),
     "a search by part of a number": lambda room, session: find(session, "0000", patterns_now(session)),
     "a search by plant": lambda room, session: find(session, "ger syl", patterns_now(session)),

@@ -1,27 +1,18 @@
-"""The board, and how it keeps itself up to date."""
+"""The board: what stands on it, on the wall too, and the backup that it asks for."""
 
 from __future__ import annotations
 
 import re
-import threading
-import time
-from typing import Any
+from pathlib import Path
 
-import pytest
 from flask import Flask
-from flask.testing import FlaskClient
+from sqlalchemy import text
 
-from app.queries.board import Board
-from app.web import board as board_page
+from app.db.engine import open_database, reading, sqlite_url
+from app.queries.health import health
+from app.services.audit import audit
 from tests.room import Room
-from tests.web.conftest import ClientAs, words
-
-
-def live(browser: FlaskClient) -> str:
-    """The address that the page asks for news."""
-    found = re.search(r'hx-get="(/board/live[^"]*)"', browser.get("/board").text)
-    assert found
-    return found.group(1).replace("&amp;", "&")
+from tests.web.conftest import ClientAs, token, words
 
 
 def test_the_board_shows_the_seven_stages_with_their_counts(room: Room, client_as: ClientAs) -> None:
@@ -54,29 +45,46 @@ def test_a_stack_without_its_weights_is_marked_in_words_and_not_by_colour_alone(
     assert "Weights off since 09:10" in words(answer) and "stack-stalled" in answer.text
 
 
-def test_nothing_is_sent_again_while_nothing_has_changed_in_this_minute(room: Room, client_as: ClientAs) -> None:
-    browser = client_as("reader")
-    address = live(browser)
-    room.wait(seconds=59)
-    answer = browser.get(address, headers={"HX-Request": "true"})
-    assert answer.status_code == 204 and answer.data == b""
+def test_the_wall_names_no_person_and_has_nothing_to_press(room: Room, client_as: ClientAs) -> None:
+    room.sheet_mounted()
+    room.wait(hours=2)
+    text = client_as("manager").get("/wall").text
+    main = text[text.index("<main") :]
+    assert "Mounted" in main and "<button" not in main and "<form" not in main
+    for name in ("Olwen", "Piet", "Rosamund", "Hedda"):
+        assert name not in text, name
+    found = re.search(r'hx-get="(/board/live[^"]*)"', text)
+    assert found and "wall=1" in found.group(1)
+    assert client_as("reader").get(found.group(1).replace("&amp;", "&")).status_code == 204
 
 
-def test_a_minute_later_the_ages_are_said_anew(room: Room, client_as: ClientAs) -> None:
-    browser = client_as("reader")
-    address = live(browser)
-    room.wait(seconds=60)
-    answer = browser.get(address, headers={"HX-Request": "true"})
-    assert answer.status_code == 200 and "<html" not in answer.text and 'id="board"' in answer.text
+def test_the_manager_backs_the_room_up_and_the_copy_is_a_whole_room(
+    app: Flask, room: Room, client_as: ClientAs, tmp_path: Path
+) -> None:
+    number = room.sheet_ready()
+    browser = client_as("manager")
+    answer = browser.post("/backup", data={"csrf_token": token(browser, "/room")})
+    assert answer.status_code == 302 and "Backed up: blotter-" in words(browser.get("/room"))
+    (copy,) = (tmp_path / "data" / "backups").iterdir()
+    assert copy.stat().st_mode & 0o077 == 0
+    copied = open_database(sqlite_url(copy))
+    with reading(copied) as session:
+        assert not list(audit(session, room.zone))
+        assert session.execute(text("SELECT count(*) FROM sheet WHERE number = :n"), {"n": number}).scalar() == 1
+    copied.engine.dispose()
+    with reading(room.database) as session:
+        assert health(session).last_backup == room.now.isoformat()
 
 
-def test_an_entry_shows_at_the_next_asking(room: Room, client_as: ClientAs) -> None:
-    browser = client_as("reader")
-    address = live(browser)
-    room.wait(seconds=1)
-    room.sheet_ready()
-    answer = browser.get(address, headers={"HX-Request": "true"})
-    assert answer.status_code == 200 and "Ready for mounting 1" in words(answer)
+def test_a_backup_that_cannot_be_written_is_said_and_none_is_on_record(
+    app: Flask, room: Room, client_as: ClientAs, tmp_path: Path
+) -> None:
+    (tmp_path / "data" / "backups").write_text("a file is in the way")
+    browser = client_as("manager")
+    browser.post("/backup", data={"csrf_token": token(browser, "/room")})
+    assert "Nothing was backed up" in words(browser.get("/room"))
+    with reading(room.database) as session:
+        assert health(session).last_backup is None
 
 
 def test_the_fragment_is_the_middle_of_the_page_and_asks_on(room: Room, client_as: ClientAs) -> None:
@@ -84,44 +92,6 @@ def test_the_fragment_is_the_middle_of_the_page_and_asks_on(room: Room, client_a
     whole = browser.get("/board").text
     part = browser.get("/board/live").text
     assert part.strip() in whole and 'hx-swap="outerMorph"' in part and 'hx-trigger="every 15s"' in part
-
-
-@pytest.fixture
-def counted(monkeypatch: pytest.MonkeyPatch) -> list[float]:
-    """How often the board is read from the database, each reading taking a while."""
-    readings: list[float] = []
-    read = board_page.board
-
-    def slowly(*asked: Any) -> Board:
-        readings.append(1)
-        time.sleep(0.05)
-        return read(*asked)
-
-    monkeypatch.setattr(board_page, "board", slowly)
-    return readings
-
-
-def test_many_viewers_share_one_reading(app: Flask, room: Room, client_as: ClientAs, counted: list[float]) -> None:
-    room.sheet_ready()
-    browsers = [client_as("reader") for _ in range(4)]
-    answers: list[str] = []
-    threads = [threading.Thread(target=lambda each=each: answers.append(each.get("/board").text)) for each in browsers]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    assert len(counted) == 1 and len(answers) == 4 and all('class="flow"' in answer for answer in answers)
-
-
-@pytest.mark.parametrize(("seconds", "readings"), [(0.999, 1), (1, 2)])
-def test_a_reading_is_shared_for_one_second(
-    room: Room, client_as: ClientAs, counted: list[float], seconds: float, readings: int
-) -> None:
-    browser = client_as("reader")
-    browser.get("/board")
-    room.wait(seconds=seconds)
-    browser.get("/board")
-    assert len(counted) == readings
 
 
 def test_a_name_on_the_board_is_never_run(room: Room, client_as: ClientAs) -> None:
@@ -149,29 +119,3 @@ def test_the_board_names_no_person(room: Room, client_as: ClientAs) -> None:
 def test_the_board_of_an_empty_room_says_what_to_do(client_as: ClientAs) -> None:
     said = words(client_as("reader").get("/board"))
     assert "There is no sheet here yet." in said and "Nothing needs a person now." in said
-
-
-def test_who_looks_while_the_board_is_read_anew_gets_what_there_is(app: Flask, room: Room, client_as: ClientAs) -> None:
-    browser = client_as("reader")
-    assert words(browser.get("/board"))
-    kept = app.extensions["blotter-board"]
-    before = kept.drawn
-    room.sheet_ready()
-    room.wait(seconds=30)
-    with kept.turn:
-        # Somebody else reads it at this moment: nobody waits for that.
-        assert browser.get("/board/live").get_data(as_text=True) == before
-    assert browser.get("/board/live").get_data(as_text=True) != before
-
-
-def test_the_board_is_drawn_once_in_a_second_however_many_look(app: Flask, room: Room, client_as: ClientAs) -> None:
-    browser = client_as("reader")
-    browser.get("/board")
-    found = app.extensions["blotter-board"].found
-    room.sheet_ready()
-    for _ in range(5):
-        browser.get("/board/live")
-    assert app.extensions["blotter-board"].found is found
-    room.wait(seconds=1)
-    browser.get("/board/live")
-    assert app.extensions["blotter-board"].found is not found

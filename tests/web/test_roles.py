@@ -138,9 +138,16 @@ def addresses(app: Flask, room: Room, number: str) -> Iterator[tuple[str, str, s
 
 def every_address(app: Flask, room: Room, number: str) -> list[tuple[str, str, str]]:
     entry = room.log(number)[0]["id"]
-    samples = {"number": number, "entry": entry, "slug": "table-1", "worker_id": room.worker["piet"], "token_id": 1,
+    samples = {"number": number, "entry": entry, "slug": "table-1", "worker_id": room.worker["piet"], "token_id": 1, "aside_id": 1,
                "filename": "base.css"}  # fmt: skip
-    names = {"press.one": "P1", "press.late": "P1", "cabinets.one": "M1", "room.rule": "run_sheets"}
+    names = {
+        "press.one": "P1",
+        "press.late": "P1",
+        "cabinets.one": "M1",
+        "cabinets.picks": "M1",
+        "cabinets.table": "M1",
+        "room.rule": "run_sheets",
+    }
     found = []
     with app.test_request_context():
         for rule in app.url_map.iter_rules():

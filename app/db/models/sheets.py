@@ -148,6 +148,8 @@ class Sheet(Base):
         Index("ix_sheet_table", "table_id", sqlite_where=text("table_id IS NOT NULL"),
               postgresql_where=text("table_id IS NOT NULL")),
         Index("ix_sheet_shelf", "shelf_id"),
+        Index("ix_sheet_loose", "cabinet_id", sqlite_where=text("shelf_id IS NULL"),
+              postgresql_where=text("shelf_id IS NULL")),
         Index("ix_sheet_wanted", "wanted_at", sqlite_where=text("wanted_at IS NOT NULL"),
               postgresql_where=text("wanted_at IS NOT NULL")),
     )  # fmt: skip

@@ -1,0 +1,176 @@
+"""What each command does: starting the room, and what is done to it from outside the browser."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from app.clock import utc_now
+from app.config import Config
+from app.serving import STATES, Failed, progress, room_config, room_database, run_demo, run_room
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+    from app.services.intake import ImportPlan
+
+
+def demo(asked: argparse.Namespace) -> None:
+    """A fresh, filled room in a folder of its own."""
+    run_demo(asked.data, asked.port, browser=not asked.no_browser, keep=asked.keep)
+
+
+def serve(asked: argparse.Namespace) -> None:
+    """Open the room's doors."""
+    tls = (Path(asked.tls[0]), Path(asked.tls[1])) if asked.tls else None
+    run_room(room_config(asked.data, may_be_new=True), asked.host, asked.port, tls)
+
+
+def upgrade(asked: argparse.Namespace) -> None:
+    """Copy the database, then migrate it."""
+    from app.db.fitness import state_of
+    from app.db.upgrade import upgrade as migrate
+
+    config = room_config(asked.data)
+    state = state_of(config.database_url)
+    if state in ("foreign", "newer"):
+        raise Failed(STATES[state])
+    if state == "newest":
+        print("The database is of the newest revision already. Nothing is to be done.")
+        return
+    if state == "older":
+        _copy_aside(config)
+    print(f"Migrated to revision {migrate(config.database_url)}.")
+
+
+def token(asked: argparse.Namespace) -> None:
+    """Make a key for a script or a scanner, and show it once."""
+    from app.db.engine import transaction
+    from app.services.people import make_token
+    from app.services.scripts import station_named
+
+    scope = "scan" if asked.station else "manage" if asked.manager else "read"
+    name = asked.name or asked.station or scope
+    with transaction(room_database(room_config(asked.data))) as session:
+        station_id = station_named(session, asked.station) if asked.station else None
+        worker_id = _manager_id(session, asked.by) if asked.manager else None
+        key = make_token(
+            session, scope, name, utc_now(), days=asked.days, station_id=station_id, worker_id=worker_id
+        )  # fmt: skip
+    print(f"A key to {scope}, called “{name}”; it runs out in {asked.days} days. It is shown only now:\n{key}")
+
+
+def import_file(asked: argparse.Namespace) -> None:
+    """Take in the sheets of a CSV file, all or none."""
+    from app.db.engine import reading, transaction
+    from app.services.desk import Occasion
+    from app.services.intake import plan_import, run_import
+
+    data, config = _read(asked.file), room_config(asked.data)
+    database, occasion = room_database(config), Occasion(utc_now(), config.zone)
+    with reading(database) as session:
+        plan = plan_import(session, data, asked.consignment, occasion)
+    _all_good(plan)
+    if asked.dry_run:
+        print(f"{plan.said} Nothing is written yet.")
+        return
+    with progress("Taking in") as heard, transaction(database) as session:
+        by = (_manager_id(session, asked.by),)
+        done = run_import(session, data, asked.consignment, occasion, by, progress=heard)
+    print(done.said)
+
+
+def backup(asked: argparse.Namespace) -> None:
+    """Copy the room's database while it is in use, and look whether the copy is whole."""
+    from app.db.engine import reading, transaction
+    from app.services.backup import backup_name, keep_backup, make_backup
+
+    config = room_config(asked.data)
+    database, now = room_database(config), utc_now()
+    target = asked.file or config.data / "backups" / backup_name(now)
+    try:
+        with reading(database) as session:
+            made = make_backup(session, target)
+    except ValueError as error:
+        raise Failed(str(error)) from error
+    except OSError as error:
+        raise Failed(f"The backup {target} cannot be written: {error.strerror}.") from error
+    with transaction(database) as session:
+        keep_backup(session, made, now)
+    print(f"Backed up to {made.path}: {made.size / 1e6:,.1f} MB, looked through and whole.")
+
+
+def audit(asked: argparse.Namespace) -> None:
+    """Replay the log and name every difference; what is only in question stands apart."""
+    from app.db.engine import reading
+    from app.services.audit import audit as differences
+    from app.services.audit import dated_ahead, in_question
+
+    config, count = room_config(asked.data), 0
+    with reading(room_database(config)) as session:
+        for difference in differences(session, config.zone):
+            print(difference.sentence)
+            count += 1
+        _apart("Called in question, no difference", [each.sentence for each in in_question(session)])
+        _apart("Dated after now", [each.sentence for each in dated_ahead(session, utc_now())])
+    if count:
+        raise Failed(f"The log and the room differ in {count:,} place{'s' * (count > 1)}.")
+    print("The log and the room agree.")
+
+
+def _copy_aside(config: Config) -> None:
+    from app.db.fitness import copy_aside, file_of
+    from app.db.upgrade import revision_of
+
+    file = file_of(config.database_url)
+    if file is None:
+        print("This database is copied by its own tools; Blotter has made no copy of it.")
+        return
+    was, when = revision_of(config.database_url), f"{utc_now():%Y%m%dT%H%M%SZ}"
+    copy = file.with_name(f"{file.stem}-before-upgrade-{was}-{when}{file.suffix}")
+    copy_aside(file, copy)
+    print(f"Copied to {copy}.")
+
+
+def _manager_id(session: Session, number: str) -> int:
+    """The manager in whose name it is done: the one who is named, or the only one there is."""
+    from app.queries.people import workers
+
+    managers = {
+        each.number: each.worker_id for each in workers(session) if "manager" in each.rights and not each.retired_at
+    }
+    if number in managers:
+        return managers[number]
+    if number or not managers:
+        raise Failed(
+            f"There is no manager {number} here.".replace("  ", " ") + " The first one is made in the browser."
+        )
+    if len(managers) > 1:
+        raise Failed(
+            f"There are several managers: say in whose name, with --by and one of {', '.join(sorted(managers))}."
+        )
+    return next(iter(managers.values()))
+
+
+def _read(file: Path) -> bytes:
+    try:
+        return file.read_bytes()
+    except OSError as error:
+        raise Failed(f"The file {file} cannot be read: {error.strerror}.") from error
+
+
+def _all_good(plan: ImportPlan) -> None:
+    for bad in plan.bad:
+        print(bad.said, file=sys.stderr)
+    if plan.bad:
+        raise Failed(f"Nothing is imported: {plan.said} Put them right in the file, then import it again.")
+
+
+def _apart(title: str, sentences: Sequence[str]) -> None:
+    if sentences:
+        print(f"{title}: {len(sentences):,}.")
+    for sentence in sentences:
+        print(f"  {sentence}")

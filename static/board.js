@@ -1,0 +1,28 @@
+// The board says when it no longer hears from the room; as long as it does, nothing here touches the page.
+(() => {
+  "use strict";
+  const LOST_AFTER_MS = 50_000, LOOK_EVERY_MS = 5_000;
+  const lost = document.getElementById("board-lost");
+  let heard = performance.now();
+
+  const at = (ms) => new Date(ms).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
+
+  const say = (words) => {
+    if (lost.textContent === words) return;
+    lost.textContent = words;
+    lost.hidden = !words;
+  };
+
+  document.addEventListener("htmx:after:request", (event) => {
+    const status = event.detail?.ctx?.response?.raw?.status ?? event.detail?.ctx?.response?.status ?? 0;
+    if (status >= 200 && status < 400) {
+      heard = performance.now();
+      say("");
+    }
+  });
+
+  setInterval(() => {
+    const silent = performance.now() - heard;
+    if (silent > LOST_AFTER_MS) say(`The room has not been heard since ${at(Date.now() - silent)}. What stands here may be old.`);
+  }, LOOK_EVERY_MS);
+})();
