@@ -33,6 +33,8 @@ from tests.room import LONDON
 from tests.services.days import differences
 
 REVISIONS = sorted((Path(__file__).parent / "revisions").glob("*.sqlite3.gz"))
+# The revisions whose sums an upgrade leaves empty: 0002 counts stays by cabinet.
+EMPTIED = [path for path in REVISIONS if path.name < "0002"]
 LOG = ("entry", "entry_worker", "scan")
 # Sums are made anew, and a setting asks for that; the revision is what changes.
 MADE_ANEW = ("tally_day", "tally_stay", "setting", "alembic_version")
@@ -131,6 +133,7 @@ def test_the_audit_finds_no_difference_and_the_sums_are_those_of_a_recount(
         assert counted.stays.total() > 5 and not sums_are_old(session)
 
 
+@pytest.mark.parametrize("old", EMPTIED, indirect=True)
 def test_until_its_sums_are_made_anew_the_audit_misses_them(old: Path) -> None:
     upgrade(sqlite_url(old))
     database = open_database(sqlite_url(old))
@@ -155,6 +158,7 @@ def test_every_sheet_is_kept_where_its_log_says(old: Path, upgraded: Callable[[P
     assert kept == lies and any(kept.values())
 
 
+@pytest.mark.parametrize("old", EMPTIED, indirect=True)
 def test_a_room_that_is_opened_to_be_served_has_its_sums_made(
     old: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -2,7 +2,7 @@
 
 from app.db.models.base import Base, Moment, table_of
 from app.db.models.custody import Doubt, Entry, EntryWorker, RefusedScan, Scan, Sighting, TallyDay, TallyStay
-from app.db.models.people import Attendance, LogIn, SignOff, Station, Token, Worker
+from app.db.models.people import Attendance, HoursSum, LogIn, SignOff, Station, Token, Worker
 from app.db.models.press import Finding, FreezerLoad, Inspection, Layer, Stack, WeightSpan
 from app.db.models.room import (
     Adhesive,
@@ -33,7 +33,7 @@ from app.db.models.sheets import (
 __all__ = [
     "Adhesive", "Attendance", "Base", "Bundle", "Cabinet", "CalendarDay", "Change", "Collector", "Consignment", "Doubt",
     "Entry", "EntryWorker", "Finding", "FormerNumber", "FreezerLoad", "Gathering", "Hazard", "Heartbeat", "Hold",
-    "HouseRule", "Inspection", "Layer", "LogIn", "Moment", "NumberPattern", "PlantName", "PutAside", "RefusedScan", "Scan",
+    "HoursSum", "HouseRule", "Inspection", "Layer", "LogIn", "Moment", "NumberPattern", "PlantName", "PutAside", "RefusedScan", "Scan",
     "Setting", "Sheet", "Shelf", "Sighting", "SignOff", "Specimen", "Stack", "Station", "TallyDay", "TallyStay",
     "Token", "Wanted", "WeightSpan", "Worker", "table_of",
 ]  # fmt: skip

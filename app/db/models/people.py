@@ -28,6 +28,7 @@ class Worker(Base):
     told_at: Mapped[datetime | None]
     added_at: Mapped[datetime]
     retired_at: Mapped[datetime | None]
+    name_gone_at: Mapped[datetime | None]
 
 
 class Station(Base):
@@ -62,7 +63,10 @@ class Station(Base):
 
 
 class Attendance(Base):
-    """A worker signed in at a station: `beside` names the worker they learn from there."""
+    """A worker signed in at a station: `beside` names the worker they learn from there.
+
+    `ended_how` is out, elsewhere, replaced (somebody else signed in), idle, or left (the worker no longer works here).
+    """
 
     __tablename__ = "attendance"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -72,10 +76,21 @@ class Attendance(Base):
     signed_out_at: Mapped[datetime | None]
     beside_id: Mapped[int | None] = mapped_column(ForeignKey("worker.id"))
     how: Mapped[str] = mapped_column(default="badge")
+    ended_how: Mapped[str | None]
     __table_args__ = (
+        Index("ix_attendance_signed_in", "signed_in_at"),
         Index("ix_attendance_station_open", "station_id", sqlite_where=text("signed_out_at IS NULL"),
               postgresql_where=text("signed_out_at IS NULL")),
     )  # fmt: skip
+
+
+class HoursSum(Base):
+    """Hours of a month (YYYY-MM) at a station, in seconds, once they are no longer kept by person."""
+
+    __tablename__ = "hours_sum"
+    month: Mapped[str] = mapped_column(primary_key=True)
+    station_id: Mapped[int] = mapped_column(ForeignKey("station.id"), primary_key=True)
+    seconds: Mapped[int]
 
 
 class SignOff(Base):
