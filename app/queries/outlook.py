@@ -15,7 +15,7 @@ from app.queries.waiting import Judge
 
 # Of the certainties of a forecast (50, 85 and 95 %) the one that the board says.
 SAID = 1
-SAID_WORDS = "85 % sure"
+SAID_WORDS = "85\u00a0%\u00a0sure"
 
 
 @dataclass(frozen=True, slots=True)
