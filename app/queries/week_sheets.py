@@ -1,0 +1,159 @@
+"""Sheets of one week by worker and step: each sheet once for each step, credited by its last entry of it that stands."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from sqlalchemy import Select, bindparam, func, select
+from sqlalchemy.orm import Session
+
+from app.db.models import Entry, EntryWorker, Inspection, table_of
+from app.domain.stages import Step
+from app.queries.weeks_kept import Span
+
+ENTRY, ENTRY_WORKER, INSPECTION = table_of(Entry), table_of(EntryWorker), table_of(Inspection)
+MOMENT = ENTRY.c.happened_at.type
+# What is done with a stack, or says of another entry that it was wrong. Asking for the steps and not for the kind of
+# subject leaves the index of moments and steps to be used.
+NOT_OF_SHEETS = (Step.CORRECT, Step.WEIGHTS_ON, Step.WEIGHTS_OFF, Step.COUNT)
+GLUINGS = (Step.MOUNT, Step.RE_GLUE)
+PASSED = "passed"
+_LATER, _BESIDE = ENTRY.alias("later"), ENTRY_WORKER.alias("beside")
+STANDS = ~select(_LATER.c.id).where(_LATER.c.corrects == ENTRY.c.id).exists()
+WITHIN = (
+    ENTRY.c.happened_at >= bindparam("since", type_=MOMENT),
+    ENTRY.c.happened_at < bindparam("until", type_=MOMENT),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Handed:
+    """What a worker did with one step: sheets they had a hand in, and their shares; both also of what was learned."""
+
+    sheets: int = 0
+    credit: Fraction = Fraction(0)
+    learning: int = 0
+    learning_credit: Fraction = Fraction(0)
+
+    def __add__(self, other: Handed) -> Handed:
+        return Handed(
+            self.sheets + other.sheets, self.credit + other.credit,
+            self.learning + other.learning, self.learning_credit + other.learning_credit,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Sheets:
+    """A week's sheets by (worker's id, step), and those of the whole room by step: with those that name nobody."""
+
+    by_worker: Mapping[tuple[int, Step], Handed]
+    by_step: Mapping[Step, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """First looks at a worker's gluings: how many, and how many passed; those glued while learning are apart."""
+
+    inspected: int = 0
+    passed: int = 0
+    learning_inspected: int = 0
+    learning_passed: int = 0
+
+    def __add__(self, other: Looked) -> Looked:
+        return Looked(
+            self.inspected + other.inspected, self.passed + other.passed,
+            self.learning_inspected + other.learning_inspected, self.learning_passed + other.learning_passed,
+        )  # fmt: skip
+
+
+def sheets_of(session: Session, span: Span) -> Sheets:
+    """The sheets of one week, as the standing entries of the log have them."""
+    by_worker: dict[tuple[int, Step], Handed] = {}
+    whole: dict[Step, Fraction] = {}
+    for step, worker, share, shares, learning, count in session.execute(_SHEETS, moments(span)):
+        part = Fraction(share, shares) if worker is not None else Fraction(1)
+        whole[Step(step)] = whole.get(Step(step), Fraction(0)) + count * part
+        if worker is not None:
+            key, more = (worker, Step(step)), Handed(count, count * part, *((count, count * part) if learning else ()))
+            by_worker[key] = by_worker.get(key, Handed()) + more
+    return Sheets(by_worker, {step: int(sheets) for step, sheets in whole.items()})
+
+
+def first_looks(session: Session, span: Span) -> dict[int, Looked]:
+    """The first inspections of gluings in one week, by the worker who glued; two who glued together have one each.
+
+    Those that arrived mounted are nobody's.
+    """
+    found: dict[int, Looked] = {}
+    for worker, learning, passed, count in session.execute(_LOOKS, moments(span)):
+        well = count if passed else 0
+        more = Looked(0, 0, count, well) if learning else Looked(count, well)
+        found[worker] = found.get(worker, Looked()) + more
+    return found
+
+
+def moments(span: Span) -> dict[str, Any]:
+    """The bound values of WITHIN."""
+    return {"since": span.since, "until": span.until}
+
+
+def _learning(entry_id: Any) -> Any:
+    """Whether somebody stood beside whoever did it."""
+    return select(_BESIDE.c.entry_id).where(_BESIDE.c.entry_id == entry_id, _BESIDE.c.role == "beside").exists()
+
+
+def _sheets() -> Select[Any]:
+    last = func.row_number().over(
+        partition_by=(ENTRY.c.step, ENTRY.c.subject_id), order_by=(ENTRY.c.happened_at.desc(), ENTRY.c.id.desc())
+    )
+    every = select(ENTRY.c.id, ENTRY.c.step, last.label("place"))
+    mine = every.where(*WITHIN, ENTRY.c.step.not_in(NOT_OF_SHEETS), STANDS).subquery("mine")
+    by = (
+        mine.c.step,
+        ENTRY_WORKER.c.worker_id,
+        ENTRY_WORKER.c.share,
+        ENTRY_WORKER.c.shares,
+        _learning(mine.c.id).label("learning"),
+    )
+    did = (ENTRY_WORKER.c.entry_id == mine.c.id) & (ENTRY_WORKER.c.role == "did")
+    counted = select(*by, func.count()).outerjoin_from(mine, ENTRY_WORKER, did).where(mine.c.place == 1)
+    return counted.group_by(*by[:-1], "learning")
+
+
+def _last_before() -> Any:
+    """The last gluing or look of a sheet before this look: only where it is a gluing is this the first look at it."""
+    before, undone = ENTRY.alias("before"), ENTRY.alias("undone")
+    earlier = (before.c.happened_at < ENTRY.c.happened_at) | (before.c.id < ENTRY.c.id)
+    mine = (
+        before.c.subject_kind == "sheet",
+        before.c.subject_id == ENTRY.c.subject_id,
+        before.c.step.in_((*GLUINGS, Step.INSPECT)),
+    )
+    stands = ~select(undone.c.id).where(undone.c.corrects == before.c.id).exists()
+    found = select(before.c.id).where(*mine, before.c.happened_at <= ENTRY.c.happened_at, earlier, stands)
+    return found.order_by(before.c.happened_at.desc(), before.c.id.desc()).limit(1).scalar_subquery()
+
+
+def _looks() -> Select[Any]:
+    gluing, last = ENTRY.alias("gluing"), _last_before()
+    credited = func.coalesce(INSPECTION.c.mount_entry_id, last)
+    looks = (
+        select(credited.label("mount_id"), last.label("last_id"), INSPECTION.c.outcome)
+        .join(INSPECTION, INSPECTION.c.entry_id == ENTRY.c.id)
+        .where(*WITHIN, ENTRY.c.step == Step.INSPECT, STANDS)
+        .subquery("looks")
+    )
+    passed = (looks.c.outcome == PASSED).label("passed")
+    return (
+        select(ENTRY_WORKER.c.worker_id, _learning(looks.c.mount_id).label("learning"), passed, func.count())
+        .select_from(looks)
+        .join(gluing, (gluing.c.id == looks.c.last_id) & gluing.c.step.in_(GLUINGS))
+        .join(ENTRY_WORKER, (ENTRY_WORKER.c.entry_id == looks.c.mount_id) & (ENTRY_WORKER.c.role == "did"))
+        .group_by(ENTRY_WORKER.c.worker_id, "learning", "passed")
+    )
+
+
+_SHEETS, _LOOKS = _sheets(), _looks()
