@@ -11,6 +11,7 @@ from app.db.rules import room_house
 from app.domain.attempt import WorkerFacts
 from app.domain.errors import Refusal
 from app.domain.house import House
+from app.services.attendance import called_back, leave_if_idle
 from app.services.desk import Desk, Occasion, ScanRequest, station_row, workers_at, workers_named
 
 Hands = tuple[WorkerFacts, ...]
@@ -19,7 +20,7 @@ Hands = tuple[WorkerFacts, ...]
 def open_desk(session: Session, request: ScanRequest, occasion: Occasion) -> tuple[Desk, Refusal | None]:
     """The desk for this request, and the reason why nothing may be written at it, if there is one."""
     house, patterns = room_house(session)
-    station = station_row(session, request.station_id)
+    station = in_use(session, station_row(session, request.station_id), occasion, house)
     refusal = _station_refusal(request, station)
     by, beside = _hands(session, request, station, house)
     if request.worker_ids is not None and len(by) != len(set(request.worker_ids)):
@@ -27,7 +28,27 @@ def open_desk(session: Session, request: ScanRequest, occasion: Occasion) -> tup
     told = request.happened_at
     happened_at = told if told is not None and told.tzinfo is not None else occasion.now
     desk = Desk(session, occasion, request, house, patterns, station, by, beside, happened_at)
-    return desk, refusal or _believe(desk)
+    refusal = refusal or _believe(desk)
+    if refusal is None and desk.time_from == "station" and not desk.by and request.worker_ids is None:
+        desk.by, desk.beside = _who_was_here(desk)
+    return desk, refusal
+
+
+def in_use(session: Session, station: RowMapping | None, occasion: Occasion, house: House) -> RowMapping | None:
+    """The station as it is found: whoever was idle there has gone. A clock in doubt signs nobody out."""
+    if station is None or occasion.clock_doubtful or not leave_if_idle(session, station, occasion.now, house):
+        return station
+    return station_row(session, station["id"])
+
+
+def _who_was_here(desk: Desk) -> tuple[Hands, Hands]:
+    assert desk.station_id is not None
+    rows = called_back(desk.session, desk.station_id, desk.happened_at, desk.now, desk.house)
+    teachers = {row.beside_id for row in rows}
+    named = [workers_named(desk.session, (row.worker_id,), desk.house) for row in rows]
+    hands = [each for found in named for each in found]
+    doing = tuple(each for each in hands if each.worker_id not in teachers)
+    return doing, tuple(each for each in hands if each.worker_id in teachers)
 
 
 def _hands(session: Session, request: ScanRequest, station: RowMapping | None, house: House) -> tuple[Hands, Hands]:
