@@ -38,14 +38,31 @@ class ShelfFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class SignedOff:
+    """A step that a worker may do alone with sheets of one difficulty: since when, and until when if it has ended."""
+
+    step: str
+    difficulty: str
+    since: datetime
+    until: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class WorkerFacts:
-    """A worker as the rules see them: the rights they hold and the steps they are signed off for."""
+    """A worker as the rules see them: the rights they hold and the steps they are, or were, signed off for."""
 
     worker_id: int
     number: str
     name: str
     rights: frozenset[str]
-    signed_off: frozenset[str] = frozenset()
+    signed_off: tuple[SignedOff, ...] = ()
+
+    def may_alone(self, step: Step, difficulty: str, at: datetime) -> bool:
+        """Whether they were signed off, at that moment, for this step and sheets of this difficulty."""
+        return any(
+            each.step == step.value and each.difficulty == difficulty and each.since <= at
+            and (each.until is None or at < each.until) for each in self.signed_off
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +84,8 @@ class Attempt:
     """One step that somebody wants to take with one sheet.
 
     `where` says in words where the log has the sheet; `stack` is the stack to lay it in, `own_stack` the one it lies
-    in; `other_table` names the table that has taken it up, if that is not this one.
+    in; `other_table` names the table that has taken it up, if that is not this one. `difficulties` is what makes the sheet
+    harder than others, and `might_help` who may be asked where nobody there is signed off for it.
     """
 
     sheet: Standing
@@ -90,6 +108,8 @@ class Attempt:
     early: bool = False
     reason: str = ""
     clock_doubtful: bool = False
+    difficulties: tuple[str, ...] = ("ordinary",)
+    might_help: tuple[str, ...] = ()
 
     def has_right(self, *rights: str) -> bool:
         """Whether anybody who takes this step holds one of these rights."""
