@@ -1,0 +1,211 @@
+"""The rows that name a worker, table by table, for the page of what is kept about them; others are not named."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import ColumnElement, func, or_, select
+from sqlalchemy.orm import Session
+
+from app.db.models import (
+    Attendance,
+    Change,
+    Doubt,
+    Entry,
+    EntryWorker,
+    Hazard,
+    Hold,
+    PutAside,
+    Sheet,
+    Sighting,
+    SignOff,
+    Stack,
+    Station,
+    TallyDay,
+    Token,
+    Wanted,
+    table_of,
+)
+from app.domain.attendance import BEGAN_WORDS, ENDED_WORDS
+from app.domain.holds import HOLDS
+from app.domain.numbers import Pattern, shown
+from app.domain.sign_off_rules import DIFFICULTIES
+from app.domain.stages import STEP_WORDS, Step
+
+ATTENDANCE, STATION, SIGN_OFF = table_of(Attendance), table_of(Station), table_of(SignOff)
+ENTRY, HANDS, CHANGE, SHEET = table_of(Entry), table_of(EntryWorker), table_of(Change), table_of(Sheet)
+WANTED, HOLD, SIGHTING, STACK = table_of(Wanted), table_of(Hold), table_of(Sighting), table_of(Stack)
+HAZARD, ASIDE = table_of(Hazard), table_of(PutAside)
+SHOWN = 200
+_CORRECTION = ENTRY.alias()
+_TAKEN_BACK = select(_CORRECTION.c.id).where(_CORRECTION.c.corrects == ENTRY.c.id).exists()
+
+
+@dataclass(frozen=True, slots=True)
+class KeptLine:
+    """One row that bears a worker's name: when, what, and what else it says."""
+
+    at: datetime
+    what: str
+    words: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Many:
+    """The newest of many rows, and how many there are in all."""
+
+    shown: tuple[KeptLine, ...]
+    in_all: int
+
+    @property
+    def others(self) -> int:
+        """How many are not shown."""
+        return self.in_all - len(self.shown)
+
+
+@dataclass(frozen=True, slots=True)
+class KeptTime:
+    """A time at a station; `beside` says that they learned there beside somebody."""
+
+    station: str
+    since: datetime
+    until: datetime | None
+    began: str
+    ended: str
+    beside: bool
+
+
+def times(session: Session, worker_id: int) -> tuple[KeptTime, ...]:
+    """Every time at a station that is kept by person, the latest first."""
+    found = select(ATTENDANCE, STATION.c.name).join(STATION, STATION.c.id == ATTENDANCE.c.station_id)
+    rows = session.execute(
+        found.where(ATTENDANCE.c.worker_id == worker_id).order_by(
+            ATTENDANCE.c.signed_in_at.desc(), ATTENDANCE.c.id.desc()
+        )
+    )
+    return tuple(
+        KeptTime(row.name, row.signed_in_at, row.signed_out_at, BEGAN_WORDS.get(row.how, row.how),
+                 ENDED_WORDS.get(row.ended_how or "out", "") if row.signed_out_at else "", row.beside_id is not None)
+        for row in rows
+    )  # fmt: skip
+
+
+def sign_offs(session: Session, worker_id: int) -> tuple[KeptLine, ...]:
+    """What they were signed off for, the newest first, and until when."""
+    rows = session.execute(select(SIGN_OFF).where(SIGN_OFF.c.worker_id == worker_id).order_by(SIGN_OFF.c.id.desc()))
+    return tuple(
+        KeptLine(row.signed_at, f"{_step(row.step)[0]}, {DIFFICULTIES.get(row.difficulty, row.difficulty)}",
+                 "ended" if row.ended_at else "holds")
+        for row in rows
+    )  # fmt: skip
+
+
+def entries_by_month(session: Session, worker_id: int, zone: ZoneInfo) -> Counter[tuple[str, str]]:
+    """How many entries bear their name, by month of the room (YYYY-MM) and step, those taken back included."""
+    rows = session.execute(
+        select(ENTRY.c.happened_at, ENTRY.c.step).join(HANDS, HANDS.c.entry_id == ENTRY.c.id)
+        .where(HANDS.c.worker_id == worker_id)
+    )  # fmt: skip
+    return Counter((f"{row.happened_at.astimezone(zone):%Y-%m}", _step(row.step)[1]) for row in rows)
+
+
+def last_entries(session: Session, worker_id: int, patterns: Sequence[Pattern]) -> tuple[KeptLine, ...]:
+    """The last 200 entries that bear their name, by when they were written, the newest first."""
+    found = (
+        select(ENTRY.c.happened_at, ENTRY.c.step, ENTRY.c.reason, HANDS.c.role, _TAKEN_BACK.label("taken_back"),
+               SHEET.c.number, STACK.c.name.label("stack"), STATION.c.name.label("station"))
+        .select_from(HANDS).join(ENTRY, ENTRY.c.id == HANDS.c.entry_id)
+        .outerjoin(SHEET, (SHEET.c.id == ENTRY.c.subject_id) & (ENTRY.c.subject_kind == "sheet"))
+        .outerjoin(STACK, (STACK.c.id == ENTRY.c.subject_id) & (ENTRY.c.subject_kind == "stack"))
+        .outerjoin(STATION, STATION.c.id == ENTRY.c.station_id)
+        .where(HANDS.c.worker_id == worker_id).order_by(HANDS.c.entry_id.desc()).limit(SHOWN)
+    )  # fmt: skip
+    return tuple(_entry(row, patterns) for row in session.execute(found))
+
+
+def sightings(session: Session, worker_id: int, patterns: Sequence[Pattern]) -> Many:
+    """The sheets that they were the last to scan without writing anything, by when."""
+    mine = SIGHTING.c.worker_id == worker_id
+    found = (
+        select(SIGHTING.c.seen_at, SHEET.c.number, STATION.c.name)
+        .outerjoin(SHEET, (SHEET.c.id == SIGHTING.c.subject_id) & (SIGHTING.c.subject_kind == "sheet"))
+        .outerjoin(STATION, STATION.c.id == SIGHTING.c.station_id)
+        .where(mine).order_by(SIGHTING.c.seen_at.desc()).limit(SHOWN)
+    )  # fmt: skip
+    lines = [
+        KeptLine(row.seen_at, shown(row.number or "–", patterns), row.name or "") for row in session.execute(found)
+    ]
+    return Many(tuple(lines), count(session, mine))
+
+
+def changes(session: Session, *which: ColumnElement[bool]) -> Many:
+    """Changes to what is no sheet: what, from what to what, and why."""
+    found = select(CHANGE).where(*which).order_by(CHANGE.c.id.desc()).limit(SHOWN)
+    lines = [
+        KeptLine(row.changed_at, f"{row.subject}: {row.what}", _change_words(row)) for row in session.execute(found)
+    ]
+    return Many(tuple(lines), count(session, *which))
+
+
+def wanted(session: Session, worker_id: int, patterns: Sequence[Pattern]) -> Many:
+    """The sheets that they asked for, and why."""
+    mine = or_(WANTED.c.asked_by == worker_id, WANTED.c.ended_by == worker_id)
+    found = select(WANTED.c.asked_at, WANTED.c.why, SHEET.c.number).join(SHEET, SHEET.c.id == WANTED.c.sheet_id)
+    rows = session.execute(found.where(mine).order_by(WANTED.c.id.desc()).limit(SHOWN))
+    return Many(
+        tuple(KeptLine(row.asked_at, shown(row.number, patterns), row.why) for row in rows), count(session, mine)
+    )
+
+
+def holds(session: Session, worker_id: int, patterns: Sequence[Pattern]) -> Many:
+    """The holds that they put, and why."""
+    mine = (HOLD.c.put_entry_id == HANDS.c.entry_id, HANDS.c.worker_id == worker_id)
+    found = select(HOLD.c.put_at, HOLD.c.kind, HOLD.c.why, SHEET.c.number).join(SHEET, SHEET.c.id == HOLD.c.sheet_id)
+    rows = session.execute(found.where(*mine).order_by(HOLD.c.id.desc()).limit(SHOWN))
+    lines = [
+        KeptLine(row.put_at, f"{shown(row.number, patterns)}: {HOLDS[row.kind].words if row.kind in HOLDS else row.kind}",
+                 row.why or "")
+        for row in rows
+    ]  # fmt: skip
+    return Many(tuple(lines), count(session, *mine))
+
+
+def count(session: Session, *which: ColumnElement[bool]) -> int:
+    """How many rows fit."""
+    return int(session.execute(select(func.count()).where(*which)).scalar_one())
+
+
+def elsewhere(session: Session, worker_id: int) -> tuple[tuple[str, int], ...]:
+    """How often they are named in the other tables: what it is, and how many rows."""
+    named: tuple[tuple[str, ColumnElement[bool]], ...] = (
+        ("sums of sheets by day and step", table_of(TallyDay).c.worker_id == worker_id),
+        ("times at a station of somebody who learned beside them", ATTENDANCE.c.beside_id == worker_id),
+        ("sign-offs of others that they gave or ended", or_(SIGN_OFF.c.signed_by == worker_id, SIGN_OFF.c.ended_by == worker_id)),
+        ("hazards that they told or cleared", or_(HAZARD.c.said_by == worker_id, HAZARD.c.cleared_by == worker_id)),
+        ("lines that they put aside or took back", or_(ASIDE.c.aside_by == worker_id, ASIDE.c.ended_by == worker_id)),
+        ("moves in question that they settled", table_of(Doubt).c.settled_by == worker_id),
+        ("keys for scripts that act for them", table_of(Token).c.worker_id == worker_id),
+        ("stations that they set up", STATION.c.enrolled_by == worker_id),
+    )  # fmt: skip
+    return tuple((words, many) for words, which in named if (many := count(session, which)))
+
+
+def _entry(row: Any, patterns: Sequence[Pattern]) -> KeptLine:
+    thing = shown(row.number, patterns) if row.number else f"stack {row.stack}" if row.stack else ""
+    told = (f"at {row.station}" if row.station else "", "stood beside" if row.role != "did" else "",
+            "taken back" if row.taken_back else "", row.reason or "")  # fmt: skip
+    return KeptLine(row.happened_at, f"{_step(row.step)[1]} {thing}".strip(), ", ".join(filter(None, told)))
+
+
+def _change_words(row: Any) -> str:
+    told = (f"from {row.old}" if row.old else "", f"to {row.new}" if row.new else "", row.why or "")
+    return ", ".join(filter(None, told))
+
+
+def _step(step: str) -> tuple[str, str]:
+    return STEP_WORDS[Step(step)] if step in set(Step) else (step, step)
