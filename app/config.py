@@ -5,11 +5,13 @@ from __future__ import annotations
 import os
 import secrets
 import sys
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 HOME = Path(__file__).resolve().parent.parent
+LOOPBACK_NAMES = ("127.0.0.1", "localhost", "[::1]")
 
 
 @dataclass(frozen=True)
@@ -23,13 +25,19 @@ class Config:
     secure_cookies: bool = False
     trusted_hosts: tuple[str, ...] = ()
 
+    def at(self, host: str, *, is_safe: bool) -> Config:
+        """The room served at this address; on this machine only, it is asked by this machine's own names and no others."""
+        own = LOOPBACK_NAMES if host in LOOPBACK_NAMES or host == "::1" else ()
+        return replace(self, secure_cookies=is_safe, trusted_hosts=self.trusted_hosts or own)
+
 
 def load_config(data: Path | None = None) -> Config:
     """Read the room's configuration and make its folder; ValueError with a sentence for a zone that does not exist."""
     folder = (data or Path(os.environ.get("BLOTTER_DATA") or _data_home())).expanduser().resolve()
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    _keep_to_oneself(folder)
     url = os.environ.get("BLOTTER_DATABASE_URL") or f"sqlite:///{folder / 'blotter.sqlite3'}"
-    hosts = tuple(filter(None, os.environ.get("BLOTTER_HOSTS", "").split(",")))
+    hosts = tuple(filter(None, (name.strip().lower() for name in os.environ.get("BLOTTER_HOSTS", "").split(","))))
     return Config(folder, url, room_zone(), _secret_key(folder), trusted_hosts=hosts)
 
 
@@ -64,10 +72,27 @@ def _machine_zone() -> str:
     return name if name and not name.startswith("/") else "UTC"
 
 
+def _keep_to_oneself(folder: Path) -> None:
+    # Only a folder in which a room begins: one with something in it may be shared on purpose.
+    if not any(folder.iterdir()):
+        with suppress(OSError):
+            folder.chmod(0o700)
+
+
 def _secret_key(folder: Path) -> str:
     path = folder / "secret-key"
-    if not path.exists():
-        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(descriptor, "w") as file:
-            file.write(secrets.token_hex(32))
+    if not path.exists() or not path.read_text().strip():
+        _write_whole(path, secrets.token_hex(32))
+    if path.stat().st_mode & 0o077:
+        # As it may come back from a copy; whoever reads it can make a cookie for anybody.
+        path.chmod(0o600)
     return path.read_text().strip()
+
+
+def _write_whole(path: Path, text: str) -> None:
+    """Write a file of one's own that is never there in part."""
+    part = path.with_name(f"{path.name}.{secrets.token_hex(4)}.part")
+    descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with os.fdopen(descriptor, "w") as file:
+        file.write(text)
+    part.replace(path)

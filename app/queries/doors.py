@@ -4,19 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sqlalchemy import bindparam, select
+from sqlalchemy import bindparam, exists, select
 from sqlalchemy.orm import Session
 
-from app.db.models import Station, Worker, table_of
+from app.db.models import Setting, Station, Worker, table_of
 from app.db.prepared import prepared
+from app.db.settings import SIGNED_OUT
 
 WORKER = table_of(Worker)
 STATION = table_of(Station)
 _WORKER = prepared(
     select(WORKER.c.id, WORKER.c.name, WORKER.c.rights, WORKER.c.password_changed_at).where(
-        WORKER.c.id == bindparam("worker"), WORKER.c.retired_at.is_(None)
+        WORKER.c.id == bindparam("worker"), WORKER.c.retired_at.is_(None),
+        ~exists().where(table_of(Setting).c.name == bindparam("signed_out")),
     )
-)
+)  # fmt: skip
 _STATION = prepared(
     select(STATION.c.id).where(STATION.c.secret_hash == bindparam("secret"), STATION.c.closed_at.is_(None))
 )
@@ -32,9 +34,9 @@ class KnownWorker:
     password_mark: str
 
 
-def known_worker(session: Session, worker_id: int) -> KnownWorker | None:
-    """The worker with this id who has not left."""
-    row = session.execute(_WORKER, {"worker": worker_id}).one_or_none()
+def known_worker(session: Session, worker_id: int, browser: str = "") -> KnownWorker | None:
+    """The worker with this id who has not left; None, too, in a browser (by its mark) that was signed out."""
+    row = session.execute(_WORKER, {"worker": worker_id, "signed_out": f"{SIGNED_OUT}{browser}"}).one_or_none()
     if row is None:
         return None
     mark = row.password_changed_at.isoformat() if row.password_changed_at else ""

@@ -14,23 +14,19 @@ from sqlalchemy import bindparam, func, insert, select, update
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
-from app.db.models import LogIn, Station, Token, Worker, table_of
+from app.db.models import Station, Token, Worker, table_of
 from app.db.prepared import prepared
-from app.db.upsert import adding, replacing
-from app.domain.errors import Refusal, Refused
 from app.domain.folding import folded
 from app.domain.numbers import Kind, random_code
+from app.services.attendance import ATTENDANCE, end_times
 from app.services.changes import changed
 
 WORKER = table_of(Worker)
 TOKEN = table_of(Token)
 STATION = table_of(Station)
-LOG_IN = table_of(LogIn)
 _TOKEN = prepared(select(TOKEN).where(TOKEN.c.secret_hash == bindparam("secret")))
 RIGHTS = ("reader", "volunteer", "trainer", "manager")
 SHORTEST_PASSWORD = 10
-TRIES = 5
-WAIT = timedelta(minutes=5)
 _hasher = PasswordHasher()
 
 
@@ -79,19 +75,16 @@ def set_password(session: Session, worker_id: int, password: str, now: datetime,
     changed(session, now, by, "worker", worker_id, "password set")
 
 
-def log_in(session: Session, name: str, password: str, now: datetime) -> int | None:
-    """The worker who has this name or number and this password; None otherwise. Refused after too many tries."""
-    key = folded(name)[:200]
-    _throttle(session, key, now)
-    row = _by_name(session, key)
+def log_in(session: Session, name: str, password: str) -> int | None:
+    """The worker who has this name or number and this password; None otherwise. It writes nothing: tries are counted apart."""
+    row = _by_name(session, folded(name)[:200])
     stored = row["password_hash"] if row else None
-    if _matches(stored, password) and row is not None:
-        session.execute(LOG_IN.delete().where(LOG_IN.c.name_key == key))
-        return int(row["id"])
-    dialect = session.get_bind().dialect.name
-    session.execute(adding(dialect, LOG_IN, ("failures",)), {"name_key": key, "failures": 1, "failed_at": now})
-    session.execute(replacing(dialect, LOG_IN, ("failed_at",)), {"name_key": key, "failures": 1, "failed_at": now})
-    return None
+    return int(row["id"]) if _matches(stored, password) and row is not None else None
+
+
+def password_fits(session: Session, worker_id: int, password: str) -> bool:
+    """Whether this is the worker's password."""
+    return _matches(session.execute(select(WORKER.c.password_hash).where(WORKER.c.id == worker_id)).scalar(), password)
 
 
 def enrol_station(session: Session, station_id: int, by: int, now: datetime) -> str:
@@ -163,6 +156,7 @@ def retire_worker(session: Session, worker_id: int, now: datetime, *, by: int | 
     _leave_a_manager(session, worker_id)
     values = {"retired_at": now, "badge_code": None, "password_hash": None, "pin_hash": None}
     session.execute(update(WORKER).where(WORKER.c.id == worker_id).values(**values))
+    end_times(session, now, "left", ATTENDANCE.c.worker_id == worker_id)
     changed(session, now, by, "worker", worker_id, "retired")
 
 
@@ -174,16 +168,9 @@ def set_pin(session: Session, worker_id: int, pin: str, now: datetime, *, by: in
     changed(session, now, by, "worker", worker_id, "PIN set")
 
 
-def pin_fits(session: Session, worker_id: int, pin: str, now: datetime) -> bool:
-    """Whether this is the worker's PIN; a worker without one has none to give. Refused after too many tries."""
-    key = f"pin {worker_id}"
-    _throttle(session, key, now)
-    stored = session.execute(select(WORKER.c.pin_hash).where(WORKER.c.id == worker_id)).scalar()
-    if _matches(stored, pin):
-        return True
-    dialect = session.get_bind().dialect.name
-    session.execute(adding(dialect, LOG_IN, ("failures",)), {"name_key": key, "failures": 1, "failed_at": now})
-    return False
+def pin_fits(session: Session, worker_id: int, pin: str) -> bool:
+    """Whether this is the worker's PIN; a worker without one has none to give. It writes nothing: tries are counted apart."""
+    return _matches(session.execute(select(WORKER.c.pin_hash).where(WORKER.c.id == worker_id)).scalar(), pin)
 
 
 def _leave_a_manager(session: Session, worker_id: int) -> None:
@@ -191,18 +178,6 @@ def _leave_a_manager(session: Session, worker_id: int) -> None:
     managers = session.execute(select(WORKER.c.id).where(*manages)).scalars().all()
     if list(managers) == [worker_id]:
         raise ValueError("The room needs a manager who can sign in. Make somebody else manager first.")
-
-
-def _throttle(session: Session, key: str, now: datetime) -> None:
-    row = session.execute(select(LOG_IN).where(LOG_IN.c.name_key == key)).one_or_none()
-    if row is None or row.failures < TRIES:
-        return
-    if now - row.failed_at < WAIT:
-        words = "Too many tries with this name. It opens again {until}."
-        raise Refused(
-            Refusal("manager-only", words, "Wait, or ask another manager.", facts={"until": row.failed_at + WAIT})
-        )
-    session.execute(LOG_IN.delete().where(LOG_IN.c.name_key == key))
 
 
 def _by_name(session: Session, key: str) -> RowMapping | None:

@@ -9,11 +9,14 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
 from app.queries.doors import known_worker, room_has_manager
+from app.services.browsers import sign_out_browser
 from app.services.first import become_first_manager
-from app.services.people import log_in, set_password
-from app.web.forms import FirstForm, PasswordForm, SignInForm
+from app.services.people import log_in, password_fits, set_password
+from app.services.tries import name_lock, own_lock
+from app.web.forms import FirstForm, OwnPasswordForm, SignInForm
+from app.web.proving import proved
 from app.web.render import house, now, page
-from app.web.security import remember, visitor
+from app.web.security import browser_mark, remember, visitor
 
 bp = Blueprint("doors", __name__)
 
@@ -57,8 +60,8 @@ def sign_in() -> AnyResponse:
     form = SignInForm()
     if not form.validate_on_submit():
         return page("doors/sign_in.html", 422 if form.errors else 200, form=form)
-    with transaction(house().database) as database:
-        worker_id = log_in(database, form.name.data or "", form.password.data or "", now())
+    name, said = form.name.data or "", form.password.data or ""
+    worker_id = proved(name_lock(name), lambda database: log_in(database, name, said))
     if worker_id is None:
         form.password.errors = ["The name and the password do not fit together. Type both again."]
         return page("doors/sign_in.html", 422, form=form)
@@ -68,24 +71,30 @@ def sign_in() -> AnyResponse:
 @bp.post("/sign-out")
 def sign_out() -> AnyResponse:
     """Sign out of this browser."""
+    if visitor().worker_id is not None:
+        with transaction(house().database) as database:
+            sign_out_browser(database, browser_mark(), now())
     session.clear()
     return redirect(url_for("doors.front"))
 
 
 @bp.route("/password", methods=["GET", "POST"])
 def password() -> AnyResponse:
-    """Choose a new password of one's own; every other browser is signed out by it."""
-    form, who = PasswordForm(), visitor()
-    if not form.validate_on_submit() or who.worker_id is None:
+    """Choose a new password of one's own, with the old one; every other browser is signed out by it."""
+    form, worker_id = OwnPasswordForm(), visitor().worker_id
+    if not form.validate_on_submit() or worker_id is None:
         return page("doors/password.html", 422 if form.errors else 200, form=form)
+    if not _knows_the_old(worker_id, form.old.data or ""):
+        form.old.errors = ["That is not your password until now. Type it again."]
+        return page("doors/password.html", 422, form=form)
     try:
         with transaction(house().database) as database:
-            set_password(database, who.worker_id, form.password.data or "", now(), by=who.worker_id)
+            set_password(database, worker_id, form.password.data or "", now(), by=worker_id)
     except ValueError as error:
         form.password.errors = [str(error)]
         return page("doors/password.html", 422, form=form)
     flash("Your password is changed.")
-    return _welcome(who.worker_id, url_for("board.show"))
+    return _welcome(worker_id, url_for("board.show"))
 
 
 @bp.post("/clock")
@@ -96,6 +105,10 @@ def clock_is_right() -> AnyResponse:
     return redirect(_safe(request.form.get("next", "")) or url_for("doors.front"))
 
 
+def _knows_the_old(worker_id: int, said: str) -> bool:
+    return bool(proved(own_lock(worker_id), lambda database: password_fits(database, worker_id, said) or None))
+
+
 def _welcome(worker_id: int, where: str) -> AnyResponse:
     with reading(house().database) as database:
         worker = known_worker(database, worker_id)
@@ -104,9 +117,10 @@ def _welcome(worker_id: int, where: str) -> AnyResponse:
 
 
 def _safe(target: str) -> str:
-    parts = urlsplit(target)
-    return (
-        target
-        if target.startswith("/") and not target.startswith("//") and not parts.netloc and "\\" not in target
-        else ""
-    )
+    # A browser leaves control characters out before it looks where an address leads, and takes a backslash for a slash.
+    if not target.startswith("/") or target.startswith("//") or "\\" in target or not target.isprintable():
+        return ""
+    try:
+        return "" if urlsplit(target).netloc else target
+    except ValueError:
+        return ""
