@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from app.commands import audit, backup, demo, import_file, serve, token, upgrade
+from app.commands import audit, backup, demo, import_file, report, serve, token, upgrade
 from app.serving import Failed
 
 DONE, FAILED = 0, 1
@@ -52,6 +53,13 @@ def _whole(low: int, high: int) -> Callable[[str], int]:
         return int(text)
 
     return check
+
+
+def _week(text: str) -> tuple[int, int]:
+    match = re.fullmatch(r"(\d{4})-W(\d{2})", text, re.ASCII)
+    if match is None:
+        raise argparse.ArgumentTypeError(f"{text} is not a week like 2026-W48")
+    return int(match[1]), int(match[2])
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -100,6 +108,11 @@ COMMANDS: dict[str, tuple[Any, *tuple[Argument, ...]]] = {
         import_file, BY, _arg("file", "a CSV file with Darwin Core headings", type=Path, metavar="FILE"),
         _arg("--consignment", "the consignment that it belongs to", required=True, metavar="CODE"),
         _arg("--dry-run", "only say what it would do", action="store_true"),
+    ),
+    "report": (
+        report, _arg("--week", "the week, as 2026-W48", required=True, type=_week, metavar="WEEK"),
+        _arg("--csv", "write it to this file as a table", type=Path, metavar="FILE"),
+        _arg("--xlsx", "write it to this file as a workbook", type=Path, metavar="FILE"),
     ),
     "backup": (
         backup, _arg("file", "where to (default: the folder backups in the room's folder)", type=Path, metavar="FILE", nargs="?"),

@@ -103,6 +103,29 @@ def backup(asked: argparse.Namespace) -> None:
     print(f"Backed up to {made.path}: {made.size / 1e6:,.1f} MB, looked through and whole.")
 
 
+def report(asked: argparse.Namespace) -> None:
+    """Show the report of one week, or write it as a table or a workbook."""
+    from app.db.engine import reading
+    from app.queries.week import week
+    from app.web.week_tables import csv_file, label_of, leaves, spreadsheet
+
+    config = room_config(asked.data)
+    year, number = asked.week
+    try:
+        with reading(room_database(config)) as session:
+            found = week(session, year, number, utc_now(), config.zone)
+    except ValueError as error:
+        raise Failed(str(error)) from error
+    if asked.csv is not None:
+        _write(asked.csv, csv_file(found, config.zone).encode())
+    elif asked.xlsx is not None:
+        _write(asked.xlsx, spreadsheet(found, config.zone))
+    else:
+        print(f"Week {label_of(found)}, {found.first_day} to {found.last_day}")
+        for leaf in leaves(found, config.zone):
+            _show(leaf.name, leaf.head, leaf.rows)
+
+
 def audit(asked: argparse.Namespace) -> None:
     """Replay the log and name every difference; what is only in question stands apart."""
     from app.db.engine import reading
@@ -119,6 +142,28 @@ def audit(asked: argparse.Namespace) -> None:
     if count:
         raise Failed(f"The log and the room differ in {count:,} place{'s' * (count > 1)}.")
     print("The log and the room agree.")
+
+
+def _write(file: Path, body: bytes) -> None:
+    try:
+        file.write_bytes(body)
+    except OSError as error:
+        raise Failed(f"The file {file} cannot be written: {error.strerror}.") from error
+    print(f"Written to {file}.")
+
+
+def _show(name: str, head: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    if not rows:
+        print(f"{name}: nothing.")
+        return
+    table = Table(*head, title=name, title_justify="left")
+    for row in rows:
+        table.add_row(*(Text("" if cell is None else str(cell)) for cell in row))
+    Console().print(table)
 
 
 def _copy_aside(config: Config) -> None:

@@ -41,6 +41,8 @@ def room_config(data: Path | None, *, may_be_new: bool = False) -> Config:
         raise Failed("Blotter runs from its checkout. Install it there with: pip install -e .")
     if data is not None and not may_be_new and not data.is_dir():
         raise Failed(f"There is no folder {data}. Start a room in it with: blotter serve --data {data}")
+    # What is written here is the room's, and is read by nobody else on this machine.
+    os.umask(0o077)
     try:
         return load_config(data)
     except ValueError as error:
@@ -89,7 +91,7 @@ def run_room(config: Config, host: str, port: int, tls: Tls | None) -> None:
         print(f"Blotter is at {address} and keeps its room in {config.data}. Ctrl+C stops it.")
         _say_who_is_let_in(host, door, is_safe=tls is not None)
         _say_first_code(database)
-        _serve(replace(config, secure_cookies=tls is not None), database, watch, door, context)
+        _serve(config.at(host, is_safe=tls is not None), database, watch, door, context)
 
 
 def run_demo(folder: Path | None, port: int, *, browser: bool, keep: bool) -> None:
@@ -118,7 +120,7 @@ def _show(config: Config, door: socket.socket, *, browser: bool) -> None:
     print(f"The room lies in {config.data}.", flush=True)
     if browser:
         threading.Timer(0.5, webbrowser.open, [address]).start()
-    _serve(config, database, Watch(), door, None)
+    _serve(config.at(LOOPBACK, is_safe=False), database, Watch(), door, None)
 
 
 @contextmanager
@@ -213,7 +215,7 @@ def _serve(config: Config, database: Database, watch: Watch, door: socket.socket
 
         take_off(door, inner.getsockname()[1], context)
     stopped = threading.Event()
-    keep_going(database, watch, stopped)
+    keep_going(database, watch, config.zone, stopped)
     # It writes a line whenever two requests meet; what matters is written by the pages themselves.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     if threading.current_thread() is threading.main_thread():

@@ -10,6 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from app.domain.answer import Answer
+from app.domain.house import House
 from app.domain.numbers import COMMANDS
 from app.services.corrections import undo
 from app.services.desk import Desk, Occasion, ScanRequest
@@ -21,6 +22,7 @@ from seed_demo.room import Furniture
 
 # One piece of work of one person: it yields the seconds until its next scan.
 Work = Iterator[int]
+IDLE = timedelta(minutes=House().idle_sign_out_min)
 
 
 class Hands:
@@ -31,6 +33,7 @@ class Hands:
         self._agenda: list[tuple[datetime, int, Work]] = []
         self._order, self._scans = count(), count(1)
         self._where: dict[str, str] = {}
+        self._scanned_at: dict[str, datetime] = {}
 
     # -- time ---------------------------------------------------------------------------------------------------
     def begin(self, moment: datetime, work: Work) -> None:
@@ -60,6 +63,7 @@ class Hands:
     # -- scanning -----------------------------------------------------------------------------------------------
     def scans(self, code: str, at: str | None, *, answers: str = "done", **more: Any) -> Answer:
         """A code is scanned at a station; RuntimeError when the room answers otherwise than the story has it."""
+        self._comes_back(at)
         answer = scan(self.session, self.request(code, at, **more), self.occasion)
         return _as_told(answer, answers, code)
 
@@ -70,6 +74,7 @@ class Hands:
 
     def undoes(self, entry_id: int, at: str) -> Answer:
         """The wrong sheet was scanned: the scan is taken back."""
+        self._comes_back(at)
         request = self.request("", at)
         act = lambda desk: undo(desk, entry_id, "wrong sheet")  # noqa: E731
         return _as_told(once(self.session, request, self.occasion, act, f"undo {entry_id}"), "done", "undo")
@@ -82,8 +87,19 @@ class Hands:
     # -- people -------------------------------------------------------------------------------------------------
     def signs_in(self, who: str, at: str) -> None:
         """Somebody signs in at a station with their badge, and out wherever they were before."""
+        self._scanned_at[at] = self.moment
         self.scans(self.room.workers[who].badge, at)
         self._where = {other: place for other, place in self._where.items() if place != at} | {who: at}
+
+    def _comes_back(self, at: str | None) -> None:
+        """Whoever was signed out because nothing was scanned at their station for so long signs in again."""
+        if at is None:
+            return
+        last = self._scanned_at.get(at, self.moment)
+        self._scanned_at[at] = self.moment
+        who = next((who for who, place in self._where.items() if place == at), None)
+        if who is not None and self.moment - last > IDLE:
+            self.signs_in(who, at)
 
     def all_leave(self, at: str) -> None:
         """Whoever works at a station signs out with the card; nothing stays in its hand."""
@@ -103,6 +119,7 @@ class Hands:
 
     def desk(self, at: str) -> Desk:
         """The desk of a station, for what is registered there before it is scanned."""
+        self._comes_back(at)
         desk, refusal = open_desk(self.session, self.request("", at), self.occasion)
         if refusal is not None:
             raise RuntimeError(refusal.words)

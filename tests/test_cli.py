@@ -120,7 +120,7 @@ def test_every_command_has_help_and_the_room_s_folder(capsys: pytest.CaptureFixt
 
 
 def test_the_commands_are_those_that_are_written_down() -> None:
-    assert set(COMMANDS) == {"demo", "serve", "upgrade", "token", "import", "backup", "audit"}
+    assert set(COMMANDS) == {"demo", "serve", "upgrade", "token", "import", "report", "backup", "audit"}
 
 
 @pytest.mark.parametrize(

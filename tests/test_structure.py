@@ -25,7 +25,7 @@ LIBRARIES: dict[str, set[str]] = {
     "app.db": {"sqlalchemy", "alembic"},
     "app.services": {"sqlalchemy", "argon2", "holidays"},
     "app.queries": {"sqlalchemy"},
-    "app.web": {"flask", "flask_wtf", "wtforms", "werkzeug", "jinja2", "markupsafe", "waitress"},
+    "app.web": {"flask", "flask_wtf", "wtforms", "werkzeug", "jinja2", "markupsafe", "waitress", "xlsxwriter"},
     "seed_demo": set(),
 }
 STANDARD = sys.stdlib_module_names

@@ -83,7 +83,8 @@ class Database:
 def open_database(url: str, threads: int = 8) -> Database:
     """Open the room's database; nothing is read yet. One connection is kept for each thread."""
     parsed = make_url(url)
-    options: dict[str, Any] = {"pool_size": threads + 2, "max_overflow": 8}
+    # Errors name no values: among them are badges and what was typed.
+    options: dict[str, Any] = {"pool_size": threads + 2, "max_overflow": 8, "hide_parameters": True}
     if parsed.get_backend_name() == "sqlite":
         options["connect_args"] = {"check_same_thread": False, "isolation_level": None}
     engine = create_engine(parsed, **options)

@@ -37,6 +37,12 @@ def room_house(session: Session) -> tuple[House, tuple[Pattern, ...]]:
     return found[1], found[2]
 
 
+def house_at(session: Session, version: int) -> House:
+    """The house rules as they were at a version."""
+    found = select(HouseRule.name, HouseRule.value).where(HouseRule.version <= version).order_by(HouseRule.version)
+    return with_values({row.name: row.value for row in session.execute(found)}, version)
+
+
 def room_calendar(session: Session, house: House, zone: ZoneInfo) -> Calendar:
     """The room's open days: its weekdays, and the dates set against them."""
     days = session.execute(_DAYS).all()

@@ -42,8 +42,12 @@ class House:
     # What is published runs from 6 to 14 days at −20 °C (from memory).
     treat_cold_days: int = rule(7, 1, 60, "Days that a load stays cold in the freezer")
     sign_offs: bool = choice(False, "Only workers signed off for a step may do it alone")
+    sign_off_stale_weeks: int = rule(
+        12, 1, 260, "Weeks without doing a step, after which a sign-off is looked at again"
+    )
     inspect_before_filing: bool = choice(True, "Sheets are inspected and passed before they are filed")
     not_own_work: bool = choice(True, "Nobody passes a sheet that they mounted or mended themselves")
+    own_work_next_day: bool = choice(False, "Own work, where it may be passed at all, is passed on a later day")
     limit_intake_fresh_h: int = rule(24, 1, 240, "Hours that fresh plants may wait at intake")
     limit_intake_dry_days: int = rule(10, 1, 365, "Open days that dry plants may wait at intake")
     limit_ready_days: int = rule(60, 1, 3650, "Open days that sheets may wait for mounting")
@@ -71,13 +75,20 @@ class House:
     hold_missing_days: int = rule(10, 1, 365, "Open days that a sheet may be missing")
     out_days: int = rule(20, 1, 365, "Open days that a sheet may be out, where no day was named")
     usual_least: int = rule(20, 5, 1000, "Stays that must have ended before a limit is suggested")
+    rate_least_hours: int = rule(4, 1, 200, "Hours of own work in eight weeks, before sheets an hour are told")
+    first_pass_least: int = rule(20, 5, 1000, "First looks in eight weeks, before the share that passed is told")
     backup_h: int = rule(36, 12, 720, "Hours since the last backup, after which the room needs one")
+    keep_refusals_months: int = rule(12, 1, 120, "Months for which refused scans are kept")
     double_read_s: int = rule(20, 0, 120, "Seconds within which the same code again is a double read")
     undo_weights_min: int = rule(2, 1, 30, "Minutes within which weights on or off can be undone")
     run_sheets: int = rule(6, 1, 30, "Sheets in a run that a table fetches")
     clock_ahead_min: int = rule(2, 1, 60, "Minutes by which the computer's clock may run ahead")
     clock_gap_days: int = rule(14, 1, 400, "Days since the last sign of life after which the date is asked for")
     pin_at_stations: bool = choice(False, "Signing in by name at a station asks for a PIN")
+    idle_sign_out_min: int = rule(
+        120, 0, 720, "Minutes without a scan after which those at a station are signed out; 0 for never"
+    )
+    keep_hours_months: int = rule(12, 1, 120, "Months for which hours and sightings are kept by person")
     open_monday: bool = choice(True, "The room is open on Mondays")
     open_tuesday: bool = choice(True, "The room is open on Tuesdays")
     open_wednesday: bool = choice(True, "The room is open on Wednesdays")
@@ -130,3 +141,5 @@ def _row(name: str, default: object, metadata: Mapping[str, Any]) -> RuleRow:
 RULES: dict[str, RuleRow] = {
     item.name: _row(item.name, item.default, item.metadata) for item in fields(House) if item.metadata
 }
+# One preset: whoever is alone still inspects, looks at their own work on a later day, and asks nobody's leave.
+ONE_PERSON: dict[str, int] = {"inspect_before_filing": 1, "not_own_work": 0, "own_work_next_day": 1, "sign_offs": 0}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from app.domain import away_rules, press_rules, rules, shelf_rules
+from app.domain import away_rules, own_work, press_rules, rules, shelf_rules, sign_off_rules
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal
 from app.domain.stages import STAGES, STEP_WORDS, Stage, Step
@@ -97,6 +97,7 @@ NEXT_BY_STAGE: dict[Stage, str] = {
 }
 
 _HELD = (rules.holds_permit,)
+_TAUGHT = (sign_off_rules.is_signed_off,)
 _ONTO_A_SHELF = (shelf_rules.cabinet_fits, shelf_rules.cabinet_is_clean_for_it, shelf_rules.cabinet_has_room)
 
 WORKFLOW: dict[Step, Move] = {
@@ -104,10 +105,10 @@ WORKFLOW: dict[Step, Move] = {
     # No hold keeps a damp plant from the dryer; one that was passed too soon goes back to it.
     Step.LAY_TO_DRY: Move((Stage.INTAKE, Stage.READY), Stage.DRYING, by_bundle=True),
     Step.PAPERS_CHANGED: Move((Stage.DRYING,), STAYS, by_bundle=True),
-    Step.PASS_AS_DRY: Move((Stage.DRYING,), Stage.READY, (*_HELD, rules.feels_dry, shelf_rules.cabinet_fits)),
+    Step.PASS_AS_DRY: Move((Stage.DRYING,), Stage.READY, (*_HELD, *_TAUGHT, rules.feels_dry, shelf_rules.cabinet_fits)),
     Step.TAKE_UP: Move(
         (Stage.READY,), STAYS,
-        (*_HELD, rules.label_is_here, rules.is_treated, rules.is_signed_off, rules.at_a_table, rules.on_no_other_table),
+        (*_HELD, rules.label_is_here, rules.is_treated, *_TAUGHT, rules.at_a_table, rules.on_no_other_table),
     ),
     Step.PUT_BACK: Move((Stage.READY,), STAYS, (shelf_rules.has_a_shelf, *_ONTO_A_SHELF)),
     # The glue is on: nothing else is asked, and a glued sheet is written from wherever the log left it.
@@ -128,10 +129,12 @@ WORKFLOW: dict[Step, Move] = {
     Step.GOES_UNMOUNTED: Move((Stage.READY,), Stage.DRY, (*_HELD, rules.is_treated)),
     Step.RE_GLUE: Move((Stage.DRY,), Stage.MOUNTED, already=(Stage.DRY,)),
     Step.BACK_TO_TABLE: Move((Stage.DRY,), Stage.READY, (*_HELD, rules.has_reason)),
-    Step.INSPECT: Move((Stage.DRY,), STAYS, (*_HELD, rules.has_outcome, rules.not_own_work)),
+    Step.INSPECT: Move(
+        (Stage.DRY,), STAYS, (*_HELD, *_TAUGHT, rules.has_outcome, rules.not_own_work, own_work.own_work_waits_a_day),
+    ),
     Step.FILE: Move(
         (Stage.DRY,), Stage.FILED,
-        (*_HELD, rules.is_passed, rules.is_treated, rules.specimen_is_complete, shelf_rules.has_a_shelf, *_ONTO_A_SHELF),
+        (*_HELD, *_TAUGHT, rules.is_passed, rules.is_treated, rules.specimen_is_complete, shelf_rules.has_a_shelf, *_ONTO_A_SHELF),
     ),
     Step.BRING_BACK: Move((Stage.FILED,), Stage.DRY, (*_HELD, rules.has_reason)),
     Step.ARRIVE_DRY: Move((Stage.INTAKE,), Stage.READY, (*_HELD, rules.feels_dry, shelf_rules.cabinet_fits)),

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from app.domain.house import House
+from app.domain.house import RULES, House
 
 ZERO = timedelta(0)
 ADHESIVE_CLASSES = ("pva", "eva", "starch-paste", "methyl-cellulose", "straps", "spot")
 BULKS = ("thin", "ordinary", "bulky")
+MINIMUM_RULES = tuple(name for name in RULES if name.startswith("press_"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +94,21 @@ def minimum_s(house: House, adhesive_class: str | None, bulk: str) -> int:
     }  # fmt: skip
     base = hours.get(adhesive_class or "", max(hours.values()))
     return 3600 * (base + (house.press_bulky_add_h if bulk == "bulky" else 0))
+
+
+def raised_minimum_s(
+    name: str, then: House, now: House, adhesive_class: str | None, bulk: str, lies_for_s: int
+) -> int | None:
+    """The longer minimum, in seconds, that one raised house rule asks of a gluing laid in by the rules of `then`.
+
+    It is what the rules of now ask as a whole, so that the sheet is again judged by one version of them. None where this
+    rule was not raised since, does not decide what is asked of such a sheet, or asks no more than the sheet has.
+    """
+    if getattr(now, name) <= getattr(then, name):
+        return None
+    asks = minimum_s(now, adhesive_class, bulk)
+    without = minimum_s(replace(now, **{name: getattr(then, name)}), adhesive_class, bulk)
+    return asks if asks > max(without, lies_for_s) else None
 
 
 def set_without_weight(

@@ -54,19 +54,6 @@ def is_treated(attempt: Attempt) -> Refusal | None:
     )
 
 
-def is_signed_off(attempt: Attempt) -> Refusal | None:
-    """Where the house asks for sign-offs, one of those who take the step is signed off for it."""
-    if not attempt.house.sign_offs or any(
-        attempt.step.value in worker.signed_off for worker in (*attempt.by, *attempt.beside)
-    ):
-        return None
-    return Refusal(
-        "not-signed-off",
-        f"Nobody signed in here is signed off to {STEP_WORDS[attempt.step][0]} alone.",
-        "Ask somebody who is to sit beside you.",
-    )
-
-
 def on_no_other_table(attempt: Attempt) -> Refusal | None:
     """A sheet is on one table at a time."""
     if not attempt.other_table:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import ColumnElement, and_, false, func, not_, or_, text, true
+from sqlalchemy import ColumnElement, and_, case, false, func, not_, or_, text, true
 
 from app.db.models import Sheet, table_of
 from app.domain.holds import keeping
@@ -20,8 +20,11 @@ MOMENT = SHEET.c.came_at.type
 PASSED = "passed"
 # Word for word the condition of the partial indexes, or SQLite does not use them.
 IN_QUEUE: ColumnElement[bool] = text("sheet.in_queue")  # type: ignore[assignment]
-# An inspection before it came to be dry this time judged an earlier gluing.
-_JUDGED = func.coalesce(inspected_since(SHEET.c.came_at), SHEET.c.came_at, type_=MOMENT)
+# An inspection before it came to be dry this time judged an earlier gluing; without an outcome there was none since.
+_JUDGED = case(
+    (SHEET.c.outcome.is_(None), SHEET.c.came_at),
+    else_=func.coalesce(inspected_since(SHEET.c.came_at), SHEET.c.came_at, type_=MOMENT),
+)
 _PAPERS = func.coalesce(SHEET.c.papers_at, SHEET.c.came_at, type_=MOMENT)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, and_, case, literal, or_, select, text
+from sqlalchemy import ColumnElement, and_, bindparam, case, literal, or_, select
 
 from app.db.models import Hold, Sheet, Wanted, table_of
 from app.domain.calendar import local_day
@@ -15,7 +15,7 @@ from app.domain.limits import limit_words
 from app.domain.stages import STAGES, Stage
 from app.domain.stalls import Limit, cutoff
 from app.domain.words import day_said
-from app.queries.kinds import IN_QUEUE
+from app.queries.kinds import IN_QUEUE, MOMENT
 from app.queries.need import SINGLY, Asked, Need, NeedKind, of_sheet, sheets_said
 from app.queries.remembered import remembered
 
@@ -25,15 +25,29 @@ WANTED = table_of(Wanted)
 WISH = WANTED.alias("wish")
 # Somebody must look at these at once, however long they have stood.
 LOOKED_AT = ("against-a-rule", "not-found")
-QUEUED = SHEET.alias("queued")
-# Asked of the queue's rows, where the holds stand as text, so that it costs nothing that was ever held.
-_HELD_NOW = select(QUEUED.c.id).where(
-    text("queued.in_queue"), QUEUED.c.stage.in_([stage.value for stage in Stage]), QUEUED.c.holds != ""
-)
+
+
+def _past(name: str) -> ColumnElement[bool]:
+    """The condition that a hold of this kind has stood too long; what has a day of its own is late after that day."""
+    by_rule = and_(HOLD.c.due_on.is_(None), HOLD.c.put_at < bindparam(f"since {name}", type_=MOMENT))
+    by_day = and_(HOLD.c.due_on.is_not(None), HOLD.c.due_on < bindparam("today", type_=HOLD.c.due_on.type))
+    return and_(HOLD.c.kind == name, or_(by_rule, by_day))
+
+
+# Asked of the holds that stand, which have an index of their own: what was ever held and lifted costs nothing.
+_LATE = or_(*map(_past, HOLDS))
 _HELD = (
-    select(SHEET.c.number, SHEET.c.stage, HOLD.c.kind, HOLD.c.put_at, HOLD.c.due_on)
-    .join(HOLD, (HOLD.c.sheet_id == SHEET.c.id) & HOLD.c.lifted_at.is_(None))
-    .where(SHEET.c.id.in_(_HELD_NOW))
+    select(
+        SHEET.c.number,
+        SHEET.c.stage,
+        HOLD.c.kind,
+        HOLD.c.put_at,
+        HOLD.c.due_on,
+        case((_LATE, 1), else_=0).label("late"),
+    )
+    .select_from(HOLD)
+    .join(SHEET, (SHEET.c.id == HOLD.c.sheet_id) & IN_QUEUE)
+    .where(HOLD.c.lifted_at.is_(None), HOLD.c.kind.in_(list(HOLDS)), or_(HOLD.c.kind.in_(LOOKED_AT), _LATE))
     .order_by(HOLD.c.put_at, HOLD.c.id)
 )
 _WANTED = (
@@ -68,18 +82,16 @@ def wanted_late(asked: Asked, kind: NeedKind) -> list[Need]:
 
 def _holds(asked: Asked) -> Sequence[Any]:
     """The holds in the queue that somebody must look at, and those that are late; read once for all lines."""
-    late = or_(*(_past(asked, name, row) for name, row in HOLDS.items()))
-    found = _HELD.add_columns(case((late, 1), else_=0).label("late")).where(or_(HOLD.c.kind.in_(LOOKED_AT), late))
-    return remembered(asked.session, "holds", asked.judged.now, lambda: asked.session.execute(found).all())
 
+    def read() -> Sequence[Any]:
+        judged = asked.judged
+        days = {name: getattr(judged.house, row.ages_by) for name, row in HOLDS.items()}
+        since = {
+            f"since {name}": cutoff(Limit(open_days=many), judged.now, judged.calendar) for name, many in days.items()
+        }
+        return asked.session.execute(_HELD, {**since, "today": _today(asked)}).all()
 
-def _past(asked: Asked, name: str, row: HoldRow) -> ColumnElement[bool]:
-    """The condition that a hold of this kind has stood too long; what has a day of its own is late after that day."""
-    days = getattr(asked.judged.house, row.ages_by)
-    since = cutoff(Limit(open_days=days), asked.judged.now, asked.judged.calendar)
-    by_rule = and_(HOLD.c.due_on.is_(None), HOLD.c.put_at < _moment(since))
-    by_day = and_(HOLD.c.due_on.is_not(None), HOLD.c.due_on < _today(asked))
-    return and_(HOLD.c.kind == name, or_(by_rule, by_day))
+    return remembered(asked.session, "holds", asked.judged.now, read)
 
 
 def _of_hold(asked: Asked, kind: NeedKind, row: HoldRow, late: Sequence[Any]) -> list[Need]:

@@ -167,6 +167,13 @@ def _unmounted(entry: Any, telling: Telling) -> Said:
     return f"kept unmounted as a {entry.facts.get('sets', {}).get('unmounted', 'packet')}", _to(entry)
 
 
+def _restate(entry: Any, telling: Telling) -> Said:
+    if "raised_from_s" not in entry.facts:
+        return STEP_WORDS[Step.RESTATE][1], ""
+    was = duration(entry.facts["raised_from_s"])
+    return "time under weight made longer", f", to lie {duration(entry.minimum_s)} instead of {was}"
+
+
 def _put_hold(entry: Any) -> Said:
     if entry.facts.get("with_whom"):
         return f"sent out to {entry.facts['with_whom']}", _because(entry)
@@ -186,6 +193,7 @@ DEEDS: dict[Step, Callable[[Any, Telling], Said]] = {
     Step.RENUMBER: _renumber,
     Step.PUT_TOGETHER: _together,
     Step.GOES_UNMOUNTED: _unmounted,
+    Step.RESTATE: _restate,
     Step.SHELVE: lambda entry, telling: (f"put in {_place(entry)}", ""),
     Step.PUT_BACK: lambda entry, telling: (f"put back in {_place(entry)}", ""),
     Step.FILE: lambda entry, telling: ("filed", _in(entry)),

@@ -26,6 +26,7 @@ from app.db.models import (
 from app.db.prepared import prepared
 from app.domain.calendar import local_day
 from app.domain.stages import STEP_WORDS, Step
+from app.queries.attendance import began_words
 from app.queries.fetching import FetchLine as FetchLine
 from app.queries.fetching import fetch_next as fetch_next
 from app.queries.house import house_now
@@ -48,7 +49,7 @@ _STATION = prepared(
     .where(STATION.c.id == bindparam("station"), STATION.c.closed_at.is_(None))
 )  # fmt: skip
 _HERE = prepared(
-    select(Worker.id, Worker.number, Worker.name, Attendance.signed_in_at, Attendance.beside_id)
+    select(Worker.id, Worker.number, Worker.name, Attendance.signed_in_at, Attendance.beside_id, Attendance.how)
     .join(Attendance, Attendance.worker_id == Worker.id)
     .where(Attendance.station_id == bindparam("station"), Attendance.signed_out_at.is_(None))
     .order_by(Attendance.id)
@@ -64,7 +65,7 @@ TOLD_TODAY = (Step.TAKE_IN, Step.PASS_AS_DRY, Step.MOUNT, Step.TAKE_OUT, Step.FI
 
 @dataclass(frozen=True, slots=True)
 class SignedIn:
-    """Somebody signed in at a station; `beside` names the one they learn from."""
+    """Somebody signed in at a station; `began` says how, `beside` names the one they learn from."""
 
     worker_id: int
     number: str
@@ -72,6 +73,7 @@ class SignedIn:
     since: datetime
     beside: str
     teaches: bool
+    began: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,9 +186,10 @@ def _workers(session: Session, station_id: int) -> tuple[SignedIn, ...]:
     teachers = {row.beside_id for row in rows if row.beside_id}
     names = {row.id: row.name for row in rows}
     here = [
-        SignedIn(row.id, row.number, row.name, row.signed_in_at, names.get(row.beside_id, ""), row.id in teachers)
+        SignedIn(row.id, row.number, row.name, row.signed_in_at, names.get(row.beside_id, ""), row.id in teachers,
+                 began_words(row.how))
         for row in rows
-    ]
+    ]  # fmt: skip
     return tuple(sorted(here, key=lambda worker: worker.teaches))
 
 

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import lru_cache
+from itertools import chain
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import BigInteger, Select, bindparam, case, cast, extract, func, select
+from sqlalchemy import Select, bindparam, func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Sheet, TallyDay, TallyStay, table_of
 from app.domain.calendar import local_day
-from app.domain.rates import DAY_H, HOUR_S, WHOLE_HOURS_BELOW_H
+from app.domain.rates import dwell_bucket_h
 from app.domain.stages import Stage, Step
 from app.queries.stalled import IN_QUEUE
 
@@ -44,8 +46,8 @@ def counts_of(session: Session, now: datetime, zone: ZoneInfo) -> Counts:
         counts.setdefault((stage, cabinet), Count()).ended[hours] += stays
     for stage, cabinet, week in session.execute(_WITH_FIGURES, _weeks(now, zone)):
         counts.setdefault((stage, cabinet), Count()).weeks.add(week)
-    for stage, cabinet, hours, sheets in session.execute(_waiting(by_cabinet=True), _moment(now)):
-        counts.setdefault((stage, cabinet or NO_CABINET), Count()).waiting[max(hours, 0)] += sheets
+    for stage, cabinet, came_at, sheets in _waiting(session):
+        counts.setdefault((stage, cabinet or NO_CABINET), Count()).waiting[_bucket(now, came_at)] += sheets
     return counts
 
 
@@ -54,8 +56,8 @@ def stage_counts(session: Session, now: datetime, zone: ZoneInfo) -> dict[str, C
     counts: dict[str, Count] = {}
     for stage, hours, stays in session.execute(_ended(by_cabinet=False), _weeks(now, zone)):
         counts.setdefault(stage, Count()).ended[hours] += stays
-    for stage, hours, sheets in session.execute(_waiting(by_cabinet=False), _moment(now)):
-        counts.setdefault(stage, Count()).waiting[max(hours, 0)] += sheets
+    for stage, _, came_at, sheets in _waiting(session):
+        counts.setdefault(stage, Count()).waiting[_bucket(now, came_at)] += sheets
     return counts
 
 
@@ -93,18 +95,31 @@ def _week_words(day: date) -> str:
     return f"{year}-W{week:02}"
 
 
-def _moment(now: datetime) -> dict[str, int]:
-    return {"now_s": int(now.timestamp())}
+def _waiting(session: Session) -> Iterator[Any]:
+    """The sheets that wait, by stage, the cabinet where they were last kept, and when they came."""
+    return chain(session.execute(_IN_CABINETS), session.execute(_ELSEWHERE))
+
+
+def _bucket(now: datetime, came_at: datetime) -> int:
+    return dwell_bucket_h(max((now - came_at).total_seconds(), 0.0))
 
 
 _OF_THE_YEAR = STAY.c.week.between(bindparam("first"), bindparam("last"))
 _WITH_FIGURES: Select[Any] = (
     select(STAY.c.stage, STAY.c.cabinet_id, STAY.c.week).where(_OF_THE_YEAR, STAY.c.stays > 0).distinct()
 )
-# Whole hours in whole seconds, which SQLite and PostgreSQL give alike; then the same buckets as in domain/rates.py.
-_HOURS = (bindparam("now_s", type_=BigInteger) - cast(extract("epoch", SHEET.c.came_at), BigInteger)) // HOUR_S
-# Where a sheet lies is where it was last kept, and stands in the index.
-_KEPT_IN = func.coalesce(SHEET.c.cabinet_id, SHEET.c.kept_in_id)
+# In two readings: what lies in cabinets, in the order of the queue's index, and the few that lie elsewhere.
+_STAGES = [stage.value for stage in Stage if stage is not Stage.FILED]
+_IN_CABINETS: Select[Any] = (
+    select(SHEET.c.stage, SHEET.c.cabinet_id, SHEET.c.came_at, func.count())
+    .where(IN_QUEUE, SHEET.c.stage.in_(_STAGES), SHEET.c.cabinet_id.is_not(None))
+    .group_by(SHEET.c.stage, SHEET.c.cabinet_id, SHEET.c.came_at)
+)
+_ELSEWHERE: Select[Any] = (
+    select(SHEET.c.stage, SHEET.c.kept_in_id, SHEET.c.came_at, func.count())
+    .where(IN_QUEUE, SHEET.c.stage.in_(_STAGES), SHEET.c.cabinet_id.is_(None))
+    .group_by(SHEET.c.stage, SHEET.c.kept_in_id, SHEET.c.came_at)
+)
 _FRESH_NOW = select(SHEET.c.id).where(IN_QUEUE, SHEET.c.stage == Stage.INTAKE, SHEET.c.fresh.is_(True)).limit(1)
 _LAID_TO_DRY = (
     select(DAY.c.day).where(DAY.c.day >= bindparam("since"), DAY.c.step == Step.LAY_TO_DRY, DAY.c.sheets > 0).limit(1)
@@ -116,12 +131,3 @@ def _ended(*, by_cabinet: bool) -> Select[Any]:
     by = (STAY.c.stage, *((STAY.c.cabinet_id,) if by_cabinet else ()), STAY.c.hours)
     stays = func.sum(STAY.c.stays)
     return select(*by, stays).where(_OF_THE_YEAR).group_by(*by).having(stays > 0)
-
-
-@lru_cache(maxsize=2)
-def _waiting(*, by_cabinet: bool) -> Select[Any]:
-    columns = (SHEET.c.stage, *((_KEPT_IN.label("kept_in"),) if by_cabinet else ()), _HOURS.label("hours"))
-    rows = select(*columns).where(IN_QUEUE, SHEET.c.stage.is_not(None)).subquery()
-    bucket = case((rows.c.hours < WHOLE_HOURS_BELOW_H, rows.c.hours), else_=rows.c.hours - rows.c.hours % DAY_H)
-    by = (rows.c.stage, *((rows.c.kept_in,) if by_cabinet else ()), bucket)
-    return select(*by, func.count()).group_by(*by)

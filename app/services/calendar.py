@@ -62,7 +62,8 @@ def set_weekdays(session: Session, open_weekdays: Collection[int], reason: str, 
     if not wanted:
         raise ValueError("At least one weekday must be open. For a longer closure, close its dates.")
     differing = wanted ^ room_house(session)[0].open_weekdays
-    for number in sorted(differing):
+    # Those to be opened first: at no moment is the room closed on every weekday.
+    for number in sorted(differing, key=lambda each: (each not in wanted, each)):
         set_house_rule(session, f"open_{WEEKDAYS[number].lower()}", int(number in wanted), reason, now, by=by)
     return len(differing)
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import delete, select, update
 
-from app.db.models import Doubt, Entry, Inspection, Layer, Stack, table_of
+from app.db.models import Doubt, Entry, Finding, Inspection, Layer, Stack, table_of
 from app.domain.answer import Answer
 from app.domain.calendar import local_day
 from app.domain.errors import Refusal, Refused
@@ -121,6 +121,8 @@ def _correct_sheet(desk: Desk, sheet_id: int, tail: Sequence[Any], rest: Sequenc
     for row in reversed(tail):
         if row.step in ENDED_BY:
             wish_again(desk, sheet_id, Step(row.step), row.happened_at)
+    inspections = select(Inspection.id).where(Inspection.entry_id.in_(ids))
+    desk.session.execute(delete(Finding).where(Finding.inspection_id.in_(inspections)))
     desk.session.execute(delete(Inspection).where(Inspection.entry_id.in_(ids)))
     _settle_doubts(desk, ids, reason)
     if any(row.step == Step.RESTATE for row in tail):

@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Attendance, SignOff, Station, Worker, table_of
 from app.db.prepared import prepared
 from app.db.rules import room_calendar
-from app.domain.attempt import WorkerFacts
+from app.domain.attempt import SignedOff, WorkerFacts
 from app.domain.calendar import Calendar
 from app.domain.errors import Refusal
 from app.domain.house import House
@@ -38,7 +38,9 @@ _SIGNED_IN = prepared(
     .order_by(ATTENDANCE.c.id)
 )
 _SIGNED_OFF = prepared(
-    select(SIGN_OFF.c.step).where(SIGN_OFF.c.worker_id == bindparam("worker"), SIGN_OFF.c.ended_at.is_(None))
+    select(SIGN_OFF.c.step, SIGN_OFF.c.difficulty, SIGN_OFF.c.signed_at, SIGN_OFF.c.ended_at).where(
+        SIGN_OFF.c.worker_id == bindparam("worker")
+    )
 )
 
 
@@ -171,9 +173,11 @@ def workers_at(
 
 
 def worker_facts(session: Session, row: Any, house: House) -> WorkerFacts:
-    """A worker's rights and, where the house asks for them, sign-offs."""
-    signed = session.execute(_SIGNED_OFF, {"worker": row.id}).scalars() if house.sign_offs else ()
-    return WorkerFacts(row.id, row.number, row.name, frozenset(row.rights.split()), frozenset(signed))
+    """A worker's rights and, where the house asks for them, sign-offs, ended ones too: a late entry is of its own day."""
+    signed = session.execute(_SIGNED_OFF, {"worker": row.id}) if house.sign_offs else ()
+    return WorkerFacts(
+        row.id, row.number, row.name, frozenset(row.rights.split()), tuple(SignedOff(*each) for each in signed)
+    )
 
 
 def keep_at_station(desk: Desk) -> None:

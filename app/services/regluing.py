@@ -7,10 +7,10 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.db.models import Adhesive, HouseRule
+from app.db.models import Adhesive
+from app.db.rules import house_at
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
-from app.domain.house import House, with_values
 from app.domain.moves import refusals
 from app.domain.press import BULKS, minimum_s
 from app.domain.sheet import Standing
@@ -41,12 +41,6 @@ def put_gluing_right(desk: Desk, adhesive: str, bulk: str) -> Answer:
     answer = saying.done(desk, row, Step.RESTATE, entry_id, stands)
     needs = f"It needs {duration(stands.minimum_s)} under weight." if stands.minimum_s is not None else ""
     return saying.with_lines(answer, *filter(None, (needs,)))
-
-
-def house_at(session: Session, version: int) -> House:
-    """The house rules as they were at a version."""
-    found = select(HouseRule.name, HouseRule.value).where(HouseRule.version <= version).order_by(HouseRule.version)
-    return with_values({row.name: row.value for row in session.execute(found)}, version)
 
 
 def _sets(desk: Desk, stands: Standing, code: str, bulk: str) -> dict[str, Any]:

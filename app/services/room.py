@@ -30,10 +30,12 @@ from app.domain.numbers import Kind, Pattern, mint_code
 from app.domain.press import ADHESIVE_CLASSES
 from app.domain.stages import Stage, Step
 from app.domain.stalls import Limit
+from app.domain.words import WEEKDAYS
 from app.services.changes import changed
 
 STACK = table_of(Stack)
 LONGEST_LIMIT = RULES["limit_ready_days"].high
+OPEN_DAYS = tuple(f"open_{weekday.lower()}" for weekday in WEEKDAYS)
 
 
 def add_cabinet(session: Session, name: str, stage: Stage | None, now: datetime, *, shelves: int = 0, capacity: int | None = None,
@@ -163,11 +165,16 @@ def add_hazard(session: Session, kind: str, now: datetime, *, sheet_id: int | No
 def set_house_rule(
     session: Session, name: str, value: int, reason: str, now: datetime, *, by: int | None = None
 ) -> int:
-    """Set one house rule from now on; return the new version. ValueError outside its bounds or without a reason."""
+    """Set one house rule from now on; return the new version.
+
+    ValueError outside its bounds, without a reason, and where no weekday would be open any more.
+    """
     if not reason.strip():
         raise ValueError("Say why; it stays in the history of the rule.")
-    table = table_of(HouseRule)
-    old = getattr(room_house(session)[0], name) if name in RULES else None
+    table, house = table_of(HouseRule), room_house(session)[0]
+    old = getattr(house, name) if name in RULES else None
+    if name in OPEN_DAYS and not value and house.open_weekdays == {OPEN_DAYS.index(name)}:
+        raise ValueError("At least one weekday must be open. For a longer closure, close its dates.")
     version: int = session.execute(select(func.coalesce(func.max(table.c.version), 0))).scalar_one() + 1
     values = {
         "version": version,

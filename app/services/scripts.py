@@ -19,7 +19,8 @@ from app.domain.numbers import Kind
 from app.domain.reading import Exact, read
 from app.domain.stages import Step
 from app.services.deeds import give_number, lift_hold, put_hold
-from app.services.desk import Desk, Occasion, ScanRequest
+from app.services.desk import Desk, Occasion, ScanRequest, station_row
+from app.services.opening import in_use
 from app.services.people import Holder
 from app.services.scanning import act_on_code, answered, once
 
@@ -54,6 +55,7 @@ def answer_once(session: Session, sent: Sent, holder: Holder, occasion: Occasion
     if (kept := answered(session, sent.request)) is not None:
         return kept
     try:
+        _rest(session, sent, holder, occasion)
         request = _named(session, sent, holder)
     except Refused as refused:
         return once(session, sent.request, occasion, _refusing(refused))
@@ -100,6 +102,13 @@ def _refusing(refused: Refused) -> Callable[[Desk], Answer]:
         raise refused
 
     return act
+
+
+def _rest(session: Session, sent: Sent, holder: Holder, occasion: Occasion) -> None:
+    """Whoever is idle at the station has gone before it is asked who is there."""
+    if holder.scope != "manage" and sent.workers is not None:
+        station = station_row(session, holder.station_id)
+        in_use(session, station, occasion, room_house(session)[0])
 
 
 def _named(session: Session, sent: Sent, holder: Holder) -> ScanRequest:

@@ -29,6 +29,7 @@ from app.web.board import kept_board
 from app.web.problems import answer_response, json_response, problem, refused_response
 from app.web.render import house, now, teller
 from app.web.scans import occasion
+from app.web.week import read_week, week_json
 
 bp = Blueprint("api", __name__, url_prefix="/api")
 bp.before_request(at_the_door)
@@ -119,6 +120,15 @@ def sheets() -> Response:
 def whole_board() -> Response:
     """The board."""
     return json_response(board_json(kept_board().board_for_script()))
+
+
+@bp.get("/weeks/<label>", endpoint="week")
+def one_week(label: str) -> Response:
+    """The report of one week; workers only for a manager's key."""
+    found = read_week(label, named=_holder().scope == "manage")
+    if found is None:
+        return problem(404, f"There is no week {label} here. Weeks are written like 2026-W48.")
+    return json_response(week_json(found))
 
 
 @bp.get("/health", endpoint="health")

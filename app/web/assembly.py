@@ -18,18 +18,24 @@ from app.web import (
     day,
     doors,
     enrolling,
+    house_rules,
     intake,
     order,
+    own,
     people,
     press,
+    refusals,
     render,
     room,
     search,
     security,
     sheets,
+    teaching,
     usual,
+    week,
 )
 from app.web.frame import frame_context
+from app.web.hosts import only_by_name
 
 LARGEST_BODY = 8 * 1024 * 1024
 
@@ -44,11 +50,12 @@ def put_together(running: render.House) -> Flask:
     security.set_up(app)
     app.context_processor(frame_context)
     for module in (doors, enrolling, sheets, search, board, aside, ahead, usual, order,
-                   press, cabinets, calendar, day, intake, people, room):  # fmt: skip
+                   press, cabinets, calendar, day, week, intake, people, own, teaching, room, refusals, house_rules):  # fmt: skip
         app.register_blueprint(module.bp)
     # Scripts carry a key of their own instead of a cookie, so there is nothing to forge.
     csrf.exempt(api.bp)
     app.register_blueprint(api.bp)
+    app.wsgi_app = only_by_name(app.wsgi_app, running.config.trusted_hosts)  # type: ignore[method-assign,assignment]
     return app
 
 
@@ -66,6 +73,5 @@ def _configure(app: Flask, running: render.House) -> None:
         MAX_CONTENT_LENGTH=LARGEST_BODY,
         MAX_FORM_MEMORY_SIZE=1024 * 1024,
         MAX_FORM_PARTS=200,
-        TRUSTED_HOSTS=list(config.trusted_hosts) or None,
         SEND_FILE_MAX_AGE_DEFAULT=timedelta(hours=1),
     )

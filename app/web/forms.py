@@ -6,13 +6,14 @@ from flask_wtf import FlaskForm
 from flask_wtf.file import FileField, FileRequired
 from wtforms import (
     BooleanField,
+    HiddenField,
     IntegerField,
     PasswordField,
     SelectField,
     SelectMultipleField,
     StringField,
 )
-from wtforms.validators import DataRequired, InputRequired, Length, NumberRange, Optional
+from wtforms.validators import DataRequired, InputRequired, Length, NumberRange, Optional, Regexp
 from wtforms.widgets import CheckboxInput, ListWidget
 
 REASON = [DataRequired("Say why; it stays in the log."), Length(max=500)]
@@ -45,8 +46,19 @@ class SignInForm(FlaskForm):  # type: ignore[misc]
     )
 
 
+class OwnPasswordForm(FlaskForm):  # type: ignore[misc]
+    """A new password of one's own: the old one shows that nobody else sits at the browser."""
+
+    old = PasswordField("Your password until now", [InputRequired("Type the old password, too."), Length(max=200)],
+                        render_kw={"autocomplete": "current-password"})  # fmt: skip
+    password = PasswordField(
+        "New password, at least 10 characters", [InputRequired("Choose a password."), Length(max=200)],
+        render_kw={"autocomplete": "new-password"},
+    )  # fmt: skip
+
+
 class PasswordForm(FlaskForm):  # type: ignore[misc]
-    """A new password."""
+    """A new password for somebody else."""
 
     password = PasswordField(
         "New password, at least 10 characters", [InputRequired("Choose a password."), Length(max=200)],
@@ -139,7 +151,21 @@ class StationForm(FlaskForm):  # type: ignore[misc]
 class RuleForm(FlaskForm):  # type: ignore[misc]
     """A house rule, changed."""
 
-    value = IntegerField("Value", [InputRequired("Give a whole number.")])
+    value = IntegerField("New value", [InputRequired("Give a whole number.")])
+    reason = StringField("Why?", REASON)
+
+
+class YesNoRuleForm(FlaskForm):  # type: ignore[misc]
+    """A house rule that is either kept or not, changed."""
+
+    value = SelectField("New value", [InputRequired("Say yes or no.")], coerce=int, choices=[(1, "yes"), (0, "no")])
+    reason = StringField("Why?", REASON)
+
+
+class LyingForm(FlaskForm):  # type: ignore[misc]
+    """Whether a raised minimum holds for the sheets lying there; `version` is that of the rules they were listed by."""
+
+    version = HiddenField("Version", [Regexp(r"^[0-9]{1,9}$")])
     reason = StringField("Why?", REASON)
 
 

@@ -48,6 +48,7 @@ WAYS = (
     ("Sheets", "sheets.every"),
     ("Press room", "press.every"),
     ("Cabinets", "cabinets.every"),
+    ("Week", "week.this"),
     ("Intake", "intake.page"),
     ("People", "people.every"),
     ("Room", "room.show"),

@@ -11,8 +11,12 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
 from app.domain.numbers import shown
+from app.queries.attendance import times_of
 from app.queries.furniture import badge_of
+from app.queries.house import house_now
+from app.queries.own_weeks import own_weeks
 from app.queries.people import WorkerLine, station_list, tokens, worker_by_id, workers
+from app.services.attendance import set_end
 from app.services.people import (
     add_worker,
     make_token,
@@ -24,8 +28,10 @@ from app.services.people import (
     set_rights,
 )
 from app.web.forms import PasswordForm, PinForm, RightsForm, TokenForm, WorkerForm
+from app.web.hours_forms import hours_form
+from app.web.own import drawn
 from app.web.render import house, now, page
-from app.web.security import visitor
+from app.web.security import MANAGE, visitor
 
 bp = Blueprint("people", __name__)
 
@@ -56,7 +62,7 @@ def add() -> AnyResponse:
 
 @bp.get("/people/<int:worker_id>")
 def one(worker_id: int) -> Response:
-    """One worker."""
+    """One worker: their own weeks for those who teach, and everything about them for the manager."""
     return _worker(worker_id)
 
 
@@ -86,8 +92,13 @@ def retire(worker_id: int) -> AnyResponse:
 
 @bp.post("/people/<int:worker_id>/password", endpoint="set_password")
 def password(worker_id: int) -> AnyResponse:
-    """A password for a worker who signs in at a browser of their own."""
+    """A password for a worker who signs in at a browser of their own; one's own is changed where the old one is asked for."""
     form = PasswordForm()
+    if worker_id == visitor().worker_id:
+        form.password.errors = [
+            "Your own is changed on a page of its own, which asks for the old one: press your name, above."
+        ]
+        return _worker(worker_id, 422, password=form)
     setting = lambda session: set_password(session, worker_id, str(form.password.data), now(), by=visitor().worker_id)  # noqa: E731
     return _set(
         worker_id, "password", form, setting, "The password is set. Every browser with the old one is signed out."
@@ -108,6 +119,19 @@ def rights(worker_id: int) -> AnyResponse:
     form = RightsForm()
     setting = lambda session: set_rights(session, worker_id, form.rights.data or [], now(), by=visitor().worker_id)  # noqa: E731
     return _set(worker_id, "rights", form, setting, "The rights are changed.")
+
+
+@bp.post("/people/<int:worker_id>/signed-out")
+def signed_out(worker_id: int) -> AnyResponse:
+    """When somebody really left, where they forgot to sign out."""
+    with reading(house().database) as session:
+        form = hours_form(times_of(session, worker_id))
+    moment = form.moment() if form.validate() else None
+    if moment is None:
+        return _worker(worker_id, 422, hours=form)
+    by, time, why = visitor().worker_id, int(form.time.data), str(form.reason.data)
+    setting = lambda session: set_end(session, time, moment, why, now(), by=by)  # noqa: E731
+    return _set(worker_id, "hours", form, setting, "The hours are put right.", field="happened_at")
 
 
 @bp.route("/people/tokens", endpoint="tokens", methods=["GET", "POST"])
@@ -143,16 +167,16 @@ def _new_key(form: TokenForm) -> str:
                           station_id=int(form.station.data) if scans else None, worker_id=None if scans else by)  # fmt: skip
 
 
-def _set(worker_id: int, what: str, form: FlaskForm, setting: Callable[[Any], None], words: str) -> AnyResponse:
+def _set(worker_id: int, what: str, form: FlaskForm, setting: Callable[[Any], None], words: str, *,
+         field: str = "") -> AnyResponse:  # fmt: skip
     _known(worker_id)
-    field = form[what]
     if not form.validate():
         return _worker(worker_id, 422, **{what: form})
     try:
         with transaction(house().database) as session:
             setting(session)
     except ValueError as error:
-        field.errors = [str(error)]
+        form[field or what].errors = [str(error)]
         return _worker(worker_id, 422, **{what: form})
     flash(words)
     return redirect(url_for("people.one", worker_id=worker_id))
@@ -168,11 +192,14 @@ def _everybody(form: WorkerForm, status: int = 200) -> Response:
 def _worker(worker_id: int, status: int = 200, **sent: FlaskForm) -> Response:
     worker = _known(worker_id)
     with reading(house().database) as session:
-        code = badge_of(session, worker_id)
-    forms = {"password": PasswordForm(), "pin": PinForm(), "rights": RightsForm(), **sent}
+        code, times, rules = badge_of(session, worker_id), times_of(session, worker_id), house_now(session)
+        own = own_weeks(session, worker_id, now(), house().zone)
+    forms = {"password": PasswordForm(), "pin": PinForm(), "rights": RightsForm(), "hours": hours_form(times), **sent}
     if "rights" not in sent:
         forms["rights"].rights.process_data(list(worker.rights))
-    return page("people/one.html", status, worker=worker, badge=shown(code, ()) if code else "", forms=forms)
+    may_manage = bool(visitor().roles & MANAGE)
+    return page("people/one.html", status, worker=worker, badge=shown(code, ()) if code and may_manage else "", forms=forms,
+                times=times, keep_months=rules.keep_hours_months, may_manage=may_manage, **drawn(own))  # fmt: skip
 
 
 def _keys(form: TokenForm, status: int) -> Response:

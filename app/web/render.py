@@ -17,7 +17,7 @@ from app.config import Config
 from app.db.engine import Database
 from app.domain.calendar import local_day
 from app.domain.errors import Refused
-from app.domain.words import age, day_said, duration, said
+from app.domain.words import MONTHS, WEEKDAYS, age, day_said, duration, said
 from app.web.problems import is_for_scripts, problem_of
 
 
@@ -81,7 +81,9 @@ def set_up(app: Flask) -> None:
     """Strict templates, and the filters that all pages share."""
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
-    app.jinja_env.filters.update(said=teller_filter, iso=_iso, age=_age, hours=_hours, grouped=_grouped, day=_day)
+    app.jinja_env.filters.update(
+        said=teller_filter, iso=_iso, age=_age, hours=_hours, grouped=_grouped, day=_day, date=_date
+    )
     app.register_error_handler(Refused, refused_page)
     for code, words in ERRORS.items():
         app.register_error_handler(code, _error(code, words))
@@ -106,6 +108,10 @@ def _hours(seconds: float | None) -> str:
 
 def _day(day: date) -> str:
     return day_said(day, local_day(now(), house().zone))
+
+
+def _date(day: date) -> str:
+    return f"{WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
 def _grouped(number: int) -> str:

@@ -10,15 +10,12 @@ from flask import Blueprint, Response, abort, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
-from app.domain.house import RULES
 from app.queries.cabinets import cabinets
 from app.queries.furniture import RuleLine, bundles, consignments, house_rules, number_patterns
 from app.queries.health import health
 from app.queries.people import changes
 from app.queries.press import press_room
 from app.queries.room import adhesives
-from app.services.room import set_house_rule
-from app.web.forms import RuleForm
 from app.web.render import house, now, page
 from app.web.room_forms import FORMS
 from app.web.security import visitor
@@ -51,24 +48,6 @@ def add() -> AnyResponse:
     return redirect(url_for("room.show", _anchor=what))
 
 
-@bp.post("/room/rules/<name>")
-def rule(name: str) -> AnyResponse:
-    """Change a house rule from now on, with a reason."""
-    if name not in RULES:
-        abort(404)
-    form = RuleForm()
-    if not form.validate():
-        return _room({"rule": form}, 422, opened=name)
-    try:
-        with transaction(house().database) as session:
-            set_house_rule(session, name, form.value.data or 0, str(form.reason.data), now(), by=visitor().worker_id)
-    except ValueError as error:
-        form.value.errors = [str(error)]
-        return _room({"rule": form}, 422, opened=name)
-    flash(f"{RULES[name].words}: changed. It holds from now on; a sheet keeps the rule under which it was laid down.")
-    return redirect(url_for("room.show", _anchor="rules"))
-
-
 def _room(sent: dict[str, Any], status: int = 200, opened: str = "") -> Response:
     with reading(house().database) as session:
         furniture = {
@@ -80,7 +59,7 @@ def _room(sent: dict[str, Any], status: int = 200, opened: str = "") -> Response
     forms: dict[str, Any] = {what: sent.get(what) or form(formdata=None) for what, form in FORMS.items()}
     for what, form in forms.items():
         _own_ids(form, what)
-    return page("room/show.html", status, forms=forms, opened=opened, rule_form=sent.get("rule"), **furniture)
+    return page("room/show.html", status, forms=forms, opened=opened, **furniture)
 
 
 def _grouped(rules: Sequence[RuleLine]) -> list[tuple[str, list[RuleLine]]]:

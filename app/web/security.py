@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from dataclasses import dataclass
 from typing import Any, cast
 
@@ -11,6 +12,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from app.db.engine import reading
 from app.queries.doors import known_worker, station_by_secret
 from app.services.people import Holder, secret_hash
+from app.web.headers import HEADERS
 from app.web.render import house, now
 
 STATION_COOKIE = "blotter-station"
@@ -77,6 +79,10 @@ PERMISSIONS: dict[str, frozenset[str]] = {
     "press.every": READ,
     "press.one": READ,
     "press.late": MANAGE,
+    "week.this": PEOPLE,
+    "week.one": PEOPLE,
+    "week.table": TEACH,
+    "week.workbook": TEACH,
     "cabinets.every": READ,
     "cabinets.one": READ,
     "cabinets.picks": READ,
@@ -84,19 +90,36 @@ PERMISSIONS: dict[str, frozenset[str]] = {
     "day.closing": READ,
     "day.morning": READ,
     "intake.page": MANAGE,
+    "teaching.show": TEACH,
+    "teaching.one": TEACH,
+    "teaching.sign_off": TEACH,
+    "teaching.end": TEACH,
     "people.every": MANAGE,
     "people.add": MANAGE,
-    "people.one": MANAGE,
+    "people.one": TEACH,
     "people.badge": MANAGE,
     "people.retire": MANAGE,
     "people.set_password": MANAGE,
     "people.pin": MANAGE,
     "people.rights": MANAGE,
+    "people.signed_out": MANAGE,
     "people.tokens": MANAGE,
     "people.revoke": MANAGE,
+    "own.show": PEOPLE,
+    "own.kept": PEOPLE,
+    "own.kept_of": MANAGE,
+    "own.name": MANAGE,
+    "own.replace": MANAGE,
+    "refusals.show": TEACH,
+    "refusals.table": TEACH,
     "room.show": MANAGE,
     "room.add": MANAGE,
-    "room.rule": MANAGE,
+    "rules.one": MANAGE,
+    "rules.change": MANAGE,
+    "rules.lying": MANAGE,
+    "rules.answer": MANAGE,
+    "rules.one_person": MANAGE,
+    "rules.set_one_person": MANAGE,
     "calendar.show": MANAGE,
     "calendar.weekdays": MANAGE,
     "calendar.dates": MANAGE,
@@ -113,14 +136,7 @@ TOKEN_SCOPES: dict[str, frozenset[str]] = {
     "api.sheet": frozenset({"read", "scan", "manage"}),
     "api.sheets": frozenset({"read", "scan", "manage"}),
     "api.board": frozenset({"read", "scan", "manage"}),
-}
-HEADERS = {
-    "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self' data:; "
-    "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'",
-    "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "same-origin",
-    "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
-    "X-Frame-Options": "DENY",
+    "api.week": frozenset({"read", "scan", "manage"}),
 }
 
 
@@ -168,10 +184,17 @@ def set_up(app: Flask) -> None:
 
 
 def remember(worker: Any) -> None:
-    """Sign a worker in at this browser, in a fresh session."""
+    """Sign a worker in at this browser, in a fresh session with a mark of its own."""
     session.clear()
     session.permanent = True
     session["worker"], session["since"] = worker.worker_id, worker.password_mark
+    session["browser"] = secrets.token_urlsafe(16)
+
+
+def browser_mark() -> str:
+    """The mark of the browser that is signed in; a sign-out keeps it, so that no copy of the cookie opens anything more."""
+    mark = session.get("browser")
+    return mark if isinstance(mark, str) else ""
 
 
 def _at_the_door() -> AnyResponse | None:
@@ -203,8 +226,12 @@ def _recognise() -> Visitor:
         return NOBODY
     with reading(house().database) as database:
         station_id = station_by_secret(database, secret_hash(secret)) if secret else None
-        worker = known_worker(database, worker_id) if isinstance(worker_id, int) else None
+        mark = browser_mark()
+        worker = known_worker(database, worker_id, mark) if isinstance(worker_id, int) and mark else None
     if worker is None or worker.password_mark != session.get("since"):
+        # Not carried on, so that it does not outlive what is remembered of signed-out browsers.
+        for name in ("worker", "since", "browser"):
+            session.pop(name, None)
         return Visitor(station_id=station_id)
     return Visitor(worker.worker_id, worker.name, worker.rights, station_id)
 

@@ -25,6 +25,8 @@ from app.services.scanning import once
 from app.services.scanning import scan as scan_once
 from app.services.signing import hello, sign_out_all
 from app.services.signing import sign_in as sign_in_here
+from app.services.tries import pin_locks
+from app.web.proving import proved
 from app.web.render import house, now, page
 from app.web.scans import answer_view, occasion, scan_request, whole
 from app.web.security import visitor
@@ -66,11 +68,10 @@ def sign_in() -> AnyResponse:
     """Sign in here by name."""
     worker_id = whole(request.form.get("worker", "")) or 0
     wanted = ScanRequest(secrets.token_urlsafe(16), "", _station())
+    if not _pin_is_right(worker_id, request.form.get("pin", "")[:200]):
+        flash("The PIN does not fit the name. Try again, or scan your badge.")
+        return redirect(url_for("stations.here"))
     with transaction(house().database) as session:
-        needs_pin = house_now(session).pin_at_stations
-        if needs_pin and not pin_fits(session, worker_id, request.form.get("pin", ""), now()):
-            flash("The PIN does not fit the name. Try again, or scan your badge.")
-            return redirect(url_for("stations.here"))
         others = request.form.get("with", "")
         answer = once(
             session, wanted, occasion(), lambda desk: _sign_in(desk, worker_id, others), f"sign in {worker_id}"
@@ -100,11 +101,11 @@ def set_defaults() -> AnyResponse:
 
 @bp.get("/station/side")
 def side() -> Response:
-    """What to fetch next, what the room did today, and the last scans, by themselves."""
+    """What to fetch next, what the room did today, and who works here now, by themselves."""
     with reading(house().database) as session:
         view = station_view(session, _station(), now(), house().zone)
         fetch = fetch_next(session, _station(), now(), house_now(session))
-    return page("stations/_side.html", view=view, fetch=fetch)
+    return page("stations/_minute.html", view=view, fetch=fetch)
 
 
 @bp.get("/station/token")
@@ -169,6 +170,13 @@ def _undo(desk: Desk, entry_id: int, why: str) -> Answer:
 def _sign_in(desk: Desk, worker_id: int, others: str) -> Answer:
     sign_in_here(desk, worker_id, how="name", with_others=others if others in ("together", "beside") else "")
     return hello(desk, workers_named(desk.session, (worker_id,), desk.house)[0])
+
+
+def _pin_is_right(worker_id: int, said: str) -> bool:
+    with reading(house().database) as session:
+        if not house_now(session).pin_at_stations:
+            return True
+    return bool(proved(pin_locks(worker_id, _station()), lambda session: pin_fits(session, worker_id, said) or None))
 
 
 def _sign_out(desk: Desk) -> Answer:

@@ -1,4 +1,4 @@
-"""the week: how a time at a station ended, hours kept as sums only, and names that were given up"""
+"""the week: how a time at a station ended, hours kept as sums only, names that were given up; the queue's index covers more"""
 
 import sqlalchemy as sa
 from alembic import op
@@ -20,6 +20,15 @@ def upgrade() -> None:
         sa.Column("seconds", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["station_id"], ["station.id"], name=op.f("fk_hours_sum_station_id_station")),
         sa.PrimaryKeyConstraint("month", "station_id", name=op.f("pk_hours_sum")),
+    )
+    op.drop_index("ix_sheet_queue", table_name="sheet")
+    where = sa.text("in_queue")
+    op.create_index(
+        "ix_sheet_queue",
+        "sheet",
+        ["stage", "cabinet_id", "came_at", "holds", "outcome", "fresh", "method", "papers_at", "shelf_id", "bundle_id"],
+        sqlite_where=where,
+        postgresql_where=where,
     )
 
 

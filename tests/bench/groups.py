@@ -13,7 +13,7 @@ from pathlib import Path
 from tests.bench.data import Collection, build
 from tests.bench.furniture import STATIONS
 from tests.bench.load import flat_out
-from tests.bench.pages import PAGES, cabinet_round, page_round, usual_round
+from tests.bench.pages import PAGES, cabinet_round, page_round, usual_round, week_round
 from tests.bench.reads import board_round, growth_round, opened, search_round
 from tests.bench.rounds import HELLO, Line, Round, at_least, at_most, line, ratios, rounds_of, shuffled
 from tests.bench.server import served
@@ -146,6 +146,9 @@ def pages(bench: Bench) -> Iterator[Line]:
     found = rounds_of(min(bench.rounds, 3), lambda: usual_round(large, path))
     note = f"{found[-1]['usual'] * 1000:.0f} ms, by windows {found[-1]['windows']:.1f} s"
     yield line("time in stage, all stages and cabinets", at_most(0.004, 0.001), ratios(found, "usual", "windows"), note)
+    found = rounds_of(min(bench.rounds, 3), lambda: week_round(large, path))
+    note = f"{found[-1]['week'] * 1000:.0f} ms, full scan {found[-1]['full scan']:.1f} s"
+    yield line("week / full scan of the entries", at_most(0.08, 0.005), ratios(found, "week", "full scan"), note)
     played = rounds_of(bench.rounds, lambda: page_round(large))
     for name in PAGES:
         if name != "look-up":

@@ -23,6 +23,7 @@ from app.queries.listing import sheets_like
 from app.queries.sieve import Sieve
 from app.queries.usual import usual
 from app.queries.waiting import judge
+from app.queries.week import week
 from tests.bench.rounds import Round, shuffled
 from tests.bench.work import ZONE
 
@@ -41,6 +42,10 @@ BY_WINDOWS = """
     SELECT stage, max(CASE WHEN tenth <= 5 THEN days END), max(CASE WHEN tenth <= 9 THEN days END), count(*)
     FROM stays GROUP BY stage"""
 
+BY_FULL_SCAN = (
+    """SELECT step, count(*), count(DISTINCT subject_id) FROM entry NOT INDEXED WHERE happened_at >= ? GROUP BY step"""
+)
+
 
 def usual_round(database: Database, path: Path) -> Round:
     """What is usual in every stage and cabinet, and the same for the stages by window functions: seconds."""
@@ -48,6 +53,14 @@ def usual_round(database: Database, path: Path) -> Round:
         "usual": _seconds(database, lambda session: usual(session, datetime.now(UTC), ZONE)),
         "windows": _windows(path),
     }
+
+
+def week_round(database: Database, path: Path) -> Round:
+    """The whole report of last week, and counting its entries in a full scan of the log: seconds."""
+    now = datetime.now(UTC)
+    year, number, _ = (now - timedelta(days=7)).date().isocalendar()
+    report = _seconds(database, lambda session: week(session, year, number, now, ZONE), times=1)
+    return {"week": report, "full scan": _full_scan(path, now - timedelta(days=7))}
 
 
 def cabinet_round(small: Database, large: Database) -> Round:
@@ -59,6 +72,14 @@ def cabinet_round(small: Database, large: Database) -> Round:
 def page_round(database: Database) -> Round:
     """Each of the manager's pages, and one look-up by number through the same session: seconds."""
     return {name: _seconds(database, read) for name, read in shuffled(list(PAGES.items()))}
+
+
+def _full_scan(path: Path, since: datetime) -> float:
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute("PRAGMA mmap_size = 268435456")
+        begin = perf_counter()
+        connection.execute(BY_FULL_SCAN, (f"{since:%Y-%m-%d %H:%M:%S}",)).fetchall()
+        return perf_counter() - begin
 
 
 def _windows(path: Path) -> float:

@@ -33,6 +33,8 @@ def a_full_room(room: Room) -> dict[str, str]:
     out = room.sheet_in("P1")
     under = room.sheet_in("P1", bulk="bulky")
     room.weights("on", "P1")
+    with transaction(room.database) as session:
+        furnishing.set_house_rule(session, "press_pva_h", 30, "lifted leaves", room.now, by=room.worker["hedda"])
     room.wait(hours=25)
     room.weights("off", "P1")
     room.wait(minutes=1)
@@ -45,8 +47,8 @@ def a_full_room(room: Room) -> dict[str, str]:
 def pages(sheets: dict[str, str]) -> list[str]:
     return ["/board", "/board/aside", "/ahead", "/usual", "/order", "/stations", "/sheets", "/sheets?stage=ready-for-mounting", f"/sheets/{sheets['under']}", f"/sheets/{sheets['held']}",
             f"/sheets/{sheets['out']}", "/search?q=TQX", "/search?q=nothing+like+it", "/press", "/press/P1", "/cabinets", "/cabinets/M1", "/cabinets/M1/picks",
-            "/intake", "/people", "/people/2", "/room", "/room/calendar", "/room/calendar/holidays?country=GB&part=NIR&offered=GB",
-            "/closing", "/morning", "/password"]  # fmt: skip
+            "/intake", "/people", "/people/2", "/teaching", "/teaching/2", "/room", "/room/rules/press_pva_h", "/room/rules/press_pva_h/lying", "/room/rules/not_own_work", "/room/one-person", "/room/calendar", "/room/calendar/holidays?country=GB&part=NIR&offered=GB",
+            "/closing", "/morning", "/refusals", "/me", "/me/kept", "/people/2/kept", "/people/2/name", "/password"]  # fmt: skip
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from app.domain.attempt import Attempt, PressClock, ShelfFacts, StackFacts, WorkerFacts
+from app.domain.attempt import Attempt, PressClock, ShelfFacts, SignedOff, StackFacts, WorkerFacts
 from app.domain.calendar import Calendar
 from app.domain.holds import HOLDS
 from app.domain.house import House
@@ -186,7 +186,7 @@ def test_treatment_and_sign_offs_are_asked_for_only_where_the_house_asks() -> No
     assert codes(up) == []
     assert codes(replace(up, house=replace(House(), treat_before_mounting=True))) == ["not-treated"]
     assert codes(replace(up, house=replace(House(), sign_offs=True))) == ["not-signed-off"]
-    signed = replace(OLWEN, signed_off=frozenset({"take-up"}))
+    signed = replace(OLWEN, signed_off=(SignedOff("take-up", "ordinary", NOON),))
     assert codes(replace(up, house=replace(House(), sign_offs=True), by=(signed,))) == []
     clean = replace(attempt(Stage.DRY, Step.FILE, treated=False), shelf=replace(_shelf(Stage.FILED), is_clean=True))
     assert codes(replace(clean, house=replace(House(), treat_before_filing=True))) == ["not-treated", "not-clean"]

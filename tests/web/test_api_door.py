@@ -27,11 +27,12 @@ ADDRESSES = {
     "api.add_sheets": ("POST", "/api/sheets"),
     "api.correction": ("POST", "/api/entries/1/correction"), "api.sheet": ("GET", "/api/sheets/TQX0000012"),
     "api.sheets": ("GET", "/api/sheets"), "api.board": ("GET", "/api/board"),
+    "api.week": ("GET", "/api/weeks/2026-W48"),
 }  # fmt: skip
 # What each scope opens, written down by hand.
 OPENS = {
-    "read": {"api.sheet", "api.sheets", "api.board"},
-    "scan": {"api.scans", "api.weights", "api.correction", "api.sheet", "api.sheets", "api.board"},
+    "read": {"api.sheet", "api.sheets", "api.board", "api.week"},
+    "scan": {"api.scans", "api.weights", "api.correction", "api.sheet", "api.sheets", "api.board", "api.week"},
     "manage": set(ADDRESSES),
 }
 

@@ -61,7 +61,7 @@ def pages(app: Flask, room: Room, client_as: ClientAs) -> dict[str, str]:
     found = {}
     for _, method, address in addresses(app, room, number):
         answer = browser.get(address) if method == "GET" else None
-        if answer is not None and answer.status_code == 200 and answer.text.lstrip().startswith("<!doctype html>"):
+        if answer is not None and answer.status_code == 200 and answer.data.lstrip().startswith(b"<!doctype html>"):
             found[address] = answer.text
         if answer is not None:
             answer.close()

@@ -33,7 +33,7 @@ from app.db.models.sheets import (
 __all__ = [
     "Adhesive", "Attendance", "Base", "Bundle", "Cabinet", "CalendarDay", "Change", "Collector", "Consignment", "Doubt",
     "Entry", "EntryWorker", "Finding", "FormerNumber", "FreezerLoad", "Gathering", "Hazard", "Heartbeat", "Hold",
-    "HoursSum", "HouseRule", "Inspection", "Layer", "LogIn", "Moment", "NumberPattern", "PlantName", "PutAside", "RefusedScan", "Scan",
-    "Setting", "Sheet", "Shelf", "Sighting", "SignOff", "Specimen", "Stack", "Station", "TallyDay", "TallyStay",
-    "Token", "Wanted", "WeightSpan", "Worker", "table_of",
+    "HoursSum", "HouseRule", "Inspection", "Layer", "LogIn", "Moment", "NumberPattern", "PlantName", "PutAside",
+    "RefusedScan", "Scan", "Setting", "Sheet", "Shelf", "Sighting", "SignOff", "Specimen", "Stack", "Station", "TallyDay",
+    "TallyStay", "Token", "Wanted", "WeightSpan", "Worker", "table_of",
 ]  # fmt: skip

@@ -136,8 +136,9 @@ class Sheet(Base):
     in_queue: Mapped[bool] = mapped_column(default=False)
     version: Mapped[int] = mapped_column(default=0)
     __table_args__ = (
-        Index("ix_sheet_queue", "stage", "cabinet_id", "came_at", "holds", "outcome",
-              sqlite_where=IN_QUEUE, postgresql_where=IN_QUEUE),
+        # All that the board asks of what waits, so that it never has to look at the rows themselves.
+        Index("ix_sheet_queue", "stage", "cabinet_id", "came_at", "holds", "outcome", "fresh", "method", "papers_at",
+              "shelf_id", "bundle_id", sqlite_where=IN_QUEUE, postgresql_where=IN_QUEUE),
         Index("ix_sheet_oldest", "came_at", sqlite_where=IN_QUEUE, postgresql_where=IN_QUEUE),
         Index("ix_sheet_collector_number", "collector_id", "record_number"),
         Index("ix_sheet_record_number", "record_number"),

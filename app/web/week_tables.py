@@ -1,0 +1,206 @@
+"""The report of a week as tables: one row for each fact in a CSV file, one leaf for each part in a spreadsheet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from fractions import Fraction
+from io import BytesIO
+from zoneinfo import ZoneInfo
+
+from app.domain.cells import BOM, csv_line
+from app.queries.week import EXCEPTIONS, Exceptional, Rate, RoomLine, StepLine, Week, WorkerWeek
+
+Cell = str | int | float | None
+HOUR_S = 3600
+TIDY = ("week", "part", "who or what", "step", "measure", "value", "low", "high")
+
+
+@dataclass(frozen=True, slots=True)
+class Leaf:
+    """One part of the report: its name, its headings and its rows."""
+
+    name: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+
+
+def label_of(found: Week) -> str:
+    """The week as ISO 8601 writes it, 2026-W48."""
+    return f"{found.year}-W{found.week:02}"
+
+
+def hours(seconds: int) -> float:
+    """Seconds as hours with two decimals."""
+    return round(seconds / HOUR_S, 2)
+
+
+def share(credit: Fraction) -> float:
+    """A credit as a decimal number, with two decimals."""
+    return round(float(credit), 2)
+
+
+def leaves(found: Week, zone: ZoneInfo) -> tuple[Leaf, ...]:
+    """The parts of the report as a spreadsheet shows them; those that name people only where the week has them."""
+    people = (Leaf("Workers", _WORKER_HEAD, tuple(_worker_rows(found))),) if found.workers else ()
+    return (*people, Leaf("Stages", _STAGE_HEAD, tuple(_stage_rows(found, zone))),
+            Leaf("Room", _ROOM_HEAD, tuple(_room_rows(found))),
+            Leaf("Exceptions", _EXCEPTION_HEAD, tuple(_exception_row(each, zone) for each in found.exceptions)),
+            Leaf("Changed since", _CHANGED_HEAD, tuple(_changed_rows(found, zone))))  # fmt: skip
+
+
+def csv_file(found: Week, zone: ZoneInfo) -> str:
+    """The whole report as a CSV file, a row for each fact, so that many weeks can be put under one another."""
+    lines = (csv_line("" if cell is None else str(cell) for cell in row) for row in (TIDY, *_facts(found, zone)))
+    return BOM + "".join(lines)
+
+
+def spreadsheet(found: Week, zone: ZoneInfo) -> bytes:
+    """The whole report as an Office Open XML workbook; texts are texts, whatever they begin with."""
+    import xlsxwriter  # type: ignore[import-untyped]
+
+    file = BytesIO()
+    asked = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+    with xlsxwriter.Workbook(file, asked) as book:
+        bold = book.add_format({"bold": True, "text_wrap": True, "valign": "top"})
+        for leaf in leaves(found, zone):
+            sheet = book.add_worksheet(leaf.name)
+            sheet.write_row(0, 0, leaf.head, bold)
+            for place, row in enumerate(leaf.rows, 1):
+                sheet.write_row(place, 0, row)
+            sheet.freeze_panes(1, 0)
+            sheet.autofit()
+            sheet.repeat_rows(0)
+            sheet.set_landscape()
+            sheet.fit_to_pages(1, 0)
+            sheet.set_header(f"&LBlotter&C{leaf.name}&R{label_of(found)}")
+    return file.getvalue()
+
+
+def _worker_rows(found: Week) -> Iterator[tuple[Cell, ...]]:
+    for worker in found.workers:
+        for line in worker.steps:
+            yield (worker.number, worker.name, line.words, line.sheets, share(line.credit), line.learning, hours(line.hours_s),
+                   *_rate(line.rate))  # fmt: skip
+        for what, seconds in _hours_of(worker):
+            yield (worker.number, worker.name, what, None, None, None, hours(seconds), None, None, None)
+
+
+def _hours_of(worker: WorkerWeek) -> tuple[tuple[str, int], ...]:
+    apart = (("hours learning", worker.hours.learning_s), ("hours teaching", worker.hours.teaching_s))
+    return ("hours in all", worker.hours.own_s), *(each for each in apart if each[1])
+
+
+def _rate(rate: Rate | None) -> tuple[Cell, Cell, Cell]:
+    if rate is None:
+        return None, None, None
+    return round(rate.per_hour, 2), round(rate.interval.low, 2), round(rate.interval.high, 2)
+
+
+def _stage_rows(found: Week, zone: ZoneInfo) -> Iterator[tuple[Cell, ...]]:
+    for stage in found.stages:
+        oldest = _at(stage.oldest_since, zone) if stage.oldest_since else None
+        days = round(stage.median_h / 24, 2) if stage.median_h is not None else None
+        yield (stage.name, stage.came, stage.left, stage.sent_back, stage.waiting, oldest, days, stage.stays,
+               stage.waiting_now, stage.stalled_now, stage.held_now)  # fmt: skip
+
+
+def _room_rows(found: Week) -> Iterator[tuple[Cell, ...]]:
+    for line in found.room:
+        yield line.what, round(line.value, 2), *_limits(line), line.chart.weeks, line.chart.words
+
+
+def _exception_row(each: Exceptional, zone: ZoneInfo) -> tuple[Cell, ...]:
+    return EXCEPTIONS[each.kind], _at(each.happened_at, zone), each.subject, each.what, each.reason, ", ".join(each.by)
+
+
+def _changed_rows(found: Week, zone: ZoneInfo) -> Iterator[tuple[Cell, ...]]:
+    for each in found.changed:
+        how = "taken back" if each.is_correction else "written late"
+        yield _at(each.changed_at, zone), _at(each.happened_at, zone), each.subject, each.what, how, each.reason
+
+
+def _facts(found: Week, zone: ZoneInfo) -> Iterator[tuple[Cell, ...]]:
+    facts = (*_people_facts(found), *_stage_facts(found), *_line_facts(found), *_exception_facts(found, zone))
+    label = label_of(found)
+    return ((label, *fact) for fact in facts)
+
+
+def _people_facts(found: Week) -> Iterator[tuple[Cell, ...]]:
+    for worker in found.workers:
+        for fact in _worker_facts(worker):
+            yield ("worker", f"{worker.number} {worker.name}", *fact)
+
+
+def _stage_facts(found: Week) -> Iterator[tuple[Cell, ...]]:
+    for stage in found.stages:
+        measures: dict[str, Cell] = {
+            "came": stage.came, "left": stage.left, "sent back": stage.sent_back, "waiting": stage.waiting,
+            "stays ended": stage.stays, "median hours": stage.median_h,
+        }  # fmt: skip
+        for measure, value in measures.items():
+            yield "stage", stage.stage.value, None, measure, value, None, None
+
+
+def _line_facts(found: Week) -> Iterator[tuple[Cell, ...]]:
+    for line in found.room:
+        _, low, high = _limits(line)
+        yield "room", line.what, line.step.value if line.step else None, "value", round(line.value, 2), low, high
+
+
+def _exception_facts(found: Week, zone: ZoneInfo) -> Iterator[tuple[Cell, ...]]:
+    for each in found.exceptions:
+        yield "exception", each.subject, each.kind, _at(each.happened_at, zone), each.reason, None, None
+
+
+def _limits(line: RoomLine) -> tuple[Cell, Cell, Cell]:
+    mean, low, high = (
+        None if each is None else round(each, 2) for each in (line.chart.mean, line.chart.low, line.chart.high)
+    )
+    return mean, low, high
+
+
+def _at(moment: datetime, zone: ZoneInfo) -> str:
+    return moment.astimezone(zone).isoformat(timespec="minutes")
+
+
+def _worker_facts(worker: WorkerWeek) -> Iterator[tuple[Cell, ...]]:
+    for line in worker.steps:
+        yield line.step.value, "sheets", line.sheets, None, None
+        yield line.step.value, "credit", share(line.credit), None, None
+        yield line.step.value, "hours", hours(line.hours_s), None, None
+        if line.rate is not None:
+            yield line.step.value, "per hour", *_rate(line.rate)
+    yield None, "hours", hours(worker.hours.own_s), None, None
+    yield None, "hours learning", hours(worker.hours.learning_s), None, None
+    yield None, "hours teaching", hours(worker.hours.teaching_s), None, None
+
+
+def step_json(line: StepLine) -> dict[str, object]:
+    """One step of one worker as the JSON interface gives it."""
+    rate = line.rate
+    return {
+        "sheets": line.sheets, "credit": share(line.credit), "learning": line.learning, "hours": hours(line.hours_s),
+        "per_hour": round(rate.per_hour, 3) if rate else None,
+        "interval": [round(rate.interval.low, 3), round(rate.interval.high, 3)] if rate else None,
+    }  # fmt: skip
+
+
+_WORKER_HEAD = (
+    "Number",
+    "Name",
+    "Step",
+    "Sheets",
+    "Credit",
+    "Of these learning",
+    "Hours",
+    "Sheets an hour, 8 weeks",
+    "from",
+    "to",
+)
+_STAGE_HEAD = ("Stage", "Came", "Left", "Sent back", "Waiting", "Oldest since", "Median days", "Stays ended", "Waiting now",
+               "Stalled now", "Held now")  # fmt: skip
+_ROOM_HEAD = ("What", "This week", "Mean of the weeks before", "Low", "High", "Weeks", "Said")
+_EXCEPTION_HEAD = ("Kind", "When", "Sheet or stack", "What", "Reason", "By")
+_CHANGED_HEAD = ("Changed at", "Happened at", "Sheet or stack", "What", "How", "Reason")
