@@ -24,6 +24,7 @@ from app.services.facts import sheet_by_id, sheet_by_number
 from app.services.sheets import take_step
 from app.services.shelves import begin_whole_shelf
 from app.services.signing import hello, sign_in, sign_out_all
+from app.services.yes_or_no import drop_question
 
 WORKER = table_of(Worker)
 
@@ -146,5 +147,5 @@ def _unmounted(desk: Desk) -> Answer:
 DEEDS: dict[str, Callable[[Desk], Answer]] = {
     "undo": _undo_last, "done": _done, "help": _help, "already-done": _already_done, "round": _round,
     "no-number": _no_number, "another-sheet": _another_sheet, "unmounted": _unmounted, "closing": closing_card,
-    "morning": morning_card, "whole-shelf": begin_whole_shelf,
+    "morning": morning_card, "whole-shelf": begin_whole_shelf, "no": drop_question,
 }  # fmt: skip

@@ -17,7 +17,7 @@ from app.db.models import Scan, Stack, table_of
 from app.db.prepared import prepared
 from app.domain.answer import Answer, answer_from
 from app.domain.errors import Refusal, Refused
-from app.domain.numbers import Kind
+from app.domain.numbers import COMMANDS, Kind
 from app.domain.reading import Exact, Misread, Partial, Unreadable, read
 from app.domain.stages import Step
 from app.services import saying
@@ -33,6 +33,7 @@ from app.services.registering import another_sheet, take_in_new
 from app.services.sheets import scan_sheet
 from app.services.shelves import leave_on_shelf, scan_shelf
 from app.services.sightings import keep_refusal, seen
+from app.services.yes_or_no import take_offer
 
 SCAN = table_of(Scan)
 _BY_ID = prepared(select(SCAN.c.fingerprint, SCAN.c.answer).where(SCAN.c.scan_id == bindparam("scan")))
@@ -82,8 +83,11 @@ def fingerprint(request: ScanRequest, what: str = "") -> str:
 
 def act_on_code(desk: Desk) -> Answer:
     """Do what the code that was scanned asks for at this desk."""
-    if (again := _double_read(desk)) is not None:
-        return again
+    again = _double_read(desk)
+    return again if again is not None else _act(desk)
+
+
+def _act(desk: Desk) -> Answer:
     if desk.request.shelf or desk.request.cabinet:
         place = place_by_name(desk.session, desk.request.cabinet, desk.request.shelf)
         desk.keep(cabinet_id=place.cabinet_id, shelf_id=place.shelf_id)
@@ -211,6 +215,13 @@ def _counted(desk: Desk, stack_id: int) -> Answer:
     return count_stack(desk, stack_id, int(desk.request.facts["counted"]))
 
 
+def _command(desk: Desk, code: str) -> Answer:
+    if code != COMMANDS["yes"]:
+        return scan_command(desk, code)
+    otherwise = take_offer(desk)
+    return otherwise if otherwise is not None else _act(desk)
+
+
 def _station_card(desk: Desk, code: str) -> Answer:
     name = desk.station["name"] if desk.station else "no station"
     return Answer("done", f"{name}.", (f"This screen is {name}.",), "Scan a sheet.")
@@ -226,7 +237,7 @@ HANDLERS: dict[Kind, Callable[[Desk, str], Answer]] = {
     Kind.SHELF: lambda desk, code: scan_shelf(desk, place_by_code(desk.session, code)),
     Kind.BADGE: scan_badge,
     Kind.BUNDLE: lambda desk, code: scan_bundle(desk, bundle_by_code(desk, code)),
-    Kind.COMMAND: scan_command,
+    Kind.COMMAND: _command,
     Kind.STATION: _station_card,
     Kind.LOAD: _station_card,
 }

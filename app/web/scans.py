@@ -5,17 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Any
-from urllib.parse import parse_qsl
 
 from app.domain.answer import Answer, Ask, Choice
 from app.domain.errors import Refusal, Refused
+from app.domain.offers import facts_in, opened
 from app.domain.stages import Step
 from app.services.desk import Occasion, ScanRequest
 from app.web.render import house, now
 
-YES_OR_NO = frozenset({"dryness", "label", "felt_again", "all", "found", "fresh"})
-NUMBERS = frozenset({"counted"})
 LONGEST = 4000
 
 
@@ -57,7 +54,7 @@ def occasion() -> Occasion:
 
 def scan_request(sent: Mapping[str, str], station_id: int, fresh_id: str) -> ScanRequest:
     """The scan that a station's form sent; Refused with a sentence for what cannot be meant."""
-    fields = {**sent, **dict(parse_qsl(sent.get("choose", "")))}
+    fields = opened(sent)
     code = fields.get("code", "").strip()
     if len(fields.get("scan_id", "")) > 80 or len(code) > LONGEST:
         raise Refused(Refusal("misread-number", "That is too long to be a number.", "Scan it again."))
@@ -67,7 +64,7 @@ def scan_request(sent: Mapping[str, str], station_id: int, fresh_id: str) -> Sca
         station_id=station_id,
         step=_step(fields.get("step", "")),
         stack=fields.get("stack", ""),
-        facts=_facts(fields),
+        facts=facts_in(fields),
         already_done=fields.get("already_done") == "1",
         reason=fields.get("reason", "")[:500],
         held=_held(fields.get("held", "0")),
@@ -99,24 +96,6 @@ def _step(name: str) -> Step | None:
         return Step(name)
     except ValueError as error:
         raise Refused(Refusal("wrong-stage", "There is no such step.", "Load the page again.")) from error
-
-
-def _facts(fields: Mapping[str, str]) -> dict[str, Any]:
-    facts: dict[str, Any] = {}
-    for name, value in fields.items():
-        if name.startswith("facts."):
-            facts[name[6:40]] = _fact(name[6:40], value[:500])
-    return facts
-
-
-def _fact(name: str, value: str) -> Any:
-    if name in YES_OR_NO:
-        return value == "yes"
-    if name in NUMBERS:
-        if (number := whole(value)) is None or number > 99_999:
-            raise Refused(Refusal("misread-number", "That is not a count.", "Type a whole number."))
-        return number
-    return value
 
 
 def _held(value: str) -> int:
