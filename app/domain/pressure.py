@@ -1,4 +1,4 @@
-"""What the weights of a stack press with on a sheet."""
+"""What the weights of a stack, and the layers in it, press with on a sheet."""
 
 import math
 
@@ -17,3 +17,12 @@ def pressure_pa(mass_kg: float, area_m2: float) -> float:
     if not 0 < area_m2 < math.inf:
         raise ValueError(f"A sheet of {area_m2} m² cannot be. Give its area in square metres, above 0.")
     return mass_kg * G / area_m2
+
+
+def lowest_pa(mass_kg: float, sheets: int, layer_kg: float, area_m2: float) -> float:
+    """The pressure in pascal on the lowest of so many sheets: the weights, and the layers that lie above it.
+
+    A layer is a sheet with its release paper, foam and board, and weighs `layer_kg`. Without sheets nothing is pressed: 0.
+    Raises ValueError as `pressure_pa` does.
+    """
+    return pressure_pa(mass_kg + (sheets - 1) * layer_kg, area_m2) if sheets else 0.0

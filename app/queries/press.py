@@ -17,7 +17,7 @@ from app.domain.attempt import PressClock
 from app.domain.holds import AWAY
 from app.domain.limits import limit_of
 from app.domain.numbers import Pattern, shown
-from app.domain.pressure import SHEET_AREA_M2, pressure_pa
+from app.domain.pressure import SHEET_AREA_M2, lowest_pa, pressure_pa
 from app.domain.stages import Stage
 from app.domain.stalls import Limit, is_stalled
 from app.domain.words import duration, said
@@ -74,7 +74,8 @@ class StackView:
     """One stack: layers from the bottom to the top. `since` is when its weights went on or off.
 
     `stay_above` counts the sheets that must stay and lie above the lowest that may come out; `bare_since` is since when
-    sheets have lain in it without weights. Mass in kilograms, pressure in pascal on each sheet.
+    sheets have lain in it without weights. Mass in kilograms, pressure in pascal: by the weights on each sheet, and on
+    the lowest by the layers above it too.
     """
 
     stack_id: int
@@ -90,6 +91,7 @@ class StackView:
     mass_kg: float
     pieces: int
     pressure_pa: float
+    lowest_pa: float
     ready_now: int
     next_ready_at: datetime | None
     last_ready_at: datetime | None
@@ -167,11 +169,12 @@ def _stack(row: Any, layers: tuple[LayerView, ...], judged: Judge) -> StackView:
     bare = _bare_since(row, layers)
     limit = Limit(hours=judged.house.limit_weights_off_h)
     since = said(row.turned_at, judged.calendar.zone, judged.now) if row.turned_at else ""
+    mass_kg = row.mass_kg if row.weights_on else 0.0
     told = press_words.Told(row.weights_on, since, layers, lambda at: said(at, judged.calendar.zone, judged.now))
     return StackView(
         row.id, row.name, row.code_on, row.code_off, row.weights_on, row.turned_at, _state(row, layers), len(layers),
         row.capacity, max(row.capacity - len(layers), 0), row.mass_kg, row.pieces,
-        pressure_pa(row.mass_kg if row.weights_on else 0.0, SHEET_AREA_M2),
+        pressure_pa(mass_kg, SHEET_AREA_M2), lowest_pa(mass_kg, len(layers), judged.house.layer_g / 1000, SHEET_AREA_M2),
         sum(layer.state == "ready" for layer in layers), min(waiting, default=None),
         max((layer.ready_at for layer in layers if layer.ready_at is not None), default=None),
         len(press_words.staying_above(layers)), layers, press_words.words(told), press_words.short_words(told),

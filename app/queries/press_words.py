@@ -43,7 +43,9 @@ def words(told: Told) -> str:
         return "Nothing lies in it."
     first = _may_come_out(told)
     if told.weights_on:
-        return f"{first} Lifting the weights stops the clock of {_all(len(told.layers))}." if told.ready else first
+        # Where all have had their time, no clock is left that would be missed.
+        stops = 0 < told.ready < len(told.layers)
+        return f"{first} Lifting the weights stops the clock of {_all(len(told.layers))}." if stops else first
     off = f"The weights are off since {told.since}: " if told.since else "The weights are off: "
     stands = "its clock is" if len(told.layers) == 1 else f"the clock of {_all(len(told.layers))} is"
     return f"{first} {off}{stands} not running."

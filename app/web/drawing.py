@@ -51,6 +51,8 @@ class DrawnLayer:
     needs: str = ""
     out: str = ""
     forgotten: bool = False
+    bulky: bool = False
+    sheet_id: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,10 +153,10 @@ def _stack(view: StackView, href: str, warning: str, summary: str, sheet_href: C
 
 
 def _layer(layer: LayerView, href: str) -> DrawnLayer:
-    words = {"ready": "may come out", "waiting": "clock not running"}.get(layer.state, layer.out_words)
+    words = {"ready": "may come out", "waiting": "not running"}.get(layer.state, layer.out_words)
     glue = (layer.adhesive or "adhesive not known") + (f", {layer.bulk}" if layer.bulk != "ordinary" else "")
     return DrawnLayer(layer.place, layer.shown, layer.state, words, href, layer.plant, glue, layer.under_weight_words,
-                      layer.needs_words, layer.out_words, layer.forgotten)  # fmt: skip
+                      layer.needs_words, layer.out_words, layer.forgotten, layer.bulk == "bulky", layer.sheet_id)  # fmt: skip
 
 
 def _counts(ages: Ages | None) -> tuple[int, ...]:

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from app.domain.pressure import SHEET_AREA_M2, G, pressure_pa
+from app.domain.pressure import SHEET_AREA_M2, G, lowest_pa, pressure_pa
 
 POUND_KG = 0.45359237  # international pound of 1959, from memory
 PSI_PA = 6894.757293168  # follows from pound, inch and standard gravity
@@ -49,3 +49,13 @@ def test_a_mass_that_cannot_be_is_refused(mass_kg: float) -> None:
 def test_an_area_that_cannot_be_is_refused(area_m2: float) -> None:
     with pytest.raises(ValueError, match="Give its area in square metres, above 0"):
         pressure_pa(10, area_m2)
+
+
+@pytest.mark.parametrize(("sheets", "pascal"), [(0, 0), (1, 961.28619), (2, 977.30763), (20, 1265.69349)])
+def test_on_the_lowest_sheet_lie_the_layers_above_it_too(sheets: int, pascal: float) -> None:
+    # By hand: (12 + (n - 1) 0.2) kg x 9.80665 m/s2 / (0.2921 m x 0.4191 m).
+    assert lowest_pa(12, sheets, 0.2, SHEET_AREA_M2) == pytest.approx(pascal, abs=5e-5)
+
+
+def test_a_single_sheet_is_pressed_by_the_weights_alone() -> None:
+    assert lowest_pa(12, 1, 0.2, SHEET_AREA_M2) == pressure_pa(12, SHEET_AREA_M2)

@@ -70,7 +70,7 @@ def test_what_lies_on_top_comes_out_without_lifting_the_rest(room: Room) -> None
 def test_when_all_are_ready_all_may_come_out(room: Room) -> None:
     _filled(room, "pva", "pva")
     stack = stack_of(room, "P1", room.now + timedelta(days=2))
-    assert stack.words == "Both may come out. Lifting the weights stops the clock of both."
+    assert stack.words == "Both may come out."
     assert stack.short_words == "All may come out"
 
 

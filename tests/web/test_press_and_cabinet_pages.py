@@ -21,8 +21,8 @@ def test_the_press_room_says_what_may_come_out_now_and_what_next(room: Room, cli
     room.weights("on", "P2")
     room.wait(hours=20)
     said = words(client_as("reader").get("/press"))
-    now, following = said.index("May come out now"), said.index("Next")
-    assert "P1:" in said[now:following] and "P2 13:00" in said[following:]
+    heads = [said.index(head) for head in ("May come out now", "Later today", "Tomorrow")]
+    assert "P1: It may come out." in said[heads[0] : heads[1]] and "P2 13:00: 1 sheet" in said[heads[1] : heads[2]]
 
 
 def test_nothing_moves_a_stack_with_its_weights_on_and_the_house_rules_come_first(
