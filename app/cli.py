@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from app.commands import audit, backup, demo, import_file, report, serve, token, upgrade
+from app.commands import audit, backup, demo, import_file, report, serve, slips, token, upgrade
 from app.serving import Failed
 
 DONE, FAILED = 0, 1
@@ -113,6 +113,13 @@ COMMANDS: dict[str, tuple[Any, *tuple[Argument, ...]]] = {
         report, _arg("--week", "the week, as 2026-W48", required=True, type=_week, metavar="WEEK"),
         _arg("--csv", "write it to this file as a table", type=Path, metavar="FILE"),
         _arg("--xlsx", "write it to this file as a workbook", type=Path, metavar="FILE"),
+    ),
+    "slips": (
+        slips, _arg("--kind", "what is printed", required=True, choices=("slips", "shelves", "stacks", "badges", "cards")),
+        _arg("--paper", "on which paper (default: a4)", choices=("a4", "letter"), default="a4"),
+        _arg("--code", "with which code: QR, or Code 128 (default: qr)", choices=("qr", "128"), default="qr"),
+        _arg("--consignment", "slips for the sheets of this consignment only", default="", metavar="CODE"),
+        _arg("file", "the HTML file to write, to be printed from any browser", type=Path, metavar="FILE"),
     ),
     "backup": (
         backup, _arg("file", "where to (default: the folder backups in the room's folder)", type=Path, metavar="FILE", nargs="?"),

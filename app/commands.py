@@ -126,6 +126,28 @@ def report(asked: argparse.Namespace) -> None:
             _show(leaf.name, leaf.head, leaf.rows)
 
 
+def slips(asked: argparse.Namespace) -> None:
+    """Write a page of slips, labels, stack cards, badges or command cards, ready to be printed and cut up."""
+    from app.db.engine import reading
+    from app.queries.printed import ALL_THAT_WAIT, SlipsAsked
+    from app.web.card_file import card_file
+    from app.web.card_pages import CardsAsked, card_pages
+
+    config = room_config(asked.data)
+    which = SlipsAsked(asked.consignment) if asked.consignment else ALL_THAT_WAIT
+    try:
+        with reading(room_database(config)) as session:
+            wanted = CardsAsked(asked.kind, asked.paper, asked.code, which)
+            pages = card_pages(session, wanted, utc_now(), config.zone)
+    except ValueError as error:
+        raise Failed(str(error)) from error
+    if not pages.count:
+        raise Failed("There is nothing of this kind to print. No file is written.")
+    if pages.matching > pages.count:
+        print(f"These are the first {pages.count:,} of {pages.matching:,}, by number.", file=sys.stderr)
+    _write(asked.file, card_file(pages).encode())
+
+
 def audit(asked: argparse.Namespace) -> None:
     """Replay the log and name every difference; what is only in question stands apart."""
     from app.db.engine import reading

@@ -148,8 +148,7 @@
     const atWork = page.getElementById("at-work");
     if (atWork) document.getElementById("at-work").replaceWith(document.adoptNode(atWork));
     addToLast(page.querySelector("#scans li"));
-    sound(kind || "stop");
-    document.body.dispatchEvent(new CustomEvent("scanned"));
+    document.body.dispatchEvent(new CustomEvent("scanned", { detail: kind || "stop" }));
     field.focus({ preventScroll: true });
   }
 
@@ -172,60 +171,6 @@
     line.textContent = words;
   }
 
-  // -- sounds -------------------------------------------------------------------------------------------------
-  const SOUNDS = {
-    "done": [[660, 0.09], [880, 0.14]],
-    "not-yet": [[440, 0.35]],
-    "stop": [[180, 0.22], [0, 0.06], [180, 0.3]],
-    "which-one": [[520, 0.08], [0, 0.05], [520, 0.08], [0, 0.05], [620, 0.12]],
-  };
-  let audio = null;
-  const muter = document.getElementById("mute");
-
-  function isMuted() {
-    try { return localStorage.getItem("blotter-muted") === "yes"; } catch { return false; }
-  }
-
-  function sound(kind) {
-    if (isMuted() || !SOUNDS[kind] || !window.AudioContext) return;
-    audio ||= new AudioContext();
-    if (audio.state !== "running") { audio.resume().catch(() => {}); }
-    let at = audio.currentTime + 0.01;
-    for (const [pitch, length] of SOUNDS[kind]) {
-      if (pitch) note(pitch, at, length);
-      at += length;
-    }
-  }
-
-  function note(pitch, at, length) {
-    const tone = audio.createOscillator();
-    const loud = audio.createGain();
-    tone.frequency.value = pitch;
-    tone.type = pitch < 300 ? "square" : "triangle";
-    loud.gain.setValueAtTime(0.0001, at);
-    loud.gain.exponentialRampToValueAtTime(0.25, at + 0.015);
-    loud.gain.exponentialRampToValueAtTime(0.0001, at + length);
-    tone.connect(loud).connect(audio.destination);
-    tone.start(at);
-    tone.stop(at + length);
-  }
-
-  function drawMuter() {
-    if (!muter) return;
-    muter.setAttribute("aria-pressed", String(isMuted()));
-    muter.textContent = isMuted() ? "Sound is off" : "Sound is on";
-  }
-
-  if (muter) {
-    muter.hidden = false;
-    drawMuter();
-    muter.addEventListener("click", () => {
-      try { localStorage.setItem("blotter-muted", isMuted() ? "no" : "yes"); } catch { /* not kept, then */ }
-      drawMuter();
-      field.focus();
-    });
-  }
-
   // -- the hands ----------------------------------------------------------------------------------------------
   document.addEventListener("submit", async (event) => {
     const sent = event.target;
@@ -237,6 +182,7 @@
     if (sent === form) {
       field.value = "";
       if (!String(data.get("code")).trim()) return;
+      if (window.blotterScanner) data.set("code", window.blotterScanner.read(String(data.get("code"))));
     }
     data.delete("csrf_token");
     data.delete("scan_id");
@@ -245,7 +191,22 @@
     send();
   });
 
+  // A scanner types faster than a hand, and some end with Tab instead of Enter. A Tab that follows within BURST_MS of at least
+  // BURST_KEYS characters as quick as that is the scanner's end, and sends what is in the field; any other Tab moves on.
+  const BURST_MS = 100;
+  const BURST_KEYS = 4;
+  let burst = { keys: 0, at: -Infinity };
+
+  function isScannersTab(event) {
+    const quick = event.timeStamp - burst.at <= BURST_MS;
+    const enough = quick && burst.keys >= BURST_KEYS;
+    if (event.key.length === 1) burst = { keys: quick ? burst.keys + 1 : 1, at: event.timeStamp };
+    if (event.key === "Tab" || event.key === "Enter") burst.keys = 0;
+    return event.key === "Tab" && enough && !event.shiftKey && document.activeElement === field;
+  }
+
   document.addEventListener("keydown", (event) => {
+    if (isScannersTab(event)) { event.preventDefault(); form.requestSubmit(); return; }
     const at = document.activeElement;
     const typing = at && (at.matches("input, select, textarea") || at.isContentEditable);
     if (typing || event.ctrlKey || event.metaKey || event.altKey || event.key.length !== 1 || event.key === " ") return;

@@ -31,6 +31,7 @@ from app.domain.house import House
 from app.services import people
 from app.services import room as furnishing
 from app.services.heartbeat import beat, clock_is_strange
+from tests.queries.looking import label
 from tests.room import WEDNESDAY, Room
 
 HOME = Path(__file__).resolve().parent.parent
@@ -120,20 +121,50 @@ def test_every_command_has_help_and_the_room_s_folder(capsys: pytest.CaptureFixt
 
 
 def test_the_commands_are_those_that_are_written_down() -> None:
-    assert set(COMMANDS) == {"demo", "serve", "upgrade", "token", "import", "report", "backup", "audit"}
+    assert set(COMMANDS) == {"demo", "serve", "upgrade", "token", "import", "report", "slips", "backup", "audit"}
 
 
 @pytest.mark.parametrize(
     "argv",
     [[], ["bake"], ["serve", "--port", "65536"], ["serve", "--port", "x"], ["serve", "--tls", "only-one"], ["token"],
      ["token", "--manager", "--read"], ["token", "--read", "--days", "0"], ["token", "--read", "--days", "3651"], ["import"],
-     ["import", "list.csv"], ["audit", "--fast"]],
+     ["import", "list.csv"], ["audit", "--fast"], ["slips", "--kind", "posters", "x.html"], ["slips", "--kind", "cards"]],
     ids=" ".join,
 )  # fmt: skip
 def test_wrong_use_is_status_2_with_the_usage(capsys: pytest.CaptureFixture[str], argv: list[str]) -> None:
     with pytest.raises(SystemExit) as ended:
         main(argv)
     assert ended.value.code == 2 and "usage: blotter" in capsys.readouterr().err
+
+
+# -- slips ------------------------------------------------------------------------------------------------------
+def test_slips_are_written_for_all_that_waits_or_for_one_consignment(
+    room: Room, folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    one, other, file = room.sheet_ready(), room.sheet_ready(), tmp_path / "slips.html"
+    label(room, one, plant="Drosera anglica", consignment="Quillmoor Fells 2026", locality="the third gully")
+    status, out, _ = runs(capsys, "slips", "--data", folder, "--kind", "slips", str(file))
+    written = file.read_text(encoding="utf-8")
+    assert status == 0 and out == f"Written to {file}.\n" and "<title>Travelling slips, A4</title>" in written
+    assert "Drosera anglica" in written and "gully" not in written and written.count('class="printed-number"') == 2
+    status, _, _ = runs(capsys, "slips", "--data", folder, "--kind", "slips", "--consignment", "QF-26", "--paper", "letter",
+                        "--code", "128", str(file))  # fmt: skip
+    written = file.read_text(encoding="utf-8")
+    assert status == 0 and written.count('class="printed-number"') == 1 and "printed-as-128" in written
+    assert other[3:9] not in written and not re.search(r"(src|href)=|url\((?!.data:)", written)
+
+
+def test_slips_that_cannot_be_written_are_refused_and_no_file_is_left(
+    folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "slips.html"
+    assert "nothing of this kind to print" in refused(capsys, "slips", "--data", folder, "--kind", "slips", str(file))
+    asked = ("slips", "--data", folder, "--kind", "slips", "--consignment", "NOWHERE", str(file))
+    assert "no consignment called NOWHERE" in refused(capsys, *asked)
+    assert not file.exists()
+    assert "cannot be written" in refused(
+        capsys, "slips", "--data", folder, "--kind", "cards", str(tmp_path / "no" / "x.html")
+    )
 
 
 # -- a first day ------------------------------------------------------------------------------------------------

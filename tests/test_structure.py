@@ -25,7 +25,18 @@ LIBRARIES: dict[str, set[str]] = {
     "app.db": {"sqlalchemy", "alembic"},
     "app.services": {"sqlalchemy", "argon2", "holidays"},
     "app.queries": {"sqlalchemy"},
-    "app.web": {"flask", "flask_wtf", "wtforms", "werkzeug", "jinja2", "markupsafe", "waitress", "xlsxwriter"},
+    "app.web": {
+        "flask",
+        "flask_wtf",
+        "wtforms",
+        "werkzeug",
+        "jinja2",
+        "markupsafe",
+        "waitress",
+        "xlsxwriter",
+        "segno",
+        "barcode",
+    },
     "seed_demo": set(),
 }
 STANDARD = sys.stdlib_module_names

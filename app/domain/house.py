@@ -32,6 +32,8 @@ class House:
     press_bulky_add_h: int = rule(24, 0, 336, "Hours added for a bulky sheet")
     gap_without_weight_h: int = rule(2, 1, 48, "Hours without weights, before half its time, that mark a sheet")
     stack_mass_kg: int = rule(25, 1, 60, "Kilograms on one stack, at most")
+    # An estimate, no source: 2 mm greyboard weighs about 1.25 kg/m2, and 0.12 m2 of it lies on a sheet.
+    layer_g: int = rule(200, 0, 2000, "Grams that one layer of a stack weighs: sheet, release paper, foam and board")
     dry_heated_days: int = rule(3, 1, 30, "Usual days of drying with heat")
     dry_unheated_days: int = rule(7, 1, 60, "Usual days of drying without heat")
     papers_heated_days: int = rule(2, 1, 14, "Days between changes of papers, with heat")

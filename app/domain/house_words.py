@@ -18,6 +18,7 @@ MORE: dict[str, str] = {
     "press_spot_h": _MINIMUM,
     "press_bulky_add_h": _MINIMUM + " It comes on top of the time for the adhesive.",
     "gap_without_weight_h": "Such a sheet comes out by the clock, and the inspection looks at it for lifting and cockling.",
+    "layer_g": "An estimate until somebody weighs one: it counts only in the pressure on the lowest sheet of a stack.",
     "stack_mass_kg": "Said when the weights go on; nothing is refused. One piece is lifted at a time.",
     "dry_heated_days": "A plant that is called dry earlier is felt once more.",
     "dry_unheated_days": "A plant that is called dry earlier is felt once more.",

@@ -8,11 +8,15 @@ from sqlalchemy.engine import RowMapping
 
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.numbers import Kind
+from app.domain.reading import Exact, read
 from app.domain.stages import Step
 from app.services.custody import standing_of
 from app.services.deeds import sheet_asked
 from app.services.desk import Desk, station_row
+from app.services.facts import sheet_by_number
 from app.services.places import place_by_name
+from app.services.registering import take_in_new
 from app.services.sheets import take_step
 
 LATE_STEPS = (
@@ -26,11 +30,12 @@ _KEPT_OF_STATION = ("id", "slug", "name", "code", "steps")
 def write_late(desk: Desk, step: Step, station_id: int | None) -> Answer:
     """Take one step with one sheet at the time that the request names, at the station where it was really done.
 
-    It may not lie before the sheet's last entry. Refused: manager-only, out-of-order, and whatever the rules refuse.
+    It may not lie before the sheet's last entry; a number that nobody knew yet can be taken in late, too.
+    Refused: manager-only, unknown-number, out-of-order, and whatever the rules refuse.
     """
     if not desk.is_late:
         raise Refused(Refusal("manager-only", "Only the manager writes late entries.", "Ask the manager."))
-    row = sheet_asked(desk)
+    row = _sheet(desk, step)
     if row["last_at"] is not None and desk.happened_at < row["last_at"]:
         words = "Something else has happened to this sheet since then ({last})."
         next_ = "Give a later time, or take back what was written since."
@@ -41,6 +46,15 @@ def write_late(desk: Desk, step: Step, station_id: int | None) -> Answer:
     finally:
         # What the station has in hand now is not what this entry is about.
         desk.station, desk.keeps = None, {}
+
+
+def _sheet(desk: Desk, step: Step) -> RowMapping:
+    code = desk.request.code
+    if step is Step.TAKE_IN and sheet_by_number(desk.session, code) is None:
+        reading = read(code, desk.patterns)
+        if isinstance(reading, Exact) and reading.kind is Kind.SHEET:
+            return take_in_new(desk, reading.text)
+    return sheet_asked(desk)
 
 
 def _stand_there(desk: Desk, station_id: int | None) -> None:

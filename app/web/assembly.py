@@ -22,11 +22,14 @@ from app.web import (
     intake,
     order,
     own,
+    paper,
     people,
     press,
+    printing,
     refusals,
     render,
     room,
+    scanner,
     search,
     security,
     sheets,
@@ -50,7 +53,8 @@ def put_together(running: render.House) -> Flask:
     security.set_up(app)
     app.context_processor(frame_context)
     for module in (doors, enrolling, sheets, search, board, aside, ahead, usual, order,
-                   press, cabinets, calendar, day, week, intake, people, own, teaching, room, refusals, house_rules):  # fmt: skip
+                   press, cabinets, calendar, day, paper, scanner, week, intake, people, own, teaching,
+                   room, refusals, house_rules, printing):  # fmt: skip
         app.register_blueprint(module.bp)
     # Scripts carry a key of their own instead of a cookie, so there is nothing to forge.
     csrf.exempt(api.bp)

@@ -26,6 +26,10 @@ NOTHING = ("", "–")
 HOURS = [("", "the clock showed it once"), ("first", "the first time round"), ("second", "the second time round")]
 OUTCOMES = [NOTHING, ("passed", "passed"), ("to-be-mended", "to be mended"), ("mended-here", "mended here")]
 BULKS = [NOTHING, ("thin", "thin"), ("ordinary", "ordinary"), ("bulky", "bulky")]
+LEFT_OUT = "That night the clocks went forward, and this time was left out. Give another."
+TWICE = "The clock showed this time twice that night. Say which is meant."
+# Whoever did one of these found it dry, and felt it.
+FELT_DRY = (Step.PASS_AS_DRY, Step.ARRIVE_DRY, Step.ARRIVE_MOUNTED)
 
 
 class WallForm(FlaskForm):  # type: ignore[misc]
@@ -40,10 +44,10 @@ class WallForm(FlaskForm):  # type: ignore[misc]
         """The moment that is meant; None, with words beside the field, where the clock tells no single one."""
         found = moments_of(self.happened_at.data, house().zone) if self.happened_at.data else ()
         if not found:
-            self.happened_at.errors = ["That night the clocks went forward, and this time was left out. Give another."]
+            self.happened_at.errors = [LEFT_OUT]
             return None
         if len(found) == 2 and not self.hour.data:
-            self.hour.errors = ["The clock showed this time twice that night. Say which is meant."]
+            self.hour.errors = [TWICE]
             return None
         return found[-1 if self.hour.data == "second" else 0]
 
@@ -72,7 +76,7 @@ class LateForm(WallForm):
     def facts(self) -> dict[str, Any]:
         """What the step asks for: whoever did it found it dry, and how an inspection ended."""
         facts: dict[str, Any] = {name: self[name].data for name in ("adhesive", "bulk", "outcome") if self[name].data}
-        if self.step.data in (Step.PASS_AS_DRY, Step.ARRIVE_DRY, Step.ARRIVE_MOUNTED):
+        if self.step.data in FELT_DRY:
             facts |= {"dryness": True, "felt_again": True}
         return facts
 

@@ -152,7 +152,7 @@ def test_only_the_weekdays_that_differ_are_changed_each_as_a_house_rule(room: Ro
         table = table_of(HouseRule)
         set_ = {
             row["name"]: (row["value"], row["set_by"], row["reason"])
-            for row in session.execute(select(table)).mappings()
+            for row in session.execute(select(table).where(table.c.version > 0)).mappings()
         }
     why = "the building opens on Saturdays"
     assert set_ == {"open_friday": (0, room.worker["hedda"], why), "open_saturday": (1, room.worker["hedda"], why)}
