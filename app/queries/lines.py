@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, bindparam, func, select
+from sqlalchemy import ColumnElement, Select, bindparam, func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import (
@@ -47,7 +47,18 @@ def inspected_since(moment: ColumnElement[Any]) -> ColumnElement[Any]:
     return found.correlate(SHEET).scalar_subquery()
 
 
-LINES = (
+def with_places(sheets: Select[Any]) -> Select[Any]:
+    """The same reading of sheets, joined with all the places where one may be."""
+    return (
+        sheets.outerjoin(Cabinet, Cabinet.id == SHEET.c.cabinet_id)
+        .outerjoin(Shelf, Shelf.id == SHEET.c.shelf_id)
+        .outerjoin(Stack, Stack.id == SHEET.c.stack_id)
+        .outerjoin(Station, Station.id == SHEET.c.table_id)
+        .outerjoin(Bundle, Bundle.id == SHEET.c.bundle_id)
+    )
+
+
+LINES = with_places(
     select(
         SHEET.c.id, SHEET.c.number, SHEET.c.record_number, SHEET.c.pieces, SHEET.c.bulk, SHEET.c.stage, SHEET.c.came_at,
         SHEET.c.holds, SHEET.c.outcome, SHEET.c.in_queue, SHEET.c.closed_as, SHEET.c.fresh, SHEET.c.method,
@@ -62,11 +73,6 @@ LINES = (
     .outerjoin(PlantName, PlantName.id == SHEET.c.plant_name_id)
     .outerjoin(Collector, Collector.id == SHEET.c.collector_id)
     .outerjoin(Consignment, Consignment.id == SHEET.c.consignment_id)
-    .outerjoin(Cabinet, Cabinet.id == SHEET.c.cabinet_id)
-    .outerjoin(Shelf, Shelf.id == SHEET.c.shelf_id)
-    .outerjoin(Stack, Stack.id == SHEET.c.stack_id)
-    .outerjoin(Station, Station.id == SHEET.c.table_id)
-    .outerjoin(Bundle, Bundle.id == SHEET.c.bundle_id)
 )  # fmt: skip
 _BY_IDS = LINES.where(SHEET.c.id.in_(bindparam("sheets", expanding=True)))
 

@@ -17,7 +17,7 @@ from app.domain.numbers import shown
 from app.domain.stages import Stage
 from app.queries.fetching import cautions_by_sheet
 from app.queries.house import patterns_now
-from app.queries.lines import LINES, hold_words, place_of, waits_of
+from app.queries.lines import LINES, hold_words, place_of, waits_of, with_places
 from app.queries.press import name_order
 from app.queries.sieve import Sieve, conditions
 from app.queries.waiting import Judge, judge
@@ -27,15 +27,10 @@ MOST_PICKED = 2000
 ENDLESS = "That would be a list of everything. Choose a stage or a cabinet, or search for a name."
 ENDLESS_FILED = "Filed sheets are picked one cabinet at a time. Choose a cabinet, or search for a name."
 
-_PLACES = (
+_PLACES = with_places(
     select(SHEET.c.id, SHEET.c.number, Cabinet.walk, Cabinet.name.label("cabinet"), Shelf.name.label("shelf"),
            Stack.name.label("stack"), Station.name.label("on_table"), Bundle.name.label("bundle"))
     .select_from(SHEET)
-    .outerjoin(Cabinet, Cabinet.id == SHEET.c.cabinet_id)
-    .outerjoin(Shelf, Shelf.id == SHEET.c.shelf_id)
-    .outerjoin(Stack, Stack.id == SHEET.c.stack_id)
-    .outerjoin(Station, Station.id == SHEET.c.table_id)
-    .outerjoin(Bundle, Bundle.id == SHEET.c.bundle_id)
 )  # fmt: skip
 _ROWS = LINES.add_columns(SHEET.c.consignment_id, SHEET.c.wanted_at, Cabinet.note)
 
