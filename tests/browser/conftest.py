@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, sync_playwright
 from waitress.server import create_server
+from waitress.wasyncore import close_all
 
 from app import create_app
 from app.clock import utc_now
@@ -58,7 +59,10 @@ def served(database: Database, tmp_path: Path) -> Iterator[Served]:
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     yield served
-    server.close()
+    # Closed by its own thread: closed from here, it may just be waiting on the very sockets that go.
+    server.trigger.pull_trigger(lambda: close_all(server._map, ignore_all=True))
+    thread.join(10)
+    assert not thread.is_alive()
     server.task_dispatcher.shutdown()
 
 
