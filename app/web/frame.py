@@ -8,8 +8,9 @@ from typing import Any
 from flask import request, url_for
 
 from app.domain.words import MONTHS, WEEKDAYS
+from app.web.permissions import PERMISSIONS
 from app.web.render import house, now
-from app.web.security import PERMISSIONS, visitor
+from app.web.security import visitor
 
 
 @dataclass(frozen=True, slots=True)

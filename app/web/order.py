@@ -8,8 +8,9 @@ from werkzeug.wrappers import Response as AnyResponse
 from app.db.engine import reading, transaction
 from app.queries.comes_first import consignments_in_order, wanted_sheets
 from app.services.order import set_order
+from app.web.permissions import PERMISSIONS
 from app.web.render import house, now, page
-from app.web.security import PERMISSIONS, visitor
+from app.web.security import visitor
 
 bp = Blueprint("order", __name__)
 

@@ -30,8 +30,9 @@ from app.services.people import (
 from app.web.forms import PasswordForm, PinForm, RightsForm, TokenForm, WorkerForm
 from app.web.hours_forms import hours_form
 from app.web.own import drawn
+from app.web.permissions import MANAGE
 from app.web.render import house, now, page
-from app.web.security import MANAGE, visitor
+from app.web.security import visitor
 
 bp = Blueprint("people", __name__)
 

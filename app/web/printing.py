@@ -17,8 +17,9 @@ from app.queries.sieve import Sieve
 from app.web import lists
 from app.web.card_pages import CardsAsked, card_pages
 from app.web.codes import SYMBOLS
+from app.web.permissions import PERMISSIONS
 from app.web.render import house, now, page
-from app.web.security import PERMISSIONS, visitor
+from app.web.security import visitor
 
 bp = Blueprint("printing", __name__)
 LONGEST_NUMBERS = 60_000

@@ -22,8 +22,9 @@ from app.queries.sheets import SheetPage, sheet_page
 from app.queries.stations import station_view
 from app.web.forms import GluingForm, HoldForm, ReasonForm, RenumberForm, TogetherForm
 from app.web.late import Choices, late_form, offer_steps
+from app.web.permissions import PERMISSIONS, TEACH
 from app.web.render import house, now, page
-from app.web.security import PERMISSIONS, TEACH, visitor
+from app.web.security import visitor
 from app.web.wish_forms import LetGoForm, OutForm, WantedForm
 
 UNKNOWN = "There is no sheet with this number here."

@@ -15,8 +15,9 @@ from app.db.engine import reading, transaction
 from app.domain.usual import ON_SHELVES, RULE_OF, hours_words, reason_of, within
 from app.queries.usual import Usual, usual
 from app.services.room import set_cabinet_limit, set_house_rule
+from app.web.permissions import MANAGE
 from app.web.render import house, now, page
-from app.web.security import MANAGE, visitor
+from app.web.security import visitor
 
 bp = Blueprint("usual", __name__)
 # The picture's own measures: where the time begins and ends, and where all are there and none.

@@ -12,9 +12,10 @@ from app.services.away import send_out
 from app.services.scanning import once
 from app.services.wanted import ask_for, give_up
 from app.web.deeds import asked, told
+from app.web.permissions import TEACH
 from app.web.render import house, now, teller
 from app.web.scans import occasion
-from app.web.security import TEACH, visitor
+from app.web.security import visitor
 from app.web.sheet_page import Refusing, draw, no_such_sheet, seen_by_visitor
 from app.web.wish_forms import LetGoForm, OutForm, WantedForm, today
 

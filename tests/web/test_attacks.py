@@ -20,7 +20,8 @@ from app.services.people import enrol_station, retire_worker, set_password, set_
 from app.services.room import add_cabinet
 from app.web.assembly import LARGEST_BODY
 from app.web.headers import HEADERS
-from app.web.security import PERMISSIONS, STATION_COOKIE
+from app.web.permissions import PERMISSIONS
+from app.web.security import STATION_COOKIE
 from tests.room import LONDON, Room
 from tests.web.conftest import PASSWORD, ClientAs, send, token, words
 from tests.web.test_roles import TOKEN_FROM, addresses, closed

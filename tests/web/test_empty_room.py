@@ -13,7 +13,7 @@ from app import create_app
 from app.config import Config
 from app.db.engine import Database, transaction
 from app.services.people import add_worker, set_password
-from app.web.security import PERMISSIONS
+from app.web.permissions import PERMISSIONS
 from tests.room import LONDON
 from tests.web.conftest import PASSWORD, token
 

@@ -12,7 +12,8 @@ from werkzeug.test import TestResponse
 from app.db.engine import transaction
 from app.domain.stages import Step
 from app.services.people import make_token
-from app.web.security import HEADERS, PERMISSIONS, TOKEN_SCOPES
+from app.web.permissions import PERMISSIONS, TOKEN_SCOPES
+from app.web.security import HEADERS
 from tests.room import Room
 from tests.web.conftest import CAST, ClientAs, token
 
