@@ -11,9 +11,9 @@ from flask import Response, current_app, g, request
 from app.db.engine import reading, transaction
 from app.queries.doors import known_worker
 from app.services.people import Holder, holder_of, use_token
+from app.web.permissions import TOKEN_SCOPES
 from app.web.problems import problem
 from app.web.render import house, now
-from app.web.security import TOKEN_SCOPES
 
 WRONG_KEYS = 20
 WITHIN = timedelta(minutes=5)

@@ -1,9 +1,10 @@
 """All tables of the room."""
 
 from app.db.models.base import Base, Moment, table_of
+from app.db.models.checks import CabinetCheck, CheckExpected, CheckSeen, NamedFor, PestSeen
 from app.db.models.custody import Doubt, Entry, EntryWorker, RefusedScan, Scan, Sighting, TallyDay, TallyStay
 from app.db.models.people import Attendance, HoursSum, LogIn, SignOff, Station, Token, Worker
-from app.db.models.press import Finding, FreezerLoad, Inspection, Layer, Stack, WeightSpan
+from app.db.models.press import Finding, FreezerLoad, Inspection, Layer, LoadBundle, Stack, WeightSpan
 from app.db.models.room import (
     Adhesive,
     Cabinet,
@@ -24,6 +25,7 @@ from app.db.models.sheets import (
     Gathering,
     Hazard,
     Hold,
+    NearName,
     PlantName,
     Sheet,
     Specimen,
@@ -31,9 +33,10 @@ from app.db.models.sheets import (
 )
 
 __all__ = [
-    "Adhesive", "Attendance", "Base", "Bundle", "Cabinet", "CalendarDay", "Change", "Collector", "Consignment", "Doubt",
-    "Entry", "EntryWorker", "Finding", "FormerNumber", "FreezerLoad", "Gathering", "Hazard", "Heartbeat", "Hold",
-    "HoursSum", "HouseRule", "Inspection", "Layer", "LogIn", "Moment", "NumberPattern", "PlantName", "PutAside",
-    "RefusedScan", "Scan", "Setting", "Sheet", "Shelf", "Sighting", "SignOff", "Specimen", "Stack", "Station", "TallyDay",
-    "TallyStay", "Token", "Wanted", "WeightSpan", "Worker", "table_of",
+    "Adhesive", "Attendance", "Base", "Bundle", "Cabinet", "CabinetCheck", "CalendarDay", "Change", "CheckExpected",
+    "CheckSeen", "Collector", "Consignment", "Doubt", "Entry", "EntryWorker", "Finding", "FormerNumber", "FreezerLoad",
+    "Gathering", "Hazard", "Heartbeat", "Hold", "HoursSum", "HouseRule", "Inspection", "Layer", "LoadBundle", "LogIn",
+    "Moment", "NamedFor", "NearName", "NumberPattern", "PestSeen", "PlantName", "PutAside", "RefusedScan", "Scan",
+    "Setting", "Sheet", "Shelf", "Sighting", "SignOff", "Specimen", "Stack", "Station", "TallyDay", "TallyStay",
+    "Token", "Wanted", "WeightSpan", "Worker", "table_of",
 ]  # fmt: skip

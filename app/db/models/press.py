@@ -65,19 +65,41 @@ class WeightSpan(Base):
 
 
 class FreezerLoad(Base):
-    """A bag or box on its way through the freezer."""
+    """A bag or box on its way through the freezer: what lies loose in it lies in its own bundle, tied bundles are listed
+    beside. A freezer is a cabinet with `freezes_to_c`; what happens to it (opened, defrosted, a power cut) is an entry of
+    that cabinet. `rule_c` and `rule_days` are the house's when it was put in. `cold_from` is logger or reckoned, `treated`
+    whether it counted as a treatment, None until it is opened. Temperatures in degrees Celsius.
+    """
 
     __tablename__ = "freezer_load"
     id: Mapped[int] = mapped_column(primary_key=True)
     code: Mapped[str] = mapped_column(unique=True)
     name: Mapped[str]
     bundle_id: Mapped[int | None] = mapped_column(ForeignKey("bundle.id"))
+    freezer_id: Mapped[int | None] = mapped_column(ForeignKey("cabinet.id"))
+    made_at: Mapped[datetime | None]
     put_in_at: Mapped[datetime | None]
     cold_at: Mapped[datetime | None]
+    cold_from: Mapped[str | None]
     out_at: Mapped[datetime | None]
     opened_at: Mapped[datetime | None]
     lowest_c: Mapped[float | None] = mapped_column(Float)
+    rule_c: Mapped[float | None] = mapped_column(Float)
+    rule_days: Mapped[int | None]
+    treated: Mapped[bool | None]
     last_at: Mapped[datetime | None]
+    __table_args__ = (
+        Index("ix_freezer_load_open", "put_in_at", sqlite_where=text("opened_at IS NULL"),
+              postgresql_where=text("opened_at IS NULL")),
+    )  # fmt: skip
+
+
+class LoadBundle(Base):
+    """A tied bundle that lies in a load."""
+
+    __tablename__ = "load_bundle"
+    load_id: Mapped[int] = mapped_column(ForeignKey("freezer_load.id"), primary_key=True)
+    bundle_id: Mapped[int] = mapped_column(ForeignKey("bundle.id"), primary_key=True, index=True)
 
 
 class Inspection(Base):

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
-from sqlalchemy import ForeignKey, Index, UniqueConstraint, text
+from sqlalchemy import Float, ForeignKey, Index, UniqueConstraint, text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.db.models.base import Base
 
 
 class Cabinet(Base):
-    """A cabinet belongs to a stage. Limits of its own win over the stage's."""
+    """A cabinet belongs to a stage. Limits of its own win over the stage's.
+
+    `unclean_at` is when it lost its name of a clean one, until it is clean again. A freezer is a cabinet that
+    `freezes_to_c` degrees Celsius.
+    """
 
     __tablename__ = "cabinet"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -19,6 +23,9 @@ class Cabinet(Base):
     code: Mapped[str] = mapped_column(unique=True)
     stage: Mapped[str | None]
     is_clean: Mapped[bool] = mapped_column(default=False)
+    unclean_at: Mapped[datetime | None]
+    freezes_to_c: Mapped[float | None] = mapped_column(Float)
+    last_at: Mapped[datetime | None]
     capacity: Mapped[int | None]
     limit_open_days: Mapped[int | None]
     walk: Mapped[int] = mapped_column(default=0)

@@ -49,6 +49,15 @@ class Specimen(Base):
     sheets: Mapped[int] = mapped_column(default=1)
 
 
+class NearName(Base):
+    """A word of a plant's name with one letter left out, or none: so that a name is found with one wrong letter."""
+
+    __tablename__ = "near_name"
+    piece: Mapped[str] = mapped_column(primary_key=True)
+    plant_name_id: Mapped[int] = mapped_column(ForeignKey("plant_name.id"), primary_key=True)
+    __table_args__ = {"sqlite_with_rowid": False}
+
+
 class PlantName(Base):
     """A plant's name as it is written, with a folded key to search by."""
 
@@ -105,6 +114,7 @@ class Sheet(Base):
     has_label: Mapped[bool] = mapped_column(default=True)
     wanted_at: Mapped[datetime | None]
     treated_until: Mapped[datetime | None]
+    treated_left_s: Mapped[int | None]
     added_at: Mapped[datetime]
     stage: Mapped[str | None]
     came_at: Mapped[datetime | None]
