@@ -88,7 +88,7 @@ def test_the_tables_are_what_the_migrations_make(migrated: Path) -> None:
     engine.dispose()
     assert sorted(names) == sorted(
         f"guard_{table}_{deed}"
-        for table in ("entry", "entry_worker", "scan")
+        for table in ("entry", "entry_worker", "scan", "check_expected", "check_seen")
         for deed in ("update", "delete", "replace")
     )
 
@@ -107,6 +107,6 @@ def test_a_naive_time_is_refused_by_the_column(room: Room) -> None:
 def _whole_log(database: Database) -> list[tuple[object, ...]]:
     with database.engine.connect() as connection:
         rows: list[tuple[object, ...]] = []
-        for table in ("entry", "entry_worker", "scan"):
+        for table in ("entry", "entry_worker", "scan", "check_expected", "check_seen"):
             rows += [tuple(row) for row in connection.execute(text(f"SELECT * FROM {table}"))]  # noqa: S608
         return rows
