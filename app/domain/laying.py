@@ -39,16 +39,29 @@ class Spot:
 
 
 def where_to_lay(minimum_s: int, is_bulky: bool, spots: Sequence[Spot]) -> Spot | None:
-    """The place for a sheet that needs so many seconds under weight; None where no stack is filling for it or empty.
+    """The place for a sheet that needs so many seconds under weight; None where no stack is filling for it or empty."""
+    return next(iter(places_to_lay(minimum_s, is_bulky, spots)), None)
+
+
+def places_to_lay(minimum_s: int, is_bulky: bool, spots: Sequence[Spot]) -> tuple[Spot, ...]:
+    """Every place that fits such a sheet, the best first; none of them is full.
 
     A filling stack of the same minimum comes first, the fullest before the others, then an empty one, one without its
     weights before one that has them on; else in the order given. Bulky sheets lie on top: nothing flat goes above them.
     """
     filling = [spot for spot in spots if _takes(spot, minimum_s, is_bulky)]
-    if filling:
-        return min(filling, key=lambda spot: spot.room)
     empty = [spot for spot in spots if not spot.sheets and spot.room > 0]
-    return min(empty, key=lambda spot: spot.weights_on, default=None)
+    return (
+        *sorted(filling, key=lambda spot: spot.room),
+        *sorted(empty, key=lambda spot: spot.weights_on),
+    )
+
+
+def makeshifts(minimum_s: int, is_bulky: bool, spots: Sequence[Spot]) -> tuple[Spot, ...]:
+    """The open stacks with room that do not fit such a sheet, the emptiest first: glue that sets waits for no other."""
+    fitting = places_to_lay(minimum_s, is_bulky, spots)
+    others = [spot for spot in spots if not spot.weights_on and spot.room > 0 and spot not in fitting]
+    return tuple(sorted(others, key=lambda spot: -spot.room))
 
 
 def _takes(spot: Spot, minimum_s: int, is_bulky: bool) -> bool:
