@@ -23,17 +23,19 @@ class Way:
 
 
 def frame_context() -> dict[str, Any]:
-    """What every template may use."""
+    """What every template may use. The ways are made only for a page that shows them: a station's answer does not."""
     who = visitor()
-    return {
-        "nav": [
-            Way(label, url_for(endpoint), (request.endpoint or "").split(".")[0] == endpoint.split(".")[0])
-            for label, endpoint in WAYS
-            if who.roles & PERMISSIONS[endpoint]
-        ],
-        "who": who if who.worker_id is not None else None,
-        "clock_words": clock_words(),
-    }
+    return {"ways": ways, "who": who if who.worker_id is not None else None, "clock_words": clock_words()}
+
+
+def ways() -> list[Way]:
+    """The way to the other pages, for whoever asks."""
+    roles, room = visitor().roles, (request.endpoint or "").split(".")[0]
+    return [
+        Way(label, url_for(endpoint), room == endpoint.split(".")[0])
+        for label, endpoint in WAYS
+        if roles & PERMISSIONS[endpoint]
+    ]
 
 
 def clock_words() -> str:
