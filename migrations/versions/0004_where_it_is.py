@@ -1,4 +1,4 @@
-"""where it is, and whether it is safe: cabinet checks, pests seen, who is named for old poisons, freezer loads, near names"""
+"""where it is and whether it is safe, and what comes in: cabinet checks, pests, freezer loads, near names, files, dryers"""
 
 import sqlalchemy as sa
 from alembic import op
@@ -13,6 +13,7 @@ depends_on = None
 def upgrade() -> None:
     _change_tables()
     _make_tables()
+    _make_tables_of_files()
     guard_checks(op)
 
 
@@ -36,6 +37,12 @@ def _change_tables() -> None:
         )
         batch_op.create_foreign_key(batch_op.f("fk_freezer_load_freezer_id_cabinet"), "cabinet", ["freezer_id"], ["id"])
 
+    op.add_column("cabinet", sa.Column("is_dryer", sa.Boolean(), nullable=False, server_default=sa.false()))
+    op.add_column("consignment", sa.Column("note", sa.Text(), nullable=True))
+    op.add_column("specimen", sa.Column("exchange_at", sa.DateTime(timezone=True), nullable=True))
+    op.add_column("specimen", sa.Column("exchange_why", sa.Text(), nullable=True))
+    op.add_column("station", sa.Column("uses", sa.JSON(), nullable=True))
+    op.add_column("station", sa.Column("check_id", sa.Integer(), nullable=True))
     op.add_column("sheet", sa.Column("treated_left_s", sa.Integer(), nullable=True))
 
 
@@ -186,6 +193,77 @@ def _make_tables() -> None:
         postgresql_where=sa.text("closed_at IS NULL"),
     )
     op.create_index(op.f("ix_pest_seen_sheet_id"), "pest_seen", ["sheet_id"])
+
+
+def _make_tables_of_files() -> None:
+    op.create_table(
+        "family_order",
+        sa.Column("family_key", sa.Text(), nullable=False),
+        sa.Column("family", sa.Text(), nullable=False),
+        sa.Column("place", sa.Integer(), nullable=False),
+        sa.PrimaryKeyConstraint("family_key", name=op.f("pk_family_order")),
+    )
+    op.create_table(
+        "column_map",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("source_key", sa.Text(), nullable=False),
+        sa.Column("headings", sa.Text(), nullable=False),
+        sa.Column("mapping", sa.JSON(), nullable=False),
+        sa.Column("kept_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("kept_by", sa.Integer(), nullable=True),
+        sa.ForeignKeyConstraint(["kept_by"], ["worker.id"], name=op.f("fk_column_map_kept_by_worker")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_column_map")),
+        sa.UniqueConstraint("source_key", "headings", name=op.f("uq_column_map_source_key_headings")),
+    )
+    op.create_table(
+        "temperature",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("cabinet_id", sa.Integer(), nullable=False),
+        sa.Column("read_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("read_by", sa.Integer(), nullable=True),
+        sa.Column("celsius", sa.Float(), nullable=False),
+        sa.Column("note", sa.Text(), nullable=True),
+        sa.ForeignKeyConstraint(["cabinet_id"], ["cabinet.id"], name=op.f("fk_temperature_cabinet_id_cabinet")),
+        sa.ForeignKeyConstraint(["read_by"], ["worker.id"], name=op.f("fk_temperature_read_by_worker")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_temperature")),
+    )
+    op.create_index("ix_temperature_cabinet", "temperature", ["cabinet_id", "read_at"])
+    op.create_table(
+        "taken_file",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("name", sa.Text(), nullable=False),
+        sa.Column("digest", sa.Text(), nullable=False),
+        sa.Column("consignment_id", sa.Integer(), nullable=False),
+        sa.Column("mapping", sa.JSON(), nullable=True),
+        sa.Column("state", sa.Text(), nullable=False),
+        sa.Column("rows", sa.Integer(), nullable=False),
+        sa.Column("done", sa.Integer(), nullable=False),
+        sa.Column("sent_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("sent_by", sa.Integer(), nullable=True),
+        sa.Column("station_id", sa.Integer(), nullable=True),
+        sa.Column("ended_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("why", sa.Text(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["consignment_id"], ["consignment.id"], name=op.f("fk_taken_file_consignment_id_consignment")
+        ),
+        sa.ForeignKeyConstraint(["sent_by"], ["worker.id"], name=op.f("fk_taken_file_sent_by_worker")),
+        sa.ForeignKeyConstraint(["station_id"], ["station.id"], name=op.f("fk_taken_file_station_id_station")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_taken_file")),
+    )
+    op.create_index(op.f("ix_taken_file_consignment_id"), "taken_file", ["consignment_id"])
+    op.create_index(op.f("ix_taken_file_digest"), "taken_file", ["digest"])
+    op.create_table(
+        "taken_row",
+        sa.Column("file_id", sa.Integer(), nullable=False),
+        sa.Column("place", sa.Integer(), nullable=False),
+        sa.Column("line", sa.Integer(), nullable=False),
+        sa.Column("number", sa.Text(), nullable=False),
+        sa.Column("said", sa.JSON(), nullable=False),
+        sa.ForeignKeyConstraint(["file_id"], ["taken_file.id"], name=op.f("fk_taken_row_file_id_taken_file")),
+        sa.PrimaryKeyConstraint("file_id", "place", name=op.f("pk_taken_row")),
+        sqlite_with_rowid=False,
+    )
+    op.create_index("ix_taken_row_number", "taken_row", ["number"])
 
 
 def downgrade() -> None:

@@ -32,7 +32,10 @@ class Worker(Base):
 
 
 class Station(Base):
-    """A place with a screen and a scanner. `steps` lists what is done there; the rest is what it has in hand."""
+    """A place with a screen and a scanner. `steps` lists what is done there; the rest is what it has in hand.
+
+    `uses` is what a mounting table takes for a sheet unless something else is said: packet, straps and the like.
+    """
 
     __tablename__ = "station"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -50,12 +53,14 @@ class Station(Base):
     adhesive_id: Mapped[int | None] = mapped_column(ForeignKey("adhesive.id"))
     bulk: Mapped[str | None]
     method: Mapped[str | None]
+    uses: Mapped[dict[str, Any] | None]
     cabinet_id: Mapped[int | None] = mapped_column(ForeignKey("cabinet.id"))
     shelf_id: Mapped[int | None] = mapped_column(ForeignKey("shelf.id"))
     stack_id: Mapped[int | None] = mapped_column(ForeignKey("stack.id"))
     bundle_id: Mapped[int | None] = mapped_column(ForeignKey("bundle.id"))
     consignment_id: Mapped[int | None] = mapped_column(ForeignKey("consignment.id"))
     last_sheet_id: Mapped[int | None]
+    check_id: Mapped[int | None]
     last_code: Mapped[str | None]
     last_code_at: Mapped[datetime | None]
     pending: Mapped[dict[str, Any] | None]

@@ -24,6 +24,7 @@ class Cabinet(Base):
     stage: Mapped[str | None]
     is_clean: Mapped[bool] = mapped_column(default=False)
     unclean_at: Mapped[datetime | None]
+    is_dryer: Mapped[bool] = mapped_column(default=False)
     freezes_to_c: Mapped[float | None] = mapped_column(Float)
     last_at: Mapped[datetime | None]
     capacity: Mapped[int | None]
@@ -85,6 +86,28 @@ class HouseRule(Base):
     set_by: Mapped[int | None] = mapped_column(ForeignKey("worker.id"))
     reason: Mapped[str]
     __table_args__ = (UniqueConstraint("version", "name"),)
+
+
+class FamilyOrder(Base):
+    """The place of a family in the room's own order of filing; families that are not listed follow by name."""
+
+    __tablename__ = "family_order"
+    family_key: Mapped[str] = mapped_column(primary_key=True)
+    family: Mapped[str]
+    place: Mapped[int]
+
+
+class Temperature(Base):
+    """A temperature that somebody read at a dryer, in degrees Celsius."""
+
+    __tablename__ = "temperature"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    cabinet_id: Mapped[int] = mapped_column(ForeignKey("cabinet.id"))
+    read_at: Mapped[datetime]
+    read_by: Mapped[int | None] = mapped_column(ForeignKey("worker.id"))
+    celsius: Mapped[float] = mapped_column(Float)
+    note: Mapped[str | None]
+    __table_args__ = (Index("ix_temperature_cabinet", "cabinet_id", "read_at"),)
 
 
 class CalendarDay(Base):

@@ -25,6 +25,7 @@ class Consignment(Base):
     papers: Mapped[str | None]
     arrived_on: Mapped[date | None]
     sheets_said: Mapped[int | None]
+    note: Mapped[str | None]
     place_in_order: Mapped[int] = mapped_column(default=0)
     closed_at: Mapped[datetime | None]
 
@@ -41,12 +42,14 @@ class Gathering(Base):
 
 
 class Specimen(Base):
-    """One sheet or several that belong together."""
+    """One sheet or several that belong together. `exchange_at` is since when it is free to go in exchange, and why."""
 
     __tablename__ = "specimen"
     id: Mapped[int] = mapped_column(primary_key=True)
     gathering_id: Mapped[int | None] = mapped_column(ForeignKey("gathering.id"), index=True)
     sheets: Mapped[int] = mapped_column(default=1)
+    exchange_at: Mapped[datetime | None]
+    exchange_why: Mapped[str | None]
 
 
 class NearName(Base):
