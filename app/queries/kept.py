@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Worker
 from app.queries import kept_rows as rows
 from app.queries.house import house_now, patterns_now
+from app.queries.kept_elsewhere import elsewhere
 from app.queries.kept_rows import KeptLine, KeptTime, Many
 from app.queries.people import WorkerLine, worker_by_id
 
@@ -62,5 +63,5 @@ def kept_about(session: Session, worker_id: int, zone: ZoneInfo) -> Kept | None:
         Many(rows.last_entries(session, worker_id, patterns), sum(counts.values())),
         rows.sightings(session, worker_id, patterns), rows.changes(session, rows.CHANGE.c.changed_by == worker_id),
         rows.changes(session, *about), rows.wanted(session, worker_id, patterns),
-        rows.holds(session, worker_id, patterns), rows.elsewhere(session, worker_id),
+        rows.holds(session, worker_id, patterns), elsewhere(session, worker_id),
     )  # fmt: skip

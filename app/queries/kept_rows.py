@@ -15,19 +15,14 @@ from sqlalchemy.orm import Session
 from app.db.models import (
     Attendance,
     Change,
-    Doubt,
     Entry,
     EntryWorker,
-    Hazard,
     Hold,
-    PutAside,
     Sheet,
     Sighting,
     SignOff,
     Stack,
     Station,
-    TallyDay,
-    Token,
     Wanted,
     table_of,
 )
@@ -40,7 +35,6 @@ from app.domain.stages import STEP_WORDS, Step
 ATTENDANCE, STATION, SIGN_OFF = table_of(Attendance), table_of(Station), table_of(SignOff)
 ENTRY, HANDS, CHANGE, SHEET = table_of(Entry), table_of(EntryWorker), table_of(Change), table_of(Sheet)
 WANTED, HOLD, SIGHTING, STACK = table_of(Wanted), table_of(Hold), table_of(Sighting), table_of(Stack)
-HAZARD, ASIDE = table_of(Hazard), table_of(PutAside)
 SHOWN = 200
 _CORRECTION = ENTRY.alias()
 _TAKEN_BACK = select(_CORRECTION.c.id).where(_CORRECTION.c.corrects == ENTRY.c.id).exists()
@@ -178,21 +172,6 @@ def holds(session: Session, worker_id: int, patterns: Sequence[Pattern]) -> Many
 def count(session: Session, *which: ColumnElement[bool]) -> int:
     """How many rows fit."""
     return int(session.execute(select(func.count()).where(*which)).scalar_one())
-
-
-def elsewhere(session: Session, worker_id: int) -> tuple[tuple[str, int], ...]:
-    """How often they are named in the other tables: what it is, and how many rows."""
-    named: tuple[tuple[str, ColumnElement[bool]], ...] = (
-        ("sums of sheets by day and step", table_of(TallyDay).c.worker_id == worker_id),
-        ("times at a station of somebody who learned beside them", ATTENDANCE.c.beside_id == worker_id),
-        ("sign-offs of others that they gave or ended", or_(SIGN_OFF.c.signed_by == worker_id, SIGN_OFF.c.ended_by == worker_id)),
-        ("hazards that they told or cleared", or_(HAZARD.c.said_by == worker_id, HAZARD.c.cleared_by == worker_id)),
-        ("lines that they put aside or took back", or_(ASIDE.c.aside_by == worker_id, ASIDE.c.ended_by == worker_id)),
-        ("moves in question that they settled", table_of(Doubt).c.settled_by == worker_id),
-        ("keys for scripts that act for them", table_of(Token).c.worker_id == worker_id),
-        ("stations that they set up", STATION.c.enrolled_by == worker_id),
-    )  # fmt: skip
-    return tuple((words, many) for words, which in named if (many := count(session, which)))
 
 
 def _entry(row: Any, patterns: Sequence[Pattern]) -> KeptLine:

@@ -7,9 +7,10 @@ from datetime import UTC, datetime
 import pytest
 
 from app.db.engine import reading, transaction
-from app.db.models import Base
+from app.db.models import Base, table_of
 from app.domain.stages import Step
 from app.queries.kept import Kept, kept_about
+from app.queries.kept_elsewhere import NAMED
 from app.services.people import make_token, set_rights
 from app.services.room import set_house_rule
 from app.services.wanted import want
@@ -109,6 +110,17 @@ def test_no_table_that_names_a_worker_is_forgotten(room: Room) -> None:
         "attendance.worker_id", "attendance.beside_id", "sign_off.worker_id", "sign_off.signed_by", "sign_off.ended_by",
         "entry_worker.worker_id", "sighting.worker_id", "change.changed_by", "wanted.asked_by", "wanted.ended_by",
         "tally_day.worker_id", "hazard.said_by", "hazard.cleared_by", "put_aside.aside_by", "put_aside.ended_by",
-        "doubt.settled_by", "token.worker_id", "station.enrolled_by",
+        "doubt.settled_by", "token.worker_id", "station.enrolled_by", "named_for.worker_id", "named_for.named_by",
+        "named_for.ended_by", "pest_seen.seen_by", "pest_seen.closed_by", "cabinet_check.begun_by", "cabinet_check.closed_by",
+        "check_seen.worker_id", "temperature.read_by", "taken_file.sent_by", "column_map.kept_by",
         "house_rule.set_by",  # beside each such row a change is written by the same worker
     }  # fmt: skip
+
+
+def test_every_column_that_names_a_worker_is_listed_or_counted() -> None:
+    listed = {"attendance.worker_id", "entry_worker.worker_id", "sign_off.worker_id", "sighting.worker_id", "change.changed_by",
+              "wanted.asked_by", "wanted.ended_by", "house_rule.set_by"}  # fmt: skip
+    counted = {f"{table_of(model).name}.{column}" for _, model, columns in NAMED for column in columns}
+    named = {f"{table.name}.{column.name}" for table in Base.metadata.sorted_tables for column in table.c
+             for key in column.foreign_keys if key.column.table.name == "worker"}  # fmt: skip
+    assert listed | counted == named and not listed & counted
