@@ -25,17 +25,50 @@ class Way:
 def frame_context() -> dict[str, Any]:
     """What every template may use. The ways are made only for a page that shows them: a station's answer does not."""
     who = visitor()
-    return {"ways": ways, "who": who if who.worker_id is not None else None, "clock_words": clock_words()}
+    return {
+        "ways": ways,
+        "ways_here": within,
+        "who": who if who.worker_id is not None else None,
+        "clock_words": clock_words(),
+    }
 
 
 def ways() -> list[Way]:
-    """The way to the other pages, for whoever asks."""
-    roles, room = visitor().roles, (request.endpoint or "").split(".")[0]
-    return [
-        Way(label, url_for(endpoint), room == endpoint.split(".")[0])
-        for label, endpoint in WAYS
-        if roles & PERMISSIONS[endpoint]
+    """The way to the rooms of the program, for whoever asks; the room where they stand is current."""
+    here = _room_of(_here())
+    return [Way(label, url_for(first), first == here) for label, first, _ in ROOMS if _may(first)]
+
+
+def within() -> list[Way]:
+    """The way to the pages of the room where whoever asks stands, beside its first page; nothing where there is only that."""
+    here, room = _here(), _room_of(_here())
+    pages = next((((label, first), *more) for label, first, more in ROOMS if first == room), ())
+    found = [
+        Way(label, url_for(endpoint), _is_at(endpoint, here, pages)) for label, endpoint in pages if _may(endpoint)
     ]
+    return found if len(found) > 1 else []
+
+
+def _here() -> str:
+    return request.endpoint or ""
+
+
+def _may(endpoint: str) -> bool:
+    return bool(visitor().roles & PERMISSIONS[endpoint])
+
+
+def _room_of(endpoint: str) -> str:
+    """The first page of the room to which a page belongs: listed there, or of one kind with a page that is."""
+    if endpoint in _ROOM_OF:
+        return _ROOM_OF[endpoint]
+    return _ROOM_OF_KIND.get(endpoint.partition(".")[0], "")
+
+
+def _is_at(endpoint: str, here: str, pages: tuple[tuple[str, str], ...]) -> bool:
+    """Whether one stands at this page, or at one that is not listed and of its kind."""
+    if endpoint == here or here in [each for _, each in pages]:
+        return endpoint == here
+    return next((each for _, each in pages if each.partition(".")[0] == here.partition(".")[0]), "") == endpoint
 
 
 def clock_words() -> str:
@@ -44,15 +77,21 @@ def clock_words() -> str:
     return f"{WEEKDAYS[moment.weekday()]} {moment.day} {MONTHS[moment.month - 1]}, {moment:%H:%M}"
 
 
-WAYS = (
-    ("Board", "board.show"),
-    ("Station", "stations.here"),
-    ("Stations", "stations.every"),
-    ("Sheets", "sheets.every"),
-    ("Press room", "press.every"),
-    ("Cabinets", "cabinets.every"),
-    ("Week", "week.this"),
-    ("Intake", "intake.page"),
-    ("People", "people.every"),
-    ("Room", "room.show"),
-)
+Page = tuple[str, str]
+# The rooms of the program: what each is called, its first page, and what else belongs to it.
+ROOMS: tuple[tuple[str, str, tuple[Page, ...]], ...] = (
+    ("Board", "board.show", (("Morning", "day.morning"), ("Closing", "day.closing"), ("What comes first", "order.show"),
+                             ("When it will be done", "ahead.show"), ("Usual here", "usual.show"), ("For the wall", "board.wall"))),
+    ("Station", "stations.here", ()),
+    ("Stations", "stations.every", (("Print slips and cards", "printing.choose"), ("Paper form", "paper.form"),
+                                    ("Write it up", "paper.show"), ("Scanner check", "scanner.check"))),
+    ("Sheets", "sheets.every", (("Holds", "holds.show"), ("Pests", "pests.every"), ("Dangers", "hazards.show"), ("Without a number", "numberless.show"))),
+    ("Press room", "press.every", ()),
+    ("Cabinets", "cabinets.every", (("Checks", "checks.every"), ("Freezer", "freezer.show"))),
+    ("Week", "week.this", (("What to teach", "teaching.show"), ("What is refused", "refusals.show"))),
+    ("Intake", "intake.page", ()),
+    ("People", "people.every", (("Keys for scripts", "people.tokens"),)),
+    ("Room", "room.show", (("Calendar", "calendar.show"), ("Cautions", "hazards.cautions"))),
+)  # fmt: skip
+_ROOM_OF = {endpoint: first for _, first, more in ROOMS for endpoint in (first, *(each for _, each in more))}
+_ROOM_OF_KIND = {endpoint.partition(".")[0]: first for endpoint, first in reversed(_ROOM_OF.items())}
