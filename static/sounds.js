@@ -1,4 +1,5 @@
-// Four sounds, one for each kind of answer, made here and not played from files. The station says what it showed ("scanned").
+// Four sounds, one for each kind of answer, made here and not played from files. The station says what it showed ("scanned", or
+// "told" where it answered by itself).
 (() => {
   "use strict";
   const panel = document.getElementById("sounds");
@@ -93,7 +94,7 @@
   }
 
   for (const each of ["keydown", "pointerdown", "pointerup", "touchend"]) document.addEventListener(each, wake, { capture: true, passive: true });
-  document.body.addEventListener("scanned", (event) => sound(event.detail));
+  for (const each of ["scanned", "told"]) document.body.addEventListener(each, (event) => sound(event.detail));
 
   // -- the buttons ------------------------------------------------------------------------------------------------
   function turn() {

@@ -1,229 +1,251 @@
 // The station: keeps every scan before it is sent, sends them in order, and shows each answer in one place.
-(() => {
-  "use strict";
-  const form = document.getElementById("scan-form");
-  if (!form) return;
-  const field = document.getElementById("code");
-  const place = document.getElementById("answer-place");
-  const line = document.getElementById("line");
-  const SOON_MS = 10_000;
-  const session = newId();
-  let shelf = null;
-  let memory = [];
-  let sending = false;
-  let waits = 0;
-  let clock = null; // server's milliseconds at `at` on the page's own steady clock
-  let clearMs = 0; // server's milliseconds of the last contact with nothing held
+import { judge, leave, unsure } from "./station-alone.js";
+import { draw, showOwn, showSent } from "./station-answers.js";
+import { isLate, newId, session, stamp, timesOf } from "./station-clock.js";
+import { read } from "./station-codes.js";
+import { whenLeaving, whenScanned } from "./station-hands.js";
+import * as store from "./station-keep.js";
+import { ask, contact, fetchStacks, hearTabs, isShut, openWithoutServer, stacksHeard, stillThere, tellTabs } from "./station-line.js";
+import { keptAs, paintLine, sayHowKept, toldOf } from "./station-screen.js";
 
-  // -- keeping ------------------------------------------------------------------------------------------------
-  function newId() {
-    const bytes = crypto.getRandomValues(new Uint8Array(16));
-    return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+const form = document.getElementById("scan-form");
+const field = document.getElementById("code");
+const facts = JSON.parse(form.dataset.facts || "{}");
+const BEAT_MS = 20_000;
+const STACKS_MS = 60_000;
+const MOST_BREAKS = 5;
+const SHUT = "This browser is no longer this station.";
+let lasting = true;
+let state = "finding"; // then up, down, or shut: this browser is no longer this station
+let sending = false;
+let again = false;
+let waits = 0;
+let timer = null;
+let lastAlone = null;
+const told = new Set(); // the scans that were answered here, by id
+
+const mine = (scan) => !scan.station || scan.station === facts.station;
+const kept = async () => (await store.waiting()).filter(mine);
+const atPress = (facts.steps || []).includes("take-out");
+
+// -- sending ------------------------------------------------------------------------------------------------------
+async function send() {
+  if (sending) { again = true; return; }
+  sending = true;
+  clearTimeout(timer);
+  try {
+    // Two pages of one station take turns where the browser knows turns; elsewhere the ids keep a scan from being written twice.
+    do { again = false; await (navigator.locks ? navigator.locks.request("blotter-station", drain) : drain()); } while (again);
+  } catch (error) {
+    await down();
+    throw error;
+  } finally {
+    sending = false;
   }
+}
 
-  function openShelf() {
-    return new Promise((resolve) => {
-      let asked;
-      try { asked = indexedDB.open("blotter", 1); } catch { resolve(null); return; }
-      asked.onupgradeneeded = () => asked.result.createObjectStore("scans", { keyPath: "order", autoIncrement: true });
-      asked.onsuccess = () => resolve(asked.result);
-      asked.onerror = () => resolve(null);
-    });
-  }
-
-  function withShelf(mode, deed) {
-    return new Promise((resolve, reject) => {
-      const deal = shelf.transaction("scans", mode);
-      const asked = deed(deal.objectStore("scans"));
-      deal.oncomplete = () => resolve(asked.result);
-      deal.onerror = () => reject(deal.error);
-    });
-  }
-
-  async function keep(scan) {
-    if (shelf) scan.order = await withShelf("readwrite", (store) => store.add(scan));
-    else { scan.order = performance.now(); memory.push(scan); }
-  }
-
-  async function kept() {
-    if (!shelf) return memory;
-    return withShelf("readonly", (store) => store.getAll());
-  }
-
-  async function let_go(scan) {
-    if (shelf) await withShelf("readwrite", (store) => store.delete(scan.order));
-    else memory = memory.filter((each) => each !== scan);
-  }
-
-  // -- time ---------------------------------------------------------------------------------------------------
-  function heard(response, held) {
-    const told = Number(response.headers.get("X-Now"));
-    if (!told) return;
-    clock = { ms: told + 1, at: performance.now() };
-    if (held === 0) clearMs = clock.ms;
-  }
-
-  function serverMs(at) {
-    return clock ? Math.floor(clock.ms + (at - clock.at)) : 0;
-  }
-
-  function happenedMs(scan) {
-    // A scan that goes out at once happens when the server hears it; only one that had to wait tells its own time.
-    const waited = performance.now() - scan.madeAt;
-    if (scan.session !== session || waited < SOON_MS || !clock) return "";
-    return String(Math.max(serverMs(scan.madeAt), clearMs));
-  }
-
-  // -- sending ------------------------------------------------------------------------------------------------
-  async function send() {
-    if (sending) return;
-    sending = true;
-    try {
-      for (let scans = await kept(); scans.length; scans = await kept()) {
-        const settled = await sendOne(scans[0], scans.length - 1);
-        if (!settled) break;
-        await let_go(scans[0]);
-        waits = 0;
-        say(scans.length - 1);
-      }
-    } finally {
-      sending = false;
+async function drain() {
+  let met = false;
+  for (let queue = await kept(); ; queue = await kept()) {
+    const isWaiting = !queue.length || isLate(queue[0]);
+    // The line is asked first where nothing else would show that it is back, and before old scans tell their times.
+    if (isWaiting && !met && (state !== "up" || queue.length)) {
+      const found = await contact(facts.station, queue.length);
+      if (found !== "up") { await heedLine(found); return; }
+      met = true;
     }
+    if (!queue.length) { await up(); return; }
+    if (!(await sendOne(queue))) return;
   }
+}
 
-  async function sendOne(scan, held) {
-    const body = new URLSearchParams(scan.fields);
-    body.set("scan_id", scan.id);
-    body.set("held", String(held));
-    body.set("csrf_token", token());
-    const happened = happenedMs(scan);
-    if (happened) body.set("happened_ms", happened);
-    let response;
-    try {
-      response = await fetch(scan.where, { method: "POST", body, headers: { "X-Station": "1" }, redirect: "follow" });
-    } catch {
-      return later(held + 1);
-    }
-    return heed(response, held);
-  }
-
-  async function heed(response, held) {
-    heard(response, held);
-    if (response.redirected && !response.headers.has("X-Answer")) { location.assign(response.url); return true; }
-    if (response.headers.has("X-Answer") || response.status === 422 || response.status === 409) {
-      show(await response.text(), response.headers.get("X-Answer"));
-      return true;
-    }
-    if (response.status === 400) { await freshToken(); return later(held + 1); }
-    if (response.status === 401 || response.status === 403) {
-      tell("This browser is no longer a station here. What was scanned is kept; tell the manager.");
-      return false;
-    }
-    return later(held + 1);
-  }
-
-  function later(count) {
-    waits = Math.min(waits + 1, 5);
-    say(count);
-    setTimeout(send, Math.min(1000 * 2 ** (waits - 1), 15_000));
+async function sendOne(queue) {
+  const [scan, ...others] = queue;
+  const late = isLate(scan);
+  const times = timesOf(scan, others);
+  scan.tries = (scan.tries || 0) + 1;
+  await store.change(scan);
+  const made_at = scan.station ? { made_at: scan.station } : {};
+  try {
+    const found = await ask(scan.where, { ...scan.fields, scan_id: scan.id, ...made_at, ...times }, others.length);
+    return await heed(scan, found, late, others.length);
+  } catch {
+    await down();
     return false;
   }
+}
 
-  function token() {
-    return form.elements.csrf_token.value;
+async function heed(scan, { response, text }, late, left) {
+  if (response.headers.has("X-Answer") || response.status === 422 || response.status === 409) {
+    await settle(scan, showSent(text, response.headers.get("X-Answer"), !late || !left), response, late);
+    if (scan.session !== session) tellTabs({ answer: { session: scan.session, html: text, kind: response.headers.get("X-Answer") } });
+    return true;
   }
+  if (isShut(response)) { await shut(); return false; }
+  if (response.status === 400 && scan.tries < MOST_BREAKS && (await stillThere()) === "up") return true;
+  if (response.status === 400 || response.status === 500) return breaks(scan);
+  await down();
+  return false;
+}
 
-  async function freshToken() {
-    try {
-      const response = await fetch("/station/token", { headers: { "X-Station": "1" } });
-      if (response.ok) form.elements.csrf_token.value = (await response.json()).token;
-    } catch { /* the line is down; the next try asks again */ }
-  }
-
-  // -- showing ------------------------------------------------------------------------------------------------
-  function show(html, kind) {
-    const page = new DOMParser().parseFromString(html, "text/html");
-    const answer = page.getElementById("answer");
-    place.replaceChildren(...(answer ? [document.adoptNode(answer)] : page.body.childNodes));
-    const atWork = page.getElementById("at-work");
-    if (atWork) document.getElementById("at-work").replaceWith(document.adoptNode(atWork));
-    addToLast(page.querySelector("#scans li"));
-    document.body.dispatchEvent(new CustomEvent("scanned", { detail: kind || "stop" }));
-    field.focus({ preventScroll: true });
-  }
-
-  function addToLast(row) {
-    // Only the newest comes with an answer; the others are on the screen already.
-    const list = document.querySelector("#scans ol");
-    if (!row || !list) return;
-    list.prepend(document.adoptNode(row));
-    while (list.children.length > 12) list.lastElementChild.remove();
-  }
-
-  function say(count) {
-    if (!count || !waits) { line.hidden = true; line.textContent = ""; return; }
-    const many = count === 1 ? "1 scan is kept here" : `${count} scans are kept here`;
-    tell(`The line is down. ${many} and will be sent by itself. Go on with what is safe; take nothing out.`);
-  }
-
-  function tell(words) {
-    line.hidden = false;
-    line.textContent = words;
-  }
-
-  // -- the hands ----------------------------------------------------------------------------------------------
-  document.addEventListener("submit", async (event) => {
-    const sent = event.target;
-    const path = new URL(sent.action, location.href).pathname;
-    if (path !== "/station/scan" && path !== "/station/undo") return;
-    const data = new FormData(sent, event.submitter);
-    if (data.get("find")) return;
-    event.preventDefault();
-    if (sent === form) {
-      field.value = "";
-      if (!String(data.get("code")).trim()) return;
-      if (window.blotterScanner) data.set("code", window.blotterScanner.read(String(data.get("code"))));
-    }
-    data.delete("csrf_token");
-    data.delete("scan_id");
-    const fields = Object.fromEntries(data.entries());
-    await keep({ id: newId(), where: path, fields, madeAt: performance.now(), session });
-    send();
-  });
-
-  // A scanner types faster than a hand, and some end with Tab instead of Enter. A Tab that follows within BURST_MS of at least
-  // BURST_KEYS characters as quick as that is the scanner's end, and sends what is in the field; any other Tab moves on.
-  const BURST_MS = 100;
-  const BURST_KEYS = 4;
-  let burst = { keys: 0, at: -Infinity };
-
-  function isScannersTab(event) {
-    const quick = event.timeStamp - burst.at <= BURST_MS;
-    const enough = quick && burst.keys >= BURST_KEYS;
-    if (event.key.length === 1) burst = { keys: quick ? burst.keys + 1 : 1, at: event.timeStamp };
-    if (event.key === "Tab" || event.key === "Enter") burst.keys = 0;
-    return event.key === "Tab" && enough && !event.shiftKey && document.activeElement === field;
-  }
-
-  document.addEventListener("keydown", (event) => {
-    if (isScannersTab(event)) { event.preventDefault(); form.requestSubmit(); return; }
-    const at = document.activeElement;
-    const typing = at && (at.matches("input, select, textarea") || at.isContentEditable);
-    if (typing || event.ctrlKey || event.metaKey || event.altKey || event.key.length !== 1 || event.key === " ") return;
-    field.focus();
-  });
-
-  openShelf().then((opened) => {
-    shelf = opened;
-    form.dataset.keeps = shelf ? "lasting" : "until-closed";
-    const note = document.getElementById("keeps");
-    if (note) {
-      note.textContent = shelf
-        ? "Scans are kept in this browser until the server has them."
-        : "This browser cannot keep scans when it is closed. If the line is down, use the paper form.";
-    }
-    send();
-  });
-  window.addEventListener("online", send);
+async function settle(scan, words, response, late) {
+  await store.letGo(scan);
+  if (late && response.headers.get("X-Answer") !== "done") await putAside(scan, words);
+  state = "up";
+  waits = 0;
+  if (atPress) setTimeout(stacks, 1500);
+  await paint();
   field.focus({ preventScroll: true });
-})();
+}
+
+// The server is there and cannot take this one: it is tried a few times, and then it does not keep the others waiting.
+async function breaks(scan) {
+  scan.breaks = (scan.breaks || 0) + 1;
+  if (scan.breaks < MOST_BREAKS) { await store.change(scan); await down(); return false; }
+  await store.letGo(scan);
+  await putAside(scan, "The server could not take it. Tell the manager.");
+  return true;
+}
+
+const putAside = (scan, words) => store.setAside({ station: facts.station, said: toldOf(scan, facts.zone), words });
+
+// -- up and down ----------------------------------------------------------------------------------------------------
+async function up() {
+  state = "up";
+  waits = 0;
+  await paint();
+}
+
+async function down() {
+  const before = state;
+  state = "down";
+  const queue = await kept();
+  if (before !== "down") await giveBack(queue);
+  waits = Math.min(waits + 1, 5);
+  clearTimeout(timer);
+  timer = setTimeout(send, Math.min(1000 * 2 ** (waits - 1), 15_000));
+  await paint();
+}
+
+// The line went down with scans on their way. What was never sent, and could not be believed later, is given back at once.
+async function giveBack(queue) {
+  const things = await around();
+  let last = null;
+  for (const scan of queue) {
+    const judged = judge(scan, { ...things, waiting: queue.filter((each) => each.order < scan.order && each.safe) });
+    if (scan.safe === false && !scan.tries) {
+      await store.letGo(scan);
+      await putAside(scan, "The line went down before it was sent. It was not written.");
+      last = [scan, judged.answer];
+    } else last = [scan, scan.safe !== false ? keptAs(scan, judged.answer, facts.zone) : unsure(scan.shown)];
+  }
+  if (last && last[0].session === session && !told.has(last[0].id)) answer(last[0], last[1]);
+}
+
+async function shut() {
+  state = "shut";
+  await paint();
+}
+
+async function heedLine(found) {
+  if (found === "shut") await shut();
+  if (found === "down") await down();
+}
+
+// -- alone ------------------------------------------------------------------------------------------------------------
+async function around() {
+  const heard = stacksHeard(facts.station);
+  const hands = Number(document.getElementById("at-work")?.dataset.count || 0) > 0;
+  return { facts, waiting: await kept(), stacks: heard.stacks, heardMs: heard.at || 0, hands };
+}
+
+function answer(scan, words) {
+  told.add(scan.id);
+  showOwn(words);
+}
+
+async function answerAlone(scan) {
+  if (state === "shut") { showOwn({ ...leave("Tell the manager."), lines: [SHUT, "Nothing was written or kept."] }); return; }
+  const same = JSON.stringify([scan.where, scan.fields]);
+  if (lastAlone && lastAlone.same === same && scan.madeAt - lastAlone.at < facts.doubleReadMs) { showOwn(lastAlone.words); return; }
+  const judged = judge(scan, await around());
+  if (judged.letsGo) await store.letGo(judged.letsGo);
+  if (judged.keeps) await store.keep(Object.assign(scan, { safe: true }));
+  const words = judged.keeps ? keptAs(scan, judged.answer, facts.zone) : judged.answer;
+  lastAlone = { same, at: scan.madeAt, words };
+  answer(scan, words);
+  await paint();
+  if (judged.keeps) send();
+}
+
+// -- showing ------------------------------------------------------------------------------------------------------------
+async function paint() {
+  const aside = (await store.aside()).filter(mine);
+  paintLine({ state, shut: SHUT, lasting, every: await store.waiting(), mine, aside, zone: facts.zone });
+}
+
+async function stacks() {
+  if (atPress && state === "up") await fetchStacks(facts.station);
+}
+
+// -- the hands ------------------------------------------------------------------------------------------------------------
+async function scanned(where, fields, made) {
+  const code = facts.shapes ? read(String(fields.code || ""), facts.shapes) : null;
+  const scan = { id: newId(), station: facts.station, where, fields, tries: 0, ...made, ...code };
+  if (state === "down" || state === "shut") { await answerAlone(scan); return; }
+  scan.safe = judge(scan, await around()).keeps;
+  await store.keep(scan);
+  send();
+}
+
+// One after the other, as they were made: what is decided of one may rest on the one before.
+let before = Promise.resolve();
+
+whenScanned((where, fields) => {
+  const made = stamp();
+  before = before.then(() => scanned(where, fields, made));
+});
+
+// Without a line another page would be a blank one, and this one gone.
+whenLeaving(async () => {
+  const found = state === "down" ? "down" : await contact(facts.station, (await kept()).length);
+  if (found !== "down") return true;
+  await down();
+  showOwn(leave("This needs the server. To sign in, scan your badge."));
+  return false;
+}, () => {
+  if (state !== "down") return true;
+  showOwn(leave("That page is not here while the line is down."));
+  return false;
+});
+
+document.getElementById("aside-seen")?.addEventListener("click", async () => {
+  await store.clearAside();
+  await paint();
+});
+
+hearTabs(({ answer: sent }) => {
+  if (sent.session === session) showSent(sent.html, sent.kind, true);
+});
+
+// -- beginning ------------------------------------------------------------------------------------------------------------
+async function beat() {
+  if (state === "up" && !sending && document.visibilityState === "visible") await heedLine(await stillThere());
+}
+
+async function begin() {
+  const opened = await store.open();
+  lasting = opened.lasting;
+  sayHowKept(lasting, opened.promised);
+  await send();
+  stacks();
+  setInterval(beat, BEAT_MS);
+  setInterval(stacks, STACKS_MS);
+  sayHowKept(lasting, opened.promised, await openWithoutServer());
+}
+
+window.addEventListener("online", send);
+window.addEventListener("offline", beat);
+window.addEventListener("beforeunload", (event) => { if (store.wouldBeLost()) event.preventDefault(); });
+field.focus({ preventScroll: true });
+begin();
