@@ -22,6 +22,12 @@ def materials(sheets: int) -> Materials:
     return Materials(sheets, sheets, sheets + 1)
 
 
+def materials_words(sheets: int, *, is_empty: bool) -> str:
+    """What so many more sheets take from the shelf, in words; an empty stack takes its base board besides."""
+    boards = sheets + is_empty
+    return ", ".join((_pieces(sheets, "release paper"), _pieces(sheets, "foam"))) + f" and {_pieces(boards, 'board')}"
+
+
 @dataclass(frozen=True, slots=True)
 class Spot:
     """A stack as a place for the next sheet: what its sheets need under weight in seconds, and for how many it has room.
@@ -66,3 +72,7 @@ def makeshifts(minimum_s: int, is_bulky: bool, spots: Sequence[Spot]) -> tuple[S
 
 def _takes(spot: Spot, minimum_s: int, is_bulky: bool) -> bool:
     return spot.is_filling and spot.room > 0 and spot.minimums_s == {minimum_s} and (is_bulky or not spot.has_bulky)
+
+
+def _pieces(count: int, what: str) -> str:
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"

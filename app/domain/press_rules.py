@@ -7,6 +7,7 @@ from datetime import date
 from app.domain.attempt import Attempt
 from app.domain.calendar import local_day, next_open
 from app.domain.errors import Refusal
+from app.domain.laying import materials_words
 from app.domain.rules import reason_needed
 from app.domain.words import MONTHS, WEEKDAYS
 
@@ -34,9 +35,11 @@ def weights_are_off_it(attempt: Attempt) -> Refusal | None:
 def has_room(attempt: Attempt) -> Refusal | None:
     """A stack holds as many sheets as there are papers, foams and boards for it."""
     stack = attempt.stack
-    if stack is None or stack.sheets < stack.capacity:
+    # One that is laid back in its own stack takes up no more room than before.
+    if stack is None or stack.sheets - (attempt.sheet.place.stack_id == stack.stack_id) < stack.capacity:
         return None
-    return Refusal("stack-full", f"{stack.name} is full: {stack.sheets} sheets.", "Lay it in another stack.", "not-yet")
+    words = f"{stack.name} is full: {stack.sheets} sheets. One more takes {materials_words(1, is_empty=False)}."
+    return Refusal("stack-full", words, "Lay it in another stack.", "not-yet")
 
 
 def lay_long_enough(attempt: Attempt) -> Refusal | None:
@@ -65,7 +68,11 @@ def own_weights_are_off(attempt: Attempt) -> Refusal | None:
         return None
     is_ready = attempt.clock is None or not attempt.clock.remaining or attempt.early
     words = f"{'Ready. ' if is_ready else ''}The weights are on {stack.name}."
-    do = f"Lift the weights of {stack.name}, scan its card, then scan the sheet again." if is_ready else ""
+    do = (
+        f"Lift the weights of {stack.name}, one piece at a time, scan its card, then scan the sheet again."
+        if is_ready
+        else ""
+    )
     return Refusal("weights-on", words, do, "not-yet")
 
 

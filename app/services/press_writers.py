@@ -18,7 +18,7 @@ from app.domain.stages import Step
 from app.services.custody import Writing
 from app.services.desk import Desk
 from app.services.facts import stays_and_spans
-from app.services.in_hand import adhesive_for, bulk_meant, hands, lands, shelf_in_hand
+from app.services.in_hand import adhesive_for, bulk_meant, hands, lands, shelf_in_hand, used_here
 
 STACK = table_of(Stack)
 LAYER = table_of(Layer)
@@ -35,26 +35,34 @@ _CLASS = prepared(select(ADHESIVE.c["class"]).where(ADHESIVE.c.id == bindparam("
 def mount(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     """What mounting writes: the glue is on, its clock starts at nothing."""
     sets = {**_gluing(desk, attempt), "mounted_by": hands(desk), "mended_by": ()}
-    return Writing(Step.MOUNT, lands(attempt), Place(table_id=desk.station_id), sets)
+    return Writing(
+        Step.MOUNT, lands(attempt), Place(table_id=desk.station_id), sets, facts=used_here(desk, as_usual=True)
+    )
 
 
 def re_glue(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     """What gluing anew writes: whoever did it has mended it, and its clock starts at nothing."""
     mended = tuple(dict.fromkeys((*attempt.sheet.mended_by, *hands(desk))))
-    return Writing(Step.RE_GLUE, lands(attempt), NOWHERE, {**_gluing(desk, attempt), "mended_by": mended})
+    sets = {**_gluing(desk, attempt), "mended_by": mended}
+    return Writing(Step.RE_GLUE, lands(attempt), NOWHERE, sets, facts=used_here(desk, as_usual=False))
 
 
 def put_under_weight(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
-    """What laying in writes: the next layer of the stack, and the minimum of a new gluing."""
+    """What laying in writes: the next layer of the stack, and the minimum of a new gluing.
+
+    One that comes from another stack takes its time along; where the weights of that one are on by the log they must have
+    been lifted, so its time there counts only up to the last sighting of the stack.
+    """
     assert attempt.stack is not None
     stack_id = attempt.stack.stack_id
     layer = desk.session.execute(_NEXT_LAYER, {"stack": stack_id}).scalar_one()
     sets = {} if attempt.sheet.minimum_s is not None else minimum_sets(desk, attempt)
     # A station's own late time never adds to the time under weight: that runs from when the server heard of it.
-    heard = desk.now if desk.time_from == "station" else None
+    heard = desk.now if desk.told_late else None
     place = Place(stack_id=stack_id, layer=layer)
     said = {"layer_said": desk.request.facts["layer"]} if "layer" in desk.request.facts else {}
-    return Writing(Step.PUT_UNDER_WEIGHT, lands(attempt), place, sets, facts=said, counts_from=heard)
+    return Writing(Step.PUT_UNDER_WEIGHT, lands(attempt), place, sets, facts=said, counts_from=heard,
+                   counts_until=_lifted_unseen(desk, attempt))  # fmt: skip
 
 
 def take_out(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
@@ -90,6 +98,13 @@ def last_seen_stack(desk: Desk, stack_id: int) -> datetime:
     laid, out = desk.session.execute(moves).one()
     seen = [moment for moment in (row["last_at"], row["seen_on_at"], laid, out) if moment is not None]
     return max(seen, default=desk.happened_at)
+
+
+def _lifted_unseen(desk: Desk, attempt: Attempt) -> datetime | None:
+    own = attempt.own_stack
+    if own is None or not own.weights_on:
+        return None
+    return min(last_seen_stack(desk, own.stack_id), desk.happened_at)
 
 
 def _gluing(desk: Desk, attempt: Attempt) -> dict[str, Any]:

@@ -8,11 +8,9 @@ from dataclasses import dataclass, field
 from hashlib import blake2s
 from typing import Any
 
-from flask import current_app
-
 from app.db.engine import reading
 from app.queries.board import board_version
-from app.web.render import House, house
+from app.web.render import House, house, kept_here
 
 Draw = Callable[[Any], str]
 MOST = 200  # more pages than a room has stacks; beyond it somebody asks for names that are none
@@ -72,5 +70,5 @@ class KeptParts:
 
 def kept_parts() -> KeptParts:
     """The parts as they are kept by the running room."""
-    kept: KeptParts = current_app.extensions.setdefault("blotter-press", KeptParts(house()))
+    kept: KeptParts = kept_here().setdefault("blotter-press", KeptParts(house()))
     return kept

@@ -33,6 +33,7 @@ class Watcher:
     lies_in: list[str | None] = field(default_factory=lambda: [None, None])
     weights_on: dict[str, bool] = field(default_factory=lambda: dict.fromkeys(STACKS, False))
     lain: list[int] = field(default_factory=lambda: [0, 0])
+    waits: tuple[int, str] | None = None  # a sheet in the hand, and the stack whose weights it waits for
 
     def wait(self, minutes: int, _: str) -> None:
         for _minute in range(minutes):
@@ -47,8 +48,15 @@ class Watcher:
     def off(self, _: int, stack: str) -> None:
         assert self.room.weights("off", stack).kind == "done"
         self.weights_on[stack] = False
+        if self.waits is not None and self.waits[1] == stack:
+            self.lies_in[self.waits[0]], self.waits = stack, None
 
     def lay(self, which: int, stack: str) -> None:
+        own = self.lies_in[which]
+        if own is not None and self.weights_on[own]:
+            self.off(0, own)  # nobody takes a sheet from under its weights
+        glued = self.room.stage(self.sheets[which]) in ("mounted", "under-press")
+        self.waits = (which, stack) if self.weights_on[stack] and glued else None
         answer = self.room.scans(self.sheets[which], "press", step=Step.PUT_UNDER_WEIGHT, stack=stack)
         if answer.kind == "done":
             assert not self.weights_on[stack]
@@ -56,7 +64,7 @@ class Watcher:
 
     def take_out(self, which: int, _: str) -> None:
         long_enough = self.lain[which] >= MINIMUM_MIN[which]
-        stack = self.lies_in[which]
+        stack, self.waits = self.lies_in[which], None
         may_come_out = stack is not None and not self.weights_on[stack] and long_enough
         assert (self.room.takes_out(self.sheets[which]).kind == "done") == may_come_out
         if may_come_out:

@@ -9,7 +9,11 @@ from xml.etree import ElementTree
 import pytest
 from flask import Flask, render_template
 
+from app.db.engine import transaction
+from app.services.room import add_stack
 from app.web.drawing import DrawnLayer, DrawnStack
+from tests.room import Room
+from tests.web.conftest import ClientAs
 
 SVG = re.compile(r'<svg class="stack-picture".*</svg>', re.DOTALL)
 WORDS = {"ready": "may come out", "not-yet": "Thursday 10:30", "waiting": "not running"}
@@ -169,3 +173,65 @@ def test_a_bulky_sheet_is_drawn_and_said_to_be_bulky(app: Flask) -> None:
 def render(app: Flask, stack: DrawnStack) -> str:
     with app.test_request_context():
         return render_template("press/_stack.html", stack=stack, full=True)
+
+
+# -- the five pictures of a real stack, by name -------------------------------------------------------------------
+def a_real_stack(room: Room, adhesives: tuple[str, ...], hours: int, weights: str) -> None:
+    with transaction(room.database) as session:
+        room.stack["P9"] = add_stack(session, "P9", room.now, capacity=20, mass_kg=12, pieces=4)
+    for adhesive in adhesives:
+        room.sheet_in("P9", adhesive=adhesive)
+    if weights != "never on":
+        room.weights("on", "P9")
+    room.wait(hours=hours)
+    if weights == "off again":
+        room.weights("off", "P9")
+
+
+# Straps need 2 hours, PVA 24: common practice, no source (the house rules' defaults).
+FIVE = {
+    "one layer": (("pva",), 3, "on", ["not-yet"]),
+    "twenty layers": (("straps", "pva") * 10, 3, "on", ["ready", "not-yet"] * 10),
+    "all ready": (("straps",) * 4, 2, "on", ["ready"] * 4),
+    "none ready": (("pva",) * 4, 23, "on", ["not-yet"] * 4),
+    "no weights": (("pva",) * 4, 1, "never on", ["waiting"] * 4),
+    "no weights any more": (("straps", "pva"), 2, "off again", ["ready", "waiting"]),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("adhesives", "hours", "weights", "states"), FIVE.values(), ids=FIVE)
+@pytest.mark.parametrize("path", ["/press/P9", "/press", "/board"])
+def test_a_real_stack_is_drawn_as_it_is(
+    room: Room, client_as: ClientAs, path: str, adhesives: tuple[str, ...], hours: int, weights: str, states: list[str]
+) -> None:
+    a_real_stack(room, adhesives, hours, weights)
+    text = client_as("reader").get(path).text
+    pictures = [
+        ElementTree.fromstring(each)
+        for each in re.findall(r'<svg class="stack-picture".*?</desc>.*?\n  </svg>', text, re.DOTALL)
+    ]
+    (svg,) = [each for each in pictures if (each.findtext("title") or "").startswith("P9,")]
+    layers = [
+        each.get("href", "").removeprefix("#layer-")
+        for each in svg.iter("use")
+        if each.get("href", "").startswith("#layer-")
+    ]
+    drawn_large = [
+        shape.classes[1].removeprefix("pile-")
+        for rect in svg.iter("rect")
+        if (shape := _shape(rect)) and shape.kind == "sheet"
+    ]
+    assert (drawn_large[::-1] if path == "/press/P9" else layers) == states
+    title = svg.findtext("title") or ""
+    assert title == f"P9, weights {'on' if weights == 'on' else 'off'}"
+    pieces = [each for each in svg.iter("svg") if "weight" in each.get("class", "").split()]
+    assert [("weight-off" in each.get("class", "")) for each in pieces] == [weights != "on"] * 4
+    height = float(svg.get("height", "0"))
+    pitch = 28 if path == "/press/P9" else 10
+    assert height - pitch * len(states) == _height_of_none(path), "each layer adds its own height, and nothing else"
+
+
+def _height_of_none(path: str) -> float:
+    """A stack without a sheet: its board, its lid and the room for the weights (the sizes of templates/press/_stack.html)."""
+    board, lid, weight = (9, 11, 34) if path == "/press/P9" else (2, 4, 13)
+    return weight + 6 + lid + board + 3
