@@ -5,16 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from sqlalchemy import BindParameter, ColumnElement, or_, select
+from sqlalchemy import BindParameter, ColumnElement, or_, select, union_all
 from sqlalchemy.orm import Session
 
-from app.db.models import FreezerLoad, Sheet, table_of
+from app.db.models import FreezerLoad, LoadBundle, Sheet, table_of
 
 LOAD = table_of(FreezerLoad)
+TIED = table_of(LoadBundle)
 SHEET = table_of(Sheet)
 INSIDE = SHEET.alias("inside")
-BUNDLES = select(LOAD.c.bundle_id).where(
-    LOAD.c.put_in_at.is_not(None), LOAD.c.opened_at.is_(None), LOAD.c.bundle_id.is_not(None)
+_CLOSED = (LOAD.c.put_in_at.is_not(None), LOAD.c.opened_at.is_(None))
+# What lies loose in a load lies in its own bundle; tied bundles are listed beside.
+BUNDLES = union_all(
+    select(LOAD.c.bundle_id).where(*_CLOSED, LOAD.c.bundle_id.is_not(None)),
+    select(TIED.c.bundle_id).join(LOAD, LOAD.c.id == TIED.c.load_id).where(*_CLOSED),
 )
 
 

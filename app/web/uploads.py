@@ -47,6 +47,11 @@ def let_go(key: str) -> None:
     session.pop("upload", None)
 
 
+def let_lie() -> None:
+    """Leave a held file where it lies, for whoever takes it in; no browser asks for it any more."""
+    session.pop("upload", None)
+
+
 def _folder() -> Path:
     folder = house().config.data / "uploads"
     folder.mkdir(mode=0o700, exist_ok=True)

@@ -1,0 +1,109 @@
+"""What may go into a load: a tied bundle whole or not at all, and nothing damp, whichever way it came into it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from sqlalchemy import insert, select
+from sqlalchemy.engine import RowMapping
+
+from app.domain.answer import Answer
+from app.domain.attempt import LoadFacts
+from app.domain.errors import Refusal, Refused
+from app.domain.freezing_rules import why_not_frozen
+from app.domain.moves import refusals
+from app.domain.numbers import shown
+from app.domain.stages import Stage, Step
+from app.services.custody import standing_of
+from app.services.desk import Desk, behind
+from app.services.facts import make_attempt
+from app.services.freezers import somebody
+from app.services.loads import SHEET, TIED, being_filled, fill, load_facts, load_of_bundle, sheets_of
+from app.services.saying import desk_tell
+from app.services.sheets import write_step
+from app.services.writers import writing_for
+
+
+def bundle_into_load(desk: Desk, bundle: RowMapping) -> Answer | None:
+    """A bundle's card while a load is being filled: all of it goes in, still tied. None where no load is meant.
+
+    Refused: load-closed for one that lies in a freezer, damp and wet-adhesive for what must not be frozen, all by name.
+    """
+    step, load = desk.request.step, being_filled(desk)
+    if step is not Step.FREEZE and (step is not None or load is None):
+        _is_not_frozen(desk, bundle)
+        return None
+    somebody(desk)
+    facts = load_facts(desk)
+    if facts is None:
+        raise Refused(
+            Refusal("no-load", "Into which load?", "Scan the card of the bag or box it goes in.", "which-one")
+        )
+    return _tied_in(desk, bundle, facts, load)
+
+
+def refuse_what_is_damp(desk: Desk, load: RowMapping) -> None:
+    """Refused: load-empty, and damp or wet-adhesive naming the sheets, whichever way they came into it."""
+    rows = sheets_of(desk.session, load)
+    if not rows:
+        raise Refused(Refusal("load-empty", f"Nothing is in {load['name']} by the log.", "Scan what is in it first."))
+    found: dict[str, tuple[Refusal, list[str]]] = {}
+    for row in rows:
+        refusal = why_not_frozen(Stage(row["stage"])) if row["stage"] else None
+        if refusal is not None:
+            found.setdefault(refusal.code, (refusal, []))[1].append(shown(row["number"], desk.patterns))
+    if found:
+        next_ = "Take what is named out of the bag first."
+        raise Refused(
+            *(replace(why, words=f"{', '.join(numbers)}: {why.words}", next=next_) for why, numbers in found.values())
+        )
+
+
+def _tied_in(desk: Desk, bundle: RowMapping, facts: LoadFacts, load: RowMapping | None) -> Answer:
+    found = select(SHEET).where(SHEET.c.bundle_id == bundle["id"], SHEET.c.closed_as.is_(None)).order_by(SHEET.c.number)
+    rows = list(desk.session.execute(found.with_for_update()).mappings())
+    if not rows:
+        raise Refused(Refusal("load-empty", f"{bundle['name']} is empty by the log.", "Scan its sheets one by one."))
+    tied = replace(facts, tied_id=bundle["id"])
+    attempts = [(row, make_attempt(desk, row, standing_of(row), Step.FREEZE, load=tied)) for row in rows]
+    if wrong := _wrong(desk, attempts):
+        raise Refused(*wrong)
+    for row, attempt in attempts:
+        write_step(desk, row, attempt, writing_for(desk, row, attempt))
+    mine = {"load_id": facts.load_id, "bundle_id": bundle["id"]}
+    if desk.session.execute(select(TIED).filter_by(**mine)).first() is None:
+        desk.session.execute(insert(TIED), mine)
+    if load is not None:
+        fill(desk, load)
+    line = f"{bundle['name']}, still tied, is in {facts.name}: {len(rows)} sheets."
+    next_ = "Scan the next; or close the bag, and scan its card once it lies in the freezer."
+    return Answer("done", "Put into a load.", (line,), next_, step=Step.FREEZE.value, entry=desk.written[-1],
+                  moved=tuple(row["number"] for row in rows))  # fmt: skip
+
+
+def _wrong(desk: Desk, attempts: list[tuple[RowMapping, Any]]) -> list[Refusal]:
+    """Why it may not go in: each kind of reason once, with the sheets that it is about."""
+    named: dict[str, tuple[Refusal, list[str]]] = {}
+    for row, attempt in attempts:
+        late = behind(desk, row["last_at"])
+        for refusal in (late,) if late is not None else refusals(attempt):
+            named.setdefault(refusal.code, (refusal, []))[1].append(shown(row["number"], desk.patterns))
+    return [
+        replace(refusal, words=f"{', '.join(numbers)}: {refusal.said(desk_tell(desk))}", next=_apart(refusal, desk))
+        for refusal, numbers in named.values()
+    ]  # fmt: skip
+
+
+def _apart(refusal: Refusal, desk: Desk) -> str:
+    return f"Untie the bundle first and take out what is named. {refusal.next_said(desk_tell(desk))}"
+
+
+def _is_not_frozen(desk: Desk, bundle: RowMapping) -> None:
+    load = load_of_bundle(desk.session, bundle["id"])
+    if load is None or load["out_at"] is not None:
+        return
+    words = f"By the log {bundle['name']} lies in the freezer, in {load['name']}."
+    raise Refused(
+        Refusal("load-closed", words, "If it is here, scan the card of the load first, and say that it is out.")
+    )

@@ -1,0 +1,104 @@
+"""The forms of the freezer: a new load, what happened to a freezer, what nobody scanned, and whether a cabinet is clean."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from flask_wtf import FlaskForm
+from wtforms import DateTimeLocalField, RadioField, SelectField, StringField
+from wtforms.validators import InputRequired, Length, Optional
+
+from app.domain.stages import Step
+from app.domain.wall import moments_of
+from app.queries.freezers import FreezerView
+from app.queries.people import WorkerLine
+from app.web.forms import REASON
+from app.web.late import WallForm
+from app.web.render import house
+
+LATER = "That is before it began. Give a later time."
+
+
+class NewLoadForm(FlaskForm):  # type: ignore[misc]
+    """A bag or box for the freezer."""
+
+    name = StringField("Name, if it is to have one of its own", [Optional(), Length(max=80)])
+
+
+class EventForm(WallForm):
+    """What happened to a freezer, and from when until when."""
+
+    freezer = SelectField("Freezer", [InputRequired("Choose a freezer.")])
+    step = SelectField("What happened", choices=[
+        (Step.POWER_CUT.value, "it had no power"), (Step.DEFROSTED.value, "it was defrosted"),
+        (Step.FREEZER_OPENED.value, "it was opened"), (Step.FREEZER_RUNS.value, "it runs again, since"),
+    ])  # fmt: skip
+    ends_at = DateTimeLocalField(
+        "Until when, if anybody knows", [Optional()], format=["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]
+    )
+    reason = StringField("Where you know it from", REASON)
+
+    def ending(self) -> datetime | None:
+        """Until when; the later of two where the clock showed it twice, so that no time counts that may not."""
+        found = moments_of(self.ends_at.data, house().zone) if self.ends_at.data else ()
+        return found[-1] if found else None
+
+    def validate(self, extra_validators: Any = None) -> bool:
+        """Whether it makes sense: it ends after it begins."""
+        if not super().validate(extra_validators):
+            return False
+        begins = self.happened_at.data
+        if self.ends_at.data and begins and self.ends_at.data < begins:
+            self.ends_at.errors = [LATER]
+            return False
+        return True
+
+
+class LateLoadForm(WallForm):
+    """What was done with a load while nobody could scan."""
+
+    step = SelectField("What happened", choices=[
+        (Step.LOAD_IN.value, "it was put into a freezer"), (Step.LOAD_COLD.value, "its logger showed that it was cold"),
+        (Step.LOAD_OUT.value, "it came out"), (Step.LOAD_OPENED.value, "it was opened"),
+    ])  # fmt: skip
+    freezer = SelectField("Into which freezer", [Optional()], default="")
+    reading_c = StringField("What the logger showed, °C", [Optional(), Length(max=12)])
+    worker = SelectField("Who did it", [InputRequired("Say who did it.")])
+    reason = StringField("Where you know it from", REASON)
+
+    def facts(self) -> dict[str, Any]:
+        """What else was told."""
+        return {name: getattr(self, name).data for name in ("freezer", "reading_c") if getattr(self, name).data}
+
+
+class CleanForm(FlaskForm):  # type: ignore[misc]
+    """Whether a cabinet is clean, and why."""
+
+    clean = RadioField("This cabinet", [InputRequired("Say whether it is clean.")], choices=[
+        ("yes", "is clean: only treated sheets lie in it and go into it"), ("no", "is not clean"),
+    ])  # fmt: skip
+    reason = StringField("Why?", REASON)
+
+
+def event_form(freezers: Sequence[FreezerView], *, fresh: bool = False) -> EventForm:
+    """The form for what happened to a freezer; `fresh` for one that nobody has filled in."""
+    form = EventForm(formdata=None, prefix="") if fresh else EventForm()
+    form.freezer.choices = [(each.code, each.name) for each in freezers]
+    _own_ids(form, "event")
+    return form
+
+
+def late_load_form(people: Sequence[WorkerLine], freezers: Sequence[str], *, fresh: bool = False) -> LateLoadForm:
+    """The form for what nobody scanned of a load."""
+    form = LateLoadForm(formdata=None) if fresh else LateLoadForm()
+    form.freezer.choices = [("", "–"), *((name, name) for name in freezers)]
+    form.worker.choices = [(str(each.worker_id), each.name) for each in people]
+    _own_ids(form, "late")
+    return form
+
+
+def _own_ids(form: Any, what: str) -> None:
+    for each in form:
+        each.id = each.label.field_id = f"{what}-{each.short_name}"
