@@ -12,3 +12,14 @@ CAUTIONS: dict[str, str] = {
     "naphthalene": "Smells of mothballs: air it, gloves on.",
     "pins": "Sharp pins in the folder.",
 }
+
+# What each is called, in a word or two: on pages and in the history. The sign stands on a cabinet's label.
+HAZARD_WORDS: dict[str, str] = {
+    "historic": "mercury or arsenic suspected",
+    "irritant": "irritant plant",
+    "spines": "spines",
+    "mould": "mould",
+    "naphthalene": "naphthalene or PDB smell",
+    "pins": "sharp pins",
+}
+SIGN = "Suspected sheets: mercury or arsenic. Ask the manager before you open it."

@@ -20,7 +20,11 @@ QUARANTINED = frozenset(
         Step.BACK_TO_TABLE,
         Step.BRING_BACK,
         Step.SHELVE,
+        Step.TIE,
         Step.GOES_UNMOUNTED,
+        Step.PUT_BACK,
+        Step.ANOTHER_SHEET,
+        Step.DIVIDE,
     }  # fmt: skip
 )
 

@@ -1,12 +1,16 @@
-"""Dangers that are said together with a scan: they travel with the sheet from then on."""
+"""Dangers that travel with a sheet or a consignment: said with a scan or on a page, and cleared with a reason."""
 
 from __future__ import annotations
 
-from sqlalchemy import or_, select
-from sqlalchemy.engine import RowMapping
+from datetime import datetime
 
-from app.db.models import Hazard, table_of
-from app.domain.hazards import CAUTIONS
+from sqlalchemy import or_, select, update
+from sqlalchemy.engine import RowMapping
+from sqlalchemy.orm import Session
+
+from app.db.models import Consignment, Hazard, Sheet, table_of
+from app.domain.hazards import CAUTIONS, HAZARD_WORDS
+from app.services.changes import changed
 from app.services.desk import Desk
 from app.services.room import add_hazard
 
@@ -31,3 +35,49 @@ def _known(desk: Desk, row: RowMapping) -> set[str]:
     came_with = HAZARD.c.consignment_id == row["consignment_id"]
     whose = its_own if row["consignment_id"] is None else or_(its_own, came_with)
     return set(desk.session.execute(select(HAZARD.c.kind).where(whose, HAZARD.c.cleared_at.is_(None))).scalars())
+
+
+def put_hazard(session: Session, kind: str, why: str, now: datetime, by: int | None, *, sheet_id: int | None = None,
+               consignment_id: int | None = None) -> bool:  # fmt: skip
+    """Say that a sheet, or all of a consignment, carries a danger; False where that is known. ValueError for an unknown kind."""
+    mine = (
+        HAZARD.c.sheet_id.is_not_distinct_from(sheet_id),
+        HAZARD.c.consignment_id.is_not_distinct_from(consignment_id),
+    )
+    standing = select(HAZARD.c.id).where(HAZARD.c.kind == kind, HAZARD.c.cleared_at.is_(None), *mine)
+    if session.execute(standing).first() is not None:
+        return False
+    hazard_id = add_hazard(session, kind, now, sheet_id=sheet_id, consignment_id=consignment_id, by=by)
+    session.execute(update(HAZARD).where(HAZARD.c.id == hazard_id).values(why=why.strip() or None))
+    changed(session, now, by, "hazard", hazard_id, f"{HAZARD_WORDS[kind]}, {_of(session, hazard_id)}", new="said",
+            why=why.strip() or None)  # fmt: skip
+    return True
+
+
+def clear_hazard(session: Session, hazard_id: int, why: str, now: datetime, by: int | None) -> bool:
+    """Say with a reason that a danger is none; False where it was cleared already. ValueError without a reason, or for none."""
+    if not why.strip():
+        raise ValueError("Say why: what was looked at, and what was found.")
+    row = session.execute(select(HAZARD).where(HAZARD.c.id == hazard_id).with_for_update()).one_or_none()
+    if row is None:
+        raise ValueError("There is no such danger. Load the page again.")
+    if row.cleared_at is not None:
+        return False
+    values = {"cleared_at": now, "cleared_by": by, "why": why.strip()}
+    session.execute(update(HAZARD).where(HAZARD.c.id == hazard_id).values(values))
+    changed(session, now, by, "hazard", hazard_id, f"{HAZARD_WORDS.get(row.kind, row.kind)}, {_of(session, hazard_id)}",
+            old=row.why or "said", new="cleared", why=why.strip())  # fmt: skip
+    return True
+
+
+def _of(session: Session, hazard_id: int) -> str:
+    """What a danger travels with, as a change names it."""
+    found = (
+        select(Sheet.number, Consignment.name)
+        .select_from(HAZARD)
+        .outerjoin(Sheet, Sheet.id == HAZARD.c.sheet_id)
+        .outerjoin(Consignment, Consignment.id == HAZARD.c.consignment_id)
+        .where(HAZARD.c.id == hazard_id)
+    )
+    row = session.execute(found).one()
+    return str(row.number or row.name)
