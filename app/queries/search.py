@@ -1,51 +1,68 @@
-"""Finding a sheet: by number, part of a number, plant name, collector and field number, or consignment."""
+"""Finding a sheet: by number or part of it, plant, collector and field number, place, last hands, or consignment."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import Select, and_, bindparam, select
+from sqlalchemy import and_, bindparam, select
 from sqlalchemy.orm import Session
 
-from app.db.models import FormerNumber, Sheet, table_of
-from app.domain.folding import folded
+from app.db.models import FormerNumber, Sheet, Specimen, table_of
+from app.db.near import near_plants
+from app.db.prepared import prepared
+from app.domain.folding import folded, folded_plant
 from app.domain.numbers import Pattern, shown
-from app.domain.reading import Exact, Partial, Reading, read
+from app.domain.reading import Exact, Partial, read
 from app.queries.lines import detail_of, line_rows, place_of, stage_words
-from app.queries.names import collectors_like, consignments_like, plants_like
+from app.queries.names import collectors_like, consignments_like, plants_beginning, plants_by_words
+from app.queries.search_asked import Asked, Seekers, ids, shared_out
+from app.queries.search_places import in_bundle, in_cabinet, in_stack, last_had
 
 SHEET = table_of(Sheet)
 LONGEST_QUERY = 120
 # Past every letter and digit that a number is made of.
 AFTER_ALL = "~"
 
-_BY_NUMBERS = (
+_BY_NUMBERS = prepared(
     select(SHEET.c.id).where(SHEET.c.number.in_(bindparam("numbers", expanding=True))).order_by(SHEET.c.number)
 )
-_FORMER = select(FormerNumber.sheet_id).where(FormerNumber.number.in_(bindparam("numbers", expanding=True)))
-_RANGE = (
+_FORMER = prepared(select(FormerNumber.sheet_id).where(FormerNumber.number.in_(bindparam("numbers", expanding=True))))
+_RANGE = prepared(
     select(SHEET.c.id)
     .where(SHEET.c.number >= bindparam("low"), SHEET.c.number < bindparam("high"))
     .order_by(SHEET.c.number)
     .limit(bindparam("most"))
 )
-_BY_FIELD_NUMBER = (
+_BY_FIELD_NUMBER = prepared(
     select(SHEET.c.id).where(SHEET.c.record_number == bindparam("record")).order_by(SHEET.c.id).limit(bindparam("most"))
 )
-_BY_COLLECTOR_AND_NUMBER = (
+_BY_COLLECTOR_AND_NUMBER = prepared(
     select(SHEET.c.id)
     .where(and_(SHEET.c.collector_id == bindparam("key"), SHEET.c.record_number == bindparam("record")))
     .limit(bindparam("most"))
 )
-_BY_COLLECTOR = select(SHEET.c.id).where(SHEET.c.collector_id == bindparam("key")).limit(bindparam("most"))
-_BY_PLANT = select(SHEET.c.id).where(SHEET.c.plant_name_id == bindparam("key")).limit(bindparam("most"))
-_BY_CONSIGNMENT = select(SHEET.c.id).where(SHEET.c.consignment_id == bindparam("key")).limit(bindparam("most"))
+_BY_COLLECTOR = prepared(select(SHEET.c.id).where(SHEET.c.collector_id == bindparam("key")).limit(bindparam("most")))
+_BY_PLANT = prepared(select(SHEET.c.id).where(SHEET.c.plant_name_id == bindparam("key")).limit(bindparam("most")))
+_BY_CONSIGNMENT = prepared(
+    select(SHEET.c.id).where(SHEET.c.consignment_id == bindparam("key")).limit(bindparam("most"))
+)
+
+
+_OF_SPECIMEN = select(SHEET.c.specimen_id).where(
+    SHEET.c.id.in_(bindparam("found", expanding=True)), SHEET.c.specimen_id.is_not(None)
+)
+_PARTS = prepared(
+    select(SHEET.c.id, SHEET.c.specimen_id, SHEET.c.part, Specimen.sheets)
+    .join(Specimen, Specimen.id == SHEET.c.specimen_id)
+    .where(SHEET.c.specimen_id.in_(_OF_SPECIMEN))
+    .order_by(SHEET.c.part, SHEET.c.id)
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Hit:
-    """One sheet that was found, and by what."""
+    """One sheet that was found, and by what; `part` says which sheet of its specimen it is ("1 of 2"), where it has more."""
 
     number: str
     shown: str
@@ -55,38 +72,22 @@ class Hit:
     stage: str
     stage_words: str
     why: str
+    part: str
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """What is searched for: as it was typed, folded, and read as a number; and how many are wanted."""
+def find(
+    session: Session, q: str, patterns: Sequence[Pattern], limit: int = 12, *, by_hands: bool = False
+) -> list[Hit]:
+    """The sheets that are meant by what was typed, the likeliest first: a number before names, near names last.
 
-    session: Session
-    text: str
-    key: str
-    reading: Reading
-    patterns: Sequence[Pattern]
-    most: int
-
-    @property
-    def is_number(self) -> bool:
-        """Whether it is nothing but digits, as no name is."""
-        return self.key.isdigit()
-
-
-Seekers = tuple[tuple[str, Callable[[Asked], Iterable[int]]], ...]
-
-
-def find(session: Session, q: str, patterns: Sequence[Pattern], limit: int = 12) -> list[Hit]:
-    """The sheets that are meant by what was typed, the likeliest first: a number before names, names before consignments.
-
-    One wrong letter in a name finds nothing here.
+    Sheets of one specimen come together. `by_hands` lets a worker's name find the sheets that they had last.
     """
-    found = _found(session, q, patterns, limit)
+    parts: dict[int, str] = {}
+    found = _with_parts(session, _found(session, q, patterns, limit, by_hands), parts, limit)
     rows = line_rows(session, list(found))
     return [
         Hit(row.number, shown(row.number, patterns), row.plant or "", detail_of(row), place_of(row), row.stage or "",
-            stage_words(row.stage, row.closed_as), found[row.id])
+            stage_words(row.stage, row.closed_as), found[row.id], parts.get(row.id, ""))
         for row in rows
     ]  # fmt: skip
 
@@ -96,12 +97,24 @@ def matching(session: Session, q: str, patterns: Sequence[Pattern], limit: int) 
     return list(_found(session, q, patterns, limit))
 
 
-def _found(session: Session, q: str, patterns: Sequence[Pattern], limit: int) -> dict[int, str]:
+def _found(session: Session, q: str, patterns: Sequence[Pattern], limit: int, by_hands: bool = False) -> dict[int, str]:
     text = q.strip()[:LONGEST_QUERY]
-    asked = Asked(session, text, folded(text), read(text, patterns), patterns, limit)
+    asked = Asked(session, text, folded(text), folded_plant(text), read(text, patterns), patterns, limit, by_hands)
     if not asked.key:
         return {}
-    return _sheets_of(asked, NUMBERS) if isinstance(asked.reading, Exact) else _sheets_of(asked, NUMBERS + NAMES)
+    return _sheets_of(asked, CODES if isinstance(asked.reading, Exact) else NUMBERS + NAMES)
+
+
+def _with_parts(session: Session, found: dict[int, str], parts: dict[int, str], most: int) -> dict[int, str]:
+    """What was found, the other sheets of each specimen behind the one that was; `parts` is told which is which."""
+    rows = session.execute(_PARTS, {"found": list(found)}).all() if found else []
+    together: dict[int, list[int]] = {}
+    for row in rows:
+        together.setdefault(row.specimen_id, []).append(row.id)
+        parts[row.id] = f"{row.part} of {row.sheets}" if row.sheets > 1 else ""
+    of = {sheet_id: many for many in together.values() for sheet_id in many}
+    ordered = dict.fromkeys(each for first in found for each in (first, *of.get(first, ())))
+    return {each: found.get(each, SAME_SPECIMEN) for each in list(ordered)[:most]}
 
 
 def _sheets_of(asked: Asked, seekers: Seekers) -> dict[int, str]:
@@ -124,19 +137,19 @@ def _meant(asked: Asked) -> list[str]:
 
 def _exact(asked: Asked) -> Iterable[int]:
     numbers = _meant(asked)
-    return _ids(asked, _BY_NUMBERS, numbers=numbers) if numbers else ()
+    return ids(asked, _BY_NUMBERS, numbers=numbers) if numbers else ()
 
 
 def _former(asked: Asked) -> Iterable[int]:
     numbers = _meant(asked)
-    return _ids(asked, _FORMER, numbers=numbers) if numbers else ()
+    return ids(asked, _FORMER, numbers=numbers) if numbers else ()
 
 
 def _part(asked: Asked) -> Iterable[int]:
     """Numbers whose digits, behind the zeros in front, begin with what was typed: one range of the index for each."""
     typed = asked.key.replace(" ", "").upper()
     for low in dict.fromkeys(low for pattern in asked.patterns for low in _beginnings(typed, pattern)):
-        yield from _ids(asked, _RANGE, low=low, high=low + AFTER_ALL, most=asked.most)
+        yield from ids(asked, _RANGE, low=low, high=low + AFTER_ALL, most=asked.most)
 
 
 def _beginnings(typed: str, pattern: Pattern) -> list[str]:
@@ -156,7 +169,7 @@ def _beginnings(typed: str, pattern: Pattern) -> list[str]:
 
 def _field_number(asked: Asked) -> Iterable[int]:
     record = asked.text.removeprefix("no.").strip()
-    return _ids(asked, _BY_FIELD_NUMBER, record=record, most=asked.most) if any(map(str.isdigit, record)) else ()
+    return ids(asked, _BY_FIELD_NUMBER, record=record, most=asked.most) if any(map(str.isdigit, record)) else ()
 
 
 def _collector_and_number(asked: Asked) -> Iterable[int]:
@@ -164,44 +177,44 @@ def _collector_and_number(asked: Asked) -> Iterable[int]:
     if len(words) < 2 or not any(map(str.isdigit, words[-1])):
         return
     for key in collectors_like(asked.session, folded(" ".join(words[:-1]))):
-        yield from _ids(asked, _BY_COLLECTOR_AND_NUMBER, key=key, record=words[-1], most=asked.most)
+        yield from ids(asked, _BY_COLLECTOR_AND_NUMBER, key=key, record=words[-1], most=asked.most)
 
 
 def _plant(asked: Asked) -> Iterable[int]:
-    if asked.is_number:
-        return ()
-    return _shared_out(asked, _BY_PLANT, plants_like(asked.session, asked.key, asked.most))
+    keys = [] if asked.is_number else plants_beginning(asked.session, asked.plant, asked.most)
+    return shared_out(asked, _BY_PLANT, keys)
+
+
+def _plant_words(asked: Asked) -> Iterable[int]:
+    keys = [] if asked.is_number else plants_by_words(asked.session, asked.plant, asked.most)
+    return shared_out(asked, _BY_PLANT, keys)
+
+
+def _near_plant(asked: Asked) -> Iterable[int]:
+    return shared_out(asked, _BY_PLANT, near_plants(asked.session, asked.plant, asked.most))
 
 
 def _collector(asked: Asked) -> Iterable[int]:
-    if asked.is_number:
-        return ()
-    return _shared_out(asked, _BY_COLLECTOR, collectors_like(asked.session, asked.key))
+    return shared_out(asked, _BY_COLLECTOR, [] if asked.is_number else collectors_like(asked.session, asked.key))
 
 
 def _consignment(asked: Asked) -> Iterable[int]:
-    return _shared_out(asked, _BY_CONSIGNMENT, consignments_like(asked.session, asked.key))
+    return shared_out(asked, _BY_CONSIGNMENT, consignments_like(asked.session, asked.key))
 
 
-def _shared_out(asked: Asked, statement: Select[int], keys: Sequence[int]) -> Iterable[int]:
-    """Sheets of each name that fits, some of every one, so that a common name does not hide the others."""
-    each = max(asked.most // max(len(keys), 1), 1)
-    for key in keys:
-        yield from _ids(asked, statement, key=key, most=each)
-    for key in keys:
-        yield from _ids(asked, statement, key=key, most=asked.most)
-
-
-def _ids(asked: Asked, statement: Select[int], **values: object) -> list[int]:
-    return list(asked.session.execute(statement, values).scalars())
-
-
+SAME_SPECIMEN = "same specimen"
 NUMBERS: Seekers = (("number", _exact), ("former number", _former))
+PLACES: Seekers = (("bundle", in_bundle), ("stack", in_stack), ("cabinet", in_cabinet))
+CODES = NUMBERS + PLACES
 NAMES: Seekers = (
     ("field number", _collector_and_number),
     ("field number", _field_number),
     ("part of the number", _part),
     ("plant name", _plant),
+    ("words of the plant name", _plant_words),
     ("collector", _collector),
     ("consignment", _consignment),
+    *PLACES,
+    ("last hands", last_had),
+    ("plant name, one letter different", _near_plant),
 )
