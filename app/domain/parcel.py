@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -14,6 +15,7 @@ from app.domain.reading import Exact, Misread, Partial, read
 from app.domain.table import NUMBER_TERM, BadRow, Row, clipped
 
 # What the room itself reads; every other column is kept with the sheet as it came.
+_A_DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 NOTES = ("occurrenceRemarks", "materialEntityRemarks")
 USED = (NUMBER_TERM, "scientificName", "scientificNameAuthorship", "family", "recordedBy", "recordNumber", "eventDate",
         "locality", *NOTES)  # fmt: skip
@@ -42,11 +44,12 @@ class ListedSheet:
     collector: str
     known: Mapping[str, Any]
     content: str
+    file: str = ""
 
 
 def parcel_of(columns: Sequence[str], patterns: Sequence[Pattern], latest: date) -> Parcel:
     """How a list with these columns is read."""
-    places = {column: place for place, column in enumerate(columns)}
+    places = {column: place for place, column in enumerate(columns) if column}
     used = {term: places[term] for term in USED if term in places}
     kept = tuple((column, place) for column, place in places.items() if column not in used)
     return Parcel(used, kept, tuple(patterns), latest)
@@ -56,16 +59,16 @@ def listed_sheet(row: Row, parcel: Parcel) -> ListedSheet | BadRow:
     """The sheet that a row tells of, or what is wrong: a number that does not read right, or a date still to come."""
     number = read(_said(row, parcel, NUMBER_TERM), parcel.patterns)
     if not (isinstance(number, Exact) and number.kind is Kind.SHEET):
-        return BadRow(row.line, NUMBER_TERM, number_fault(row.cells[parcel.used[NUMBER_TERM]], parcel.patterns))
+        fault = number_fault(row.cells[parcel.used[NUMBER_TERM]], parcel.patterns)
+        return BadRow(row.line, NUMBER_TERM, fault, row.file)
     said = {term: _said(row, parcel, term) for term in parcel.used if term != NUMBER_TERM}
-    if _is_to_come(said.get("eventDate", ""), parcel.latest):
-        return BadRow(
-            row.line, "eventDate", f"{said['eventDate']} is still to come: read the date off the label again."
-        )
+    if words := date_fault(said.get("eventDate", ""), parcel.latest):
+        return BadRow(row.line, "eventDate", words, row.file)
     kept = {name: _one_kind_of_line_end(row.cells[at]) for name, at in parcel.kept if row.cells[at].strip()}
+    kept.update((name, _one_kind_of_line_end(text)) for name, text in row.more)
     return ListedSheet(
-        row.line, number.text, _plant(said), said.get("recordedBy", ""), _known(said, kept), _content(said, kept)
-    )
+        row.line, number.text, _plant(said), said.get("recordedBy", ""), _known(said, kept), _content(said, kept), row.file
+    )  # fmt: skip
 
 
 def number_fault(text: str, patterns: Sequence[Pattern]) -> str:
@@ -93,12 +96,14 @@ def _one_kind_of_line_end(text: str) -> str:
     return text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text
 
 
-def _is_to_come(text: str, latest: date) -> bool:
+def date_fault(text: str, latest: date) -> str:
+    """Why a date cannot be right; empty for one that can."""
     try:
-        return date.fromisoformat(text) > latest
+        is_to_come = date.fromisoformat(text) > latest
     except ValueError:
-        # A date may be a year, a range, or whatever the label says: it is kept as it is.
-        return False
+        # A date may be a year, a range, or whatever the label says: it is kept as it is. One that names a day names one.
+        return f"{text} is no day of any calendar: read the date off the label again." if _A_DAY.fullmatch(text) else ""
+    return f"{text} is still to come: read the date off the label again." if is_to_come else ""
 
 
 def _plant(said: Mapping[str, str]) -> tuple[str, str, str]:

@@ -1,71 +1,54 @@
-"""Reading a list of sheets from a file: CSV by RFC 4180 in UTF-8, each row with the line on which it begins."""
+"""Reading a list of sheets from a file: CSV by RFC 4180, each row with the line on which it begins."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
-from io import BytesIO
 from itertools import islice
 
-from app.domain.terms import nearest, term_for
+from app.domain.mapping import Ways, columns_of, straight
+from app.domain.table_cells import Form, cells_of, records
+from app.domain.table_faults import BadRow, BadTable, clipped
+from app.domain.table_letters import Letters, lettered
+from app.domain.terms import NUMBER_TERM, term_for
 
 MOST_BYTES = 64 * 1024 * 1024
 MOST_ROWS = 200_000
 MOST_COLUMNS = 400
 LONGEST_CELL = 10_000
-LONGEST_HEADING = 200
-NUMBER_TERM = "catalogNumber"
+SAMPLES = 3
 
-_BOM = b"\xef\xbb\xbf"
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
-_SHOWN = 40
-# One cell and what ends it: in quotation marks, with doubled ones inside, or without any.
-_CELLS = {
-    each: re.compile(rf'(?:"([^"]*(?:""[^"]*)*)"|([^"{each}\r\n]*))(?:({each})|\Z)', re.DOTALL) for each in _SEPARATORS
-}
-_QUOTED = re.compile(r'"[^"]*(?:""[^"]*)*"')
 
-
-@dataclass(frozen=True, slots=True)
-class BadRow:
-    """What is wrong with a row: the line on which it begins (0: the file as a whole), the column, and why."""
-
-    line: int
-    column: str
-    reason: str
-
-    @property
-    def said(self) -> str:
-        """The fault as one line of text."""
-        where = [f"Line {self.line}"] if self.line else []
-        where += [self.column] if self.column else []
-        return ": ".join([", ".join(where), self.reason]) if where else self.reason
+__all__ = ["NUMBER_TERM", "BadRow", "BadTable", "Row", "Table", "clipped", "open_table"]
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """The cells of one row as they came, and the line of the file on which it begins."""
+    """The cells of one row as they came, and the line of the file on which it begins.
+
+    `more` is what else belongs to it by name, from other files of an archive; `file` is the archive's file it stands in.
+    """
 
     line: int
     cells: tuple[str, ...]
-
-
-class BadTable(ValueError):
-    """A file that cannot be read, or not any further; `bad` says where and why."""
-
-    def __init__(self, line: int, column: str, reason: str) -> None:
-        self.bad = BadRow(line, column, reason)
-        super().__init__(self.bad.said)
+    more: tuple[tuple[str, str], ...] = ()
+    file: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A file whose headings were read: the Darwin Core terms, and other headings as they came."""
+    """A file whose headings were read: what they say, and by `columns` what each column is to the room.
 
-    data: bytes
-    separator: str
+    A column is a Darwin Core term, or a heading as it came, or empty where it is left out.
+    """
+
+    letters: Letters
+    form: Form
+    headings: tuple[str, ...]
     columns: tuple[str, ...]
+    title: str = ""
 
     def rows(self) -> Iterator[Row | BadRow]:
         """Every row under the headings, or what is wrong with it; rows without any text are passed over.
@@ -73,127 +56,100 @@ class Table:
         BadTable where nothing after it can be trusted: a quotation mark out of place, or more than MOST_ROWS rows.
         """
         found = 0
-        for line, text in islice(_records(self.data), 1, None):
-            cells = _cells(line, text, self.separator, self.columns)
+        for line, text in islice(records(self.letters.data, self.form), 1, None):
+            cells = cells_of(line, text, self.form, self.columns)
             if not "".join(cells).strip():
                 continue
             found += 1
             if found > MOST_ROWS:
                 raise BadTable(line, "", f"There are more than {MOST_ROWS:,} rows: part the file into several.")
-            yield _row(line, cells, self.columns)
+            yield row_of(line, cells, self.columns, self.headings)
         if not found:
             raise BadTable(0, "", "The file has headings and no row under them: there is nothing to import.")
 
-
-def open_table(data: bytes) -> Table:
-    """Read the headings of a CSV file; BadTable, in one sentence, where it is no such file or they cannot be read."""
-    _check_bytes(data)
-    line, text = next(_records(data), (0, ""))
-    if not line:
-        raise BadTable(0, "", "The file is empty: choose the one with the list.")
-    separator = _separator(text)
-    headings = _cells(line, text, separator, ())
-    _check_headings(line, headings)
-    columns = tuple(_column(line, place, heading) for place, heading in enumerate(headings, 1))
-    _check_columns(line, separator, columns)
-    return Table(data, separator, columns)
+    def samples(self) -> tuple[tuple[str, ...], ...]:
+        """The first few rows that can be read, for somebody who has to say what the columns are."""
+        return samples_of(self.rows())
 
 
-def clipped(text: str) -> str:
-    """A text as a sentence may quote it: on one line, and not longer than can be read at a glance."""
-    shown = "".join(each if each.isprintable() else "\N{REPLACEMENT CHARACTER}" for each in text[:_SHOWN])
-    return f"“{shown}…”" if len(text) > _SHOWN else f"“{shown}”"
+def samples_of(rows: Iterator[Row | BadRow]) -> tuple[tuple[str, ...], ...]:
+    """The cells of the first few of these rows that can be read."""
+    with suppress(BadTable):
+        return tuple(islice((row.cells for row in rows if isinstance(row, Row)), SAMPLES))
+    return ()
 
 
-def _check_bytes(data: bytes) -> None:
+def open_table(data: bytes, ways: Ways | None = None) -> Table:
+    """Read the headings of a CSV file; BadTable, in one sentence, where it is no such file or they cannot be read.
+
+    With `ways` the columns are what somebody said they are; without, what their headings say.
+    """
+    letters, line, form, headings = _headings(data)
+    if ways is not None:
+        return Table(letters, form, headings, columns_of(line, headings, ways))
+    columns = straight(line, headings)
+    _check_separators(line, form.separator, columns)
+    return Table(letters, form, headings, columns)
+
+
+def open_unmapped(data: bytes) -> Table:
+    """A file whose columns nobody has named yet: every heading stands for itself. BadTable as `open_table`."""
+    letters, _, form, headings = _headings(data)
+    return Table(letters, form, headings, headings)
+
+
+def checked_letters(data: bytes) -> Letters:
+    """The file as text; BadTable where it is too large, of another kind, or in no encoding that is read."""
     if len(data) > MOST_BYTES:
         size = f"{len(data) / 1024 / 1024:.1f} MB; up to {MOST_BYTES // 1024 // 1024} MB are read"
         raise BadTable(0, "", f"The file has {size}: part it into several.")
     for start, words in _OTHER_KINDS.items():
         if data.startswith(start):
             raise BadTable(0, "", f"This is {words}, not a CSV file: save the list as “CSV UTF-8” first.")
-    _check_text(data)
+    return lettered(data)
 
 
-def _check_text(data: bytes) -> None:
-    for line, raw in enumerate(BytesIO(data), 1):
-        if b"\0" in raw:
-            raise BadTable(line, "", "It holds a NUL byte, which no text does: save the list as “CSV UTF-8” again.")
-        try:
-            raw.decode("utf-8")
-        except UnicodeDecodeError as error:
-            byte = f"byte {raw[error.start]:02X}"
-            words = f"It is not UTF-8 ({byte} at place {error.start + 1}): save the list as “CSV UTF-8”."
-            raise BadTable(line, "", words) from None
+def row_of(line: int, cells: tuple[str, ...], columns: tuple[str, ...], headings: tuple[str, ...] = ()) -> Row | BadRow:
+    """One row, or what is wrong with it: too few or too many cells, one that is too long, or the headings once more."""
+    if len(cells) != len(columns):
+        return _miscounted(line, cells, columns)
+    if max(map(len, cells)) > LONGEST_CELL:
+        longest = max(cells, key=len)
+        words = f"The cell has {len(longest):,} characters; up to {LONGEST_CELL:,} are kept: shorten it."
+        return BadRow(line, columns[cells.index(longest)], words)
+    if cells[-1] == (headings[-1] if headings else None) and _is_head(cells, headings):
+        return BadRow(
+            line, "", "The headings stand here once more, as when two files are put together: take this line out."
+        )
+    return Row(line, cells)
 
 
-def _records(data: bytes) -> Iterator[tuple[int, str]]:
-    """Every row as text without its line end, and the line on which it begins; a cell in quotes may go over lines."""
-    begun, lines, is_open = 0, list[str](), False
-    for number, raw in enumerate(BytesIO(data), 1):
-        text = (raw.removeprefix(_BOM) if number == 1 else raw).decode("utf-8")
-        if not lines and not text.strip():
-            continue
-        begun = begun if lines else number
-        lines.append(text)
-        is_open ^= text.count('"') % 2 == 1
-        if not is_open:
-            yield begun, _without_end("".join(lines))
-            lines = []
-    if lines:
-        # A quotation mark too many; which one it is shows when the row is parted into cells.
-        yield begun, _without_end("".join(lines))
+def _headings(data: bytes) -> tuple[Letters, int, Form, tuple[str, ...]]:
+    letters = checked_letters(data)
+    line, text = next(records(letters.data, Form()), (0, ""))
+    if not line:
+        raise BadTable(0, "", "The file is empty: choose the one with the list.")
+    form = Form(_separator(text))
+    headings = cells_of(line, text, form, ())
+    if len(headings) > MOST_COLUMNS:
+        raise BadTable(line, "", f"There are {len(headings):,} columns; up to {MOST_COLUMNS} are read: take some out.")
+    return letters, line, form, headings
 
 
-def _without_end(text: str) -> str:
-    return text.removesuffix("\n").removesuffix("\r")
+def _is_head(cells: tuple[str, ...], headings: tuple[str, ...]) -> bool:
+    return (cells[0].removeprefix("\ufeff"), *cells[1:]) == headings
 
 
 def _separator(text: str) -> str:
-    """Commas, unless only with semicolons or tabs there is a column for the numbers."""
+    """What parts the headings: that by which there is a column for the numbers, else that which comes most often."""
     for separator in _SEPARATORS:
         if NUMBER_TERM in _terms(text, separator):
             return separator
-    return ","
+    return max(_SEPARATORS, key=text.count)
 
 
 def _terms(text: str, separator: str) -> list[str]:
     return [term for part in text.split(separator) if (term := term_for(part.strip('" '))) is not None]
-
-
-def _cells(line: int, text: str, separator: str, columns: tuple[str, ...]) -> tuple[str, ...]:
-    if '"' not in text and "\r" not in text:
-        return tuple(text.split(separator))
-    cells, place = [], 0
-    while (found := _CELLS[separator].match(text, place)) is not None:
-        quoted, plain, more = found.groups()
-        cells.append(plain if quoted is None else quoted.replace('""', '"'))
-        if more is None:
-            return tuple(cells)
-        place = found.end()
-    column = columns[len(cells)] if len(cells) < len(columns) else ""
-    raise BadTable(line, column, _quoting_fault(text, place, separator))
-
-
-def _quoting_fault(text: str, place: int, separator: str) -> str:
-    if text[place] == '"' and not _QUOTED.match(text, place):
-        return "A quotation mark that opens in this row is never closed: close it, or take it out."
-    if text[place] == '"':
-        return "More text follows the closing quotation mark: double a quotation mark that is part of the text."
-    before = text[place:].split('"')[0].split(separator)[0]
-    if "\r" in before or "\n" in before:
-        return "A line ends with CR alone, as no program of today writes it: save the file with line ends CRLF or LF."
-    return "A quotation mark stands inside a cell that has none around it: quote the whole cell and double the mark."
-
-
-def _row(line: int, cells: tuple[str, ...], columns: tuple[str, ...]) -> Row | BadRow:
-    if len(cells) != len(columns):
-        return _miscounted(line, cells, columns)
-    longest = max(cells, key=len)
-    if len(longest) > LONGEST_CELL:
-        words = f"The cell has {len(longest):,} characters; up to {LONGEST_CELL:,} are kept: shorten it."
-        return BadRow(line, columns[cells.index(longest)], words)
-    return Row(line, cells)
 
 
 def _miscounted(line: int, cells: tuple[str, ...], columns: tuple[str, ...]) -> BadRow:
@@ -204,38 +160,13 @@ def _miscounted(line: int, cells: tuple[str, ...], columns: tuple[str, ...]) -> 
     return BadRow(line, columns[-1], f"The row is too long: it has {many}; {why}.")
 
 
-def _check_headings(line: int, headings: tuple[str, ...]) -> None:
-    if len(headings) > MOST_COLUMNS:
-        raise BadTable(line, "", f"There are {len(headings):,} columns; up to {MOST_COLUMNS} are read: take some out.")
-    if not any(NUMBER_TERM in (term_for(heading), nearest(heading)) for heading in headings):
-        words = "No column is headed catalogNumber: give that heading to the column with the sheets' numbers"
-        raise BadTable(line, "", f"{words}, and part the cells by commas.")
-
-
-def _column(line: int, place: int, heading: str) -> str:
-    term, name = term_for(heading), heading.strip()
-    if term is not None:
-        return term
-    if not name:
-        raise BadTable(line, "", f"Column {place} has no heading: give it one, or take the column out.")
-    if len(name) > LONGEST_HEADING:
-        raise BadTable(line, clipped(name), f"The heading has more than {LONGEST_HEADING} characters: shorten it.")
-    if (meant := nearest(name)) is not None:
-        words = f"Darwin Core has no such term; the nearest is {meant}: write that, or a name of your own unlike it."
-        raise BadTable(line, clipped(name), words)
-    return name
-
-
-def _check_columns(line: int, separator: str, columns: tuple[str, ...]) -> None:
+def _check_separators(line: int, separator: str, columns: tuple[str, ...]) -> None:
     for other in _SEPARATORS.keys() - {separator}:
         if mixed := [column for column in columns if other in column and _terms(column, other)]:
             words = (
                 f"The headings are parted by {_SEPARATORS[separator]} and by {_SEPARATORS[other]}: use commas alone."
             )
             raise BadTable(line, clipped(mixed[0]), words)
-    for place, column in enumerate(columns):
-        if column in columns[:place]:
-            raise BadTable(line, clipped(column), "Two columns have this heading: take one of them out.")
 
 
 # How files begin that people save in place of a CSV file.
@@ -243,7 +174,7 @@ _OTHER_KINDS: dict[bytes, str] = {
     b"PK\x03\x04": "a spreadsheet or a zip archive",
     b"\xd0\xcf\x11\xe0": "an old spreadsheet",
     b"%PDF": "a PDF",
-    b"\xff\xfe": "text in UTF-16",
-    b"\xfe\xff": "text in UTF-16",
     b"\x1f\x8b": "a compressed file",
+    b"\x89PNG": "a picture",
+    b"\xff\xd8\xff": "a picture",
 }

@@ -6,58 +6,70 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta
 from itertools import islice
+from typing import Any
 
 from sqlalchemy import BindParameter, bindparam, select
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
-from app.db.models import Consignment, Entry, FormerNumber, Sheet, table_of
+from app.db.models import Consignment, Entry, FormerNumber, Sheet, TakenFile, table_of
+from app.db.prepared import prepared
 from app.db.rules import room_house
 from app.domain.calendar import local_day
 from app.domain.errors import Refusal, Refused
+from app.domain.listing import Listing, open_listing
+from app.domain.mapping import Ways
 from app.domain.numbers import shown
 from app.domain.parcel import ListedSheet, Parcel, listed_sheet, parcel_of
 from app.domain.stages import Step
-from app.domain.table import NUMBER_TERM, BadRow, BadTable, Row, Table, clipped, open_table
+from app.domain.table import NUMBER_TERM, BadRow, BadTable, Row, clipped
 from app.services.desk import Occasion
+from app.services.reserving import reserved
 
 SHEET = table_of(Sheet)
 ENTRY = table_of(Entry)
 CONSIGNMENT = table_of(Consignment)
 FORMER = table_of(FormerNumber)
+TAKEN_FILE = table_of(TakenFile)
 # Rows that are looked up and written together: few enough that no statement has more values than a database takes.
 CHUNK = 500
+# How much of a file's digest an entry keeps.
+SHORT = 12
 
 _NUMBERS: BindParameter[str] = bindparam("numbers", expanding=True)
-_HERE_COLUMNS = (SHEET.c.id, SHEET.c.consignment_id, SHEET.c.stage, CONSIGNMENT.c.code)
-_HERE = (
+_HERE_COLUMNS = (SHEET.c.id, SHEET.c.consignment_id, SHEET.c.stage, SHEET.c.closed_as, CONSIGNMENT.c.code)
+_HERE = prepared(
     select(SHEET.c.number, *_HERE_COLUMNS)
     .outerjoin(CONSIGNMENT, CONSIGNMENT.c.id == SHEET.c.consignment_id)
     .where(SHEET.c.number.in_(_NUMBERS))
 )
-_RENUMBERED = (
+_RENUMBERED = prepared(
     select(FORMER.c.number, *_HERE_COLUMNS)
     .join(SHEET, SHEET.c.id == FORMER.c.sheet_id)
     .outerjoin(CONSIGNMENT, CONSIGNMENT.c.id == SHEET.c.consignment_id)
     .where(FORMER.c.number.in_(_NUMBERS))
 )
-_CAME_AS = select(ENTRY.c.subject_id, ENTRY.c.facts).where(
-    ENTRY.c.subject_kind == "sheet",
-    ENTRY.c.subject_id.in_(bindparam("sheets", expanding=True)),
-    ENTRY.c.step == Step.TAKE_IN,
+_CAME_AS = prepared(
+    select(ENTRY.c.subject_id, ENTRY.c.facts)
+    .where(
+        ENTRY.c.subject_kind == "sheet",
+        ENTRY.c.subject_id.in_(bindparam("sheets", expanding=True)),
+        ENTRY.c.step == Step.TAKE_IN,
+    )
+    .order_by(ENTRY.c.id)
 )
+_GIVEN_UP = select(TAKEN_FILE.c.digest).where(TAKEN_FILE.c.state == "withdrawn", TAKEN_FILE.c.done == 0)
 
 
 @dataclass(slots=True)
 class Judged:
     """The rows of a list, looked at: the line where each number stands, the numbers that are here, and the bad rows."""
 
-    session: Session
     consignment: RowMapping
     lines: dict[str, int] = field(default_factory=dict)
     here: set[str] = field(default_factory=set)
     bad: list[BadRow] = field(default_factory=list)
-    columns: tuple[str, ...] = ()
+    listing: Listing | None = None
 
     @property
     def new(self) -> int:
@@ -65,39 +77,41 @@ class Judged:
         return len(self.lines) - len(self.here)
 
 
-def judge(session: Session, data: bytes, code: str, occasion: Occasion) -> Judged:
+def judge(session: Session, data: bytes, code: str, occasion: Occasion, ways: Ways | None = None) -> Judged:
     """Hold a file against the room; what is wrong with the file as a whole is one bad row.
 
     Refused: unknown-consignment, and no-pattern in a room without patterns of sheet numbers.
     """
-    judged = Judged(session, _consignment(session, code))
+    judged = Judged(open_consignment(session, code))
     try:
-        table, parcel = open_parcel(session, data, occasion)
-        judged.columns = table.columns
-        for chunk in in_chunks(_listed(table, parcel, judged)):
-            _judge_chunk(judged, chunk, parcel)
+        judged.listing, parcel = open_parcel(session, data, occasion, ways)
+        for chunk in in_chunks(_listed(judged.listing, parcel, judged)):
+            here, bad = held_against(session, judged.consignment["id"], chunk, parcel)
+            judged.here |= here
+            judged.bad += bad
     except BadTable as fault:
         judged.bad.append(fault.bad)
     return judged
 
 
-def new_sheets(data: bytes, judged: Judged, occasion: Occasion) -> Iterator[ListedSheet]:
+def new_sheets(session: Session, data: bytes, judged: Judged, occasion: Occasion,
+               ways: Ways | None = None) -> Iterator[ListedSheet]:  # fmt: skip
     """Read a file that was judged once more, and give its sheets that are not here yet."""
-    table, parcel = open_parcel(judged.session, data, occasion)
-    rows = (listed_sheet(row, parcel) for row in table.rows() if isinstance(row, Row))
+    listing, parcel = open_parcel(session, data, occasion, ways)
+    rows = (listed_sheet(row, parcel) for row in listing.rows() if isinstance(row, Row))
     return (sheet for sheet in rows if isinstance(sheet, ListedSheet) and sheet.number not in judged.here)
 
 
-def open_parcel(session: Session, data: bytes, occasion: Occasion) -> tuple[Table, Parcel]:
-    """The file's table, and how this room reads its rows; BadTable, or refused with no-pattern."""
+def open_parcel(session: Session, data: bytes, occasion: Occasion, ways: Ways | None = None) -> tuple[Listing, Parcel]:
+    """The file's list, and how this room reads its rows; BadTable, or refused with no-pattern."""
     patterns = room_house(session)[1]
     if not patterns:
         words = "This room has no pattern of sheet numbers yet."
         raise Refused(Refusal("no-pattern", words, "The manager sets one up first."))
-    table = open_table(data)
+    listing = open_listing(data, ways)
     # Where a plant was picked it may be tomorrow already.
     latest = local_day(occasion.now, occasion.zone) + timedelta(days=1)
-    return table, parcel_of(table.columns, patterns, latest)
+    return listing, parcel_of(listing.columns, patterns, latest)
 
 
 def in_chunks(sheets: Iterable[ListedSheet]) -> Iterator[list[ListedSheet]]:
@@ -107,7 +121,8 @@ def in_chunks(sheets: Iterable[ListedSheet]) -> Iterator[list[ListedSheet]]:
         yield chunk
 
 
-def _consignment(session: Session, code: str) -> RowMapping:
+def open_consignment(session: Session, code: str) -> RowMapping:
+    """The consignment with this code. Refused: unknown-consignment where there is none, or it is closed."""
     mine = CONSIGNMENT.c.code == code.replace("\0", "")
     row = session.execute(select(CONSIGNMENT).where(mine)).mappings().one_or_none()
     if row is None:
@@ -119,29 +134,48 @@ def _consignment(session: Session, code: str) -> RowMapping:
     return row
 
 
-def _listed(table: Table, parcel: Parcel, judged: Judged) -> Iterator[ListedSheet]:
+def held_against(session: Session, consignment_id: int, chunk: Sequence[ListedSheet], parcel: Parcel,
+                 file_id: int = 0) -> tuple[set[str], list[BadRow]]:  # fmt: skip
+    """The numbers of these sheets that are here already and told alike, and a bad row for each that is another sheet's.
+
+    `file_id` is the file that they come with, where that is written down.
+    """
+    numbers = [sheet.number for sheet in chunk]
+    here, coming = _sheets_here(session, numbers), reserved(session, numbers, file_id)
+    came_as = _came_as(session, [row["id"] for row in here.values()])
+    given_up = {each[:SHORT] for each in session.execute(_GIVEN_UP).scalars()} if came_as else set()
+    alike, bad = set(), []
+    for sheet in (each for each in chunk if each.number in here or each.number in coming):
+        row, said = here.get(sheet.number), shown(sheet.number, parcel.patterns)
+        if sheet.number in coming:
+            words = f"{said} is being taken in with the file {clipped(coming[sheet.number])}: wait until that is in."
+            bad.append(BadRow(sheet.line, NUMBER_TERM, words, sheet.file))
+        elif row is None or _comes_again(row, consignment_id, came_as, given_up):
+            continue
+        elif reason := _clash(consignment_id, row, came_as.get(row["id"], {}).get("content") == sheet.content):
+            bad.append(BadRow(sheet.line, NUMBER_TERM, f"{said} {reason}", sheet.file))
+        else:
+            alike.add(sheet.number)
+    return alike, bad
+
+
+def _listed(listing: Listing, parcel: Parcel, judged: Judged) -> Iterator[ListedSheet]:
     """The sheets whose own rows are right; what is wrong with the others is noted."""
-    for row in table.rows():
+    for row in listing.rows():
         found = listed_sheet(row, parcel) if isinstance(row, Row) else row
         if isinstance(found, BadRow):
             judged.bad.append(found)
-        elif (line := judged.lines.setdefault(found.number, found.line)) != found.line:
-            words = f"{shown(found.number, parcel.patterns)} stands in line {line} already: take one of the two out."
-            judged.bad.append(BadRow(found.line, NUMBER_TERM, words))
+        elif found.number in judged.lines:
+            judged.bad.append(twice(found, judged.lines[found.number], parcel))
         else:
+            judged.lines[found.number] = found.line
             yield found
 
 
-def _judge_chunk(judged: Judged, chunk: Sequence[ListedSheet], parcel: Parcel) -> None:
-    here = _sheets_here(judged.session, [sheet.number for sheet in chunk])
-    came_as = _came_as(judged.session, [row["id"] for row in here.values()])
-    for sheet in (each for each in chunk if each.number in here):
-        row = here[sheet.number]
-        if reason := _clash(judged, row, came_as.get(row["id"]) == sheet.content):
-            words = f"{shown(sheet.number, parcel.patterns)} {reason}"
-            judged.bad.append(BadRow(sheet.line, NUMBER_TERM, words))
-        else:
-            judged.here.add(sheet.number)
+def twice(sheet: ListedSheet, line: int, parcel: Parcel) -> BadRow:
+    """What is wrong with a sheet whose number stands on an earlier line already."""
+    words = f"{shown(sheet.number, parcel.patterns)} stands in line {line} already: take one of the two out."
+    return BadRow(sheet.line, NUMBER_TERM, words, sheet.file)
 
 
 def _sheets_here(session: Session, numbers: Sequence[str]) -> dict[str, RowMapping]:
@@ -151,16 +185,23 @@ def _sheets_here(session: Session, numbers: Sequence[str]) -> dict[str, RowMappi
     return {row["number"]: row for row in rows}
 
 
-def _came_as(session: Session, sheet_ids: Sequence[int]) -> dict[int, str]:
+def _came_as(session: Session, sheet_ids: Sequence[int]) -> dict[int, dict[str, Any]]:
     """What each sheet's row said when it was imported: what the room changed since does not make it another sheet."""
     if not sheet_ids:
         return {}
     rows = session.execute(_CAME_AS, {"sheets": list(sheet_ids)})
-    return {row.subject_id: row.facts["content"] for row in rows if "content" in row.facts}
+    return {row.subject_id: row.facts for row in rows if "content" in row.facts}
 
 
-def _clash(judged: Judged, row: RowMapping, is_same: bool) -> str:
-    if row["consignment_id"] != judged.consignment["id"]:
+def _comes_again(row: RowMapping, consignment_id: int, came_as: dict[int, dict[str, Any]], given_up: set[str]) -> bool:
+    """Whether a sheet stands nowhere because the file that it came with was withdrawn: it may be taken in anew."""
+    if row["stage"] is not None or row["closed_as"] is not None or row["consignment_id"] != consignment_id:
+        return False
+    return came_as.get(row["id"], {}).get("file") in given_up
+
+
+def _clash(consignment_id: int, row: RowMapping, is_same: bool) -> str:
+    if row["consignment_id"] != consignment_id:
         came = f", which came with {row['code']}" if row["code"] else ""
         return f"is in use for another sheet{came}: give this one another number."
     if not is_same:

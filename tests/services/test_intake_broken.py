@@ -32,7 +32,8 @@ def headed(*head: str) -> bytes:
 def zipped() -> bytes:
     kept = io.BytesIO()
     with zipfile.ZipFile(kept, "w") as archive:
-        archive.writestr("occurrence.csv", listed(rows(5)))
+        archive.writestr("[Content_Types].xml", "<Types/>")
+        archive.writestr("xl/worksheets/sheet1.xml", "<worksheet/>")
     return kept.getvalue()
 
 
@@ -48,16 +49,18 @@ BROKEN: dict[str, tuple[bytes, int, str, str]] = {
     "only spaces that no keyboard has": ("\u00a0\u2003".encode(), 0, "", "The file is empty"),
     "headings and no row": (GOOD.split(b"\r\n")[0], 0, "", "no row under them"),
     "headings and empty rows": (GOOD.split(b"\r\n")[0] + b"\r\n,,,,,,,,,\r\n", 0, "", "no row under them"),
-    "a spreadsheet": (zipped(), 0, "", "a spreadsheet or a zip archive"),
+    "a spreadsheet": (zipped(), 0, "", "This is a spreadsheet"),
     "an old spreadsheet": (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + GOOD, 0, "", "an old spreadsheet"),
     "a PDF": (b"%PDF-1.7\n" + GOOD, 0, "", "a PDF"),
     "a compressed file": (b"\x1f\x8b\x08" + GOOD, 0, "", "a compressed file"),
-    "UTF-16 with its mark": (GOOD.decode().encode("utf-16"), 0, "", "UTF-16"),
-    "UTF-16 without": (GOOD.decode().encode("utf-16-le"), 1, "", "a NUL byte"),
+    "UTF-16 cut in a letter": (GOOD.decode().encode("utf-16")[:-1], 0, "", "cut or damaged"),
+    "UTF-16 without its mark": (GOOD.decode().encode("utf-16-le"), 0, "", "UTF-16 without its mark"),
+    "UTF-16 without its mark, the other way round": (GOOD.decode().encode("utf-16-be"), 0, "", "UTF-16 without its mark"),
+    "UTF-32": (GOOD.decode().encode("utf-32"), 0, "", "UTF-32"),
     "a NUL byte in a cell": (changed(4, "locality", "Moss\0"), 4, "", "a NUL byte"),
-    "Windows-1252": (changed(3, "recordedBy", "Séguin").decode().encode("cp1252"), 3, "", "not UTF-8 (byte E9"),
-    "a byte cut off at the end": (changed(6, "habitat", "é")[:-3], 6, "", "not UTF-8"),
-    "an overlong byte": (GOOD.replace(b"flush 2", b"\xc0\xaf"), 4, "", "not UTF-8 (byte C0"),
+    "UTF-8 and Windows-1252 in one": (changed(3, "recordedBy", "Döll") + "S\xe9g".encode("cp1252"), 7, "", "not UTF-8 (byte E9"),
+    "a byte of no encoding": (GOOD.replace(b"flush 2", b"\x81"), 4, "", "not UTF-8 (byte 81"),
+    "a byte cut off at the end": (changed(6, "habitat", "é")[:-3], 6, "", "cut off"),
     "no headings": (GOOD.split(b"\r\n", 1)[1], 1, "", "No column is headed catalogNumber"),
     "no column of numbers": (headed("otherCatalogNumbers", *HEAD[1:]), 1, "", "No column is headed catalogNumber"),
     "a slip in its heading": (headed("catalogNumer", *HEAD[1:]), 1, "“catalogNumer”", "the nearest is catalogNumber"),
@@ -91,6 +94,20 @@ BROKEN: dict[str, tuple[bytes, int, str, str]] = {
     "one number twice": (changed(5, "catalogNumber", number(1)), 5, "catalogNumber", "stands in line 3 already"),
     "one number twice, written otherwise": (changed(5, "catalogNumber", number(1).lower()), 5, "catalogNumber", "in line 3"),
     "a number in use": (changed(4, "catalogNumber", HERE), 4, "catalogNumber", "in use for another sheet, which came with OLD"),
+    "a day of no calendar": (changed(4, "eventDate", "2023-02-29"), 4, "eventDate", "no day of any calendar"),
+    "a month of no calendar": (changed(5, "eventDate", "2024-13-01"), 5, "eventDate", "no day of any calendar"),
+    "the headings twice": (GOOD + GOOD.split(b"\r\n")[0] + b"\r\n", 7, "", "The headings stand here once more"),
+    "two files put together, with their marks": (
+        GOOD + b"\xef\xbb\xbf" + GOOD.split(b"\r\n")[0] + b"\r\n", 7, "", "The headings stand here once more",
+    ),
+    "a cell of ten megabytes": (changed(4, "occurrenceRemarks", "x" * 10_000_000), 4, "occurrenceRemarks", "10,000,000 characters"),
+    "cut in the middle of a row": (GOOD[: -len(ONE) // 2], 6, "eventDate", "too short"),
+    "cut in a quotation mark": (GOOD[: GOOD.rindex(b'"')], 6, "locality", "never closed"),
+    "a formula that calls a program, for a number": (
+        changed(2, "catalogNumber", "=cmd|'/C calc'!A0"), 2, "catalogNumber", "no number of this room",
+    ),
+    "a script for a number": (changed(2, "catalogNumber", "<script>"), 2, "catalogNumber", "no number of this room"),
+    "mixed line ends, one of them CR": (GOOD.replace(b"\r\n", b"\r", 2).replace(b"\r\n", b"\n"), 1, "", "CR alone"),
     "a day to come": (changed(4, "eventDate", "2062-06-18"), 4, "eventDate", "is still to come"),
 }  # fmt: skip
 

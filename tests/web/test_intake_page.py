@@ -73,7 +73,7 @@ def test_every_bad_row_is_named_with_line_column_and_reason(room: Room, browser:
     said = words(answer)
     assert answer.status_code == 422 and "Nothing can be written yet" in said
     assert "3 catalogNumber" in said and "4 eventDate 2031-01-01 is still to come" in said
-    assert 'name="held"' not in answer.text
+    assert 'name="write"' not in answer.text
 
 
 def test_a_file_is_held_for_its_own_browser_only_and_nobody_else_reads_it(
@@ -117,4 +117,4 @@ def test_without_a_file_or_a_consignment_the_page_says_so(room: Room, browser: F
 
 
 def test_an_empty_room_says_what_to_set_up_first(client_as: ClientAs) -> None:
-    assert "Add a consignment first" in words(client_as("manager").get("/intake"))
+    assert "Put the consignment on the list first" in words(client_as("manager").get("/intake"))
