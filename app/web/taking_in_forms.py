@@ -1,0 +1,134 @@
+"""The forms of taking in: one plant with what its label says, and a run of new numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from flask_wtf import FlaskForm
+from wtforms import (
+    BooleanField,
+    DateField,
+    IntegerField,
+    RadioField,
+    SelectField,
+    SelectMultipleField,
+    StringField,
+    TextAreaField,
+)
+from wtforms.validators import InputRequired, Length, NumberRange, Optional, ValidationError
+from wtforms.widgets import CheckboxInput, ListWidget
+
+from app.domain.cutting import PAPERS
+from app.domain.drying import pressed_moment
+from app.domain.hazards import HAZARD_WORDS
+from app.services.taking_in import FRESH, MOST_IN_A_RUN, MOST_PARTS, Run, Told
+from app.web.render import house, now
+
+NONE = ("", "none")
+CAME = [("fresh", "fresh, to be dried"), ("dry", "dry, to be mounted"), ("mounted", "mounted elsewhere")]
+TEXTS = (
+    "number",
+    "consignment",
+    "name",
+    "authorship",
+    "family",
+    "collector",
+    "record_number",
+    "event_date",
+    "locality",
+    "notes",
+)
+
+
+def text(label: str, most: int = 200, **more: Any) -> StringField:
+    """A line of the label, that may be empty."""
+    return StringField(label, [Optional(), Length(max=most)], render_kw={"autocomplete": "off", **more})
+
+
+class PlantForm(FlaskForm):  # type: ignore[misc]
+    """One plant that is taken in."""
+
+    number = StringField(
+        "Number", [Optional(), Length(max=40)], render_kw={"class": "number-entry", "autocomplete": "off"}
+    )
+    consignment = SelectField("Consignment")
+    name = text("Name of the plant", list="names")
+    authorship = text("Author")
+    family = text("Family", 80)
+    collector = text("Collected by", list="collectors")
+    record_number = text("Collector's number", 60)
+    event_date = text("Collected on", 60)
+    locality = StringField("Where it grew", [Optional(), Length(max=1000)])
+    notes = TextAreaField("The collector's notes", [Optional(), Length(max=4000)])
+    came = RadioField("It came", choices=CAME, default=FRESH)
+    pressed_on = DateField("Pressed on", [Optional()])
+    felt = BooleanField("I felt it: stiff, not cool, and it does not droop")
+    bulk = SelectField(
+        "Bulk", choices=[("thin", "thin"), ("ordinary", "ordinary"), ("bulky", "bulky")], default="ordinary"
+    )
+    parts = IntegerField("On how many sheets", [InputRequired("Say how many."), NumberRange(1, MOST_PARTS)], default=1)
+    label = BooleanField("Its final label is with it", default=True)
+    hazards = SelectMultipleField("Dangers", option_widget=CheckboxInput(), widget=ListWidget(prefix_label=False),
+                                  choices=[(kind, words) for kind, words in HAZARD_WORDS.items()])  # fmt: skip
+
+    def validate_felt(self, field: BooleanField) -> None:
+        """What came dry was felt by somebody."""
+        if self.came.data != FRESH and not field.data:
+            raise ValidationError("Feel it. If it is still damp, say that it came fresh.")
+
+    def validate_pressed_on(self, field: DateField) -> None:
+        """A day on which something fresh may have been pressed."""
+        try:
+            if field.data is not None:
+                pressed_moment(field.data, house().zone, now())
+        except ValueError as error:
+            raise ValidationError(str(error)) from error
+
+    def told(self) -> Told:
+        """What was said of it."""
+        said = {name: " ".join((getattr(self, name).data or "").split()) for name in TEXTS if name != "notes"}
+        return Told(**said, notes=(self.notes.data or "").strip(), parts=self.parts.data or 1, came=self.came.data)
+
+    def facts(self) -> dict[str, Any]:
+        """The facts of its steps."""
+        facts: dict[str, Any] = {
+            "bulk": self.bulk.data,
+            "label": bool(self.label.data),
+            "hazards": list(self.hazards.data or ()),
+        }
+        if self.came.data == FRESH and self.pressed_on.data is not None:
+            facts["pressed_on"] = self.pressed_on.data.isoformat()
+        return facts
+
+
+class RunForm(FlaskForm):  # type: ignore[misc]
+    """A run of new numbers."""
+
+    consignment = SelectField("Consignment", [InputRequired("Choose a consignment.")])
+    many = IntegerField("How many sheets", [InputRequired("Say how many."), NumberRange(1, MOST_IN_A_RUN)])
+    came = RadioField("They came", choices=CAME[:1] + [("dry", "dry: each is felt and scanned next")], default=FRESH)
+    bundle = SelectField("In which bundle")
+    paper = RadioField("Slips on", choices=[(name, each.words) for name, each in PAPERS.items()], default="a4")
+
+    def told(self) -> Run:
+        """What was asked for."""
+        bundle = int(self.bundle.data) if self.bundle.data else None
+        return Run(self.many.data or 0, str(self.consignment.data), self.came.data == FRESH, bundle)
+
+
+def plant_form(found: Sequence[tuple[str, str]], offered: dict[str, Any] | None = None) -> PlantForm:
+    """The form for a plant; with `offered`, one that nobody has filled in and that says these again."""
+    form = PlantForm(formdata=None, data=offered) if offered is not None else PlantForm()
+    form.consignment.choices = [NONE, *found]
+    if offered is not None and form.consignment.data not in [code for code, _ in found]:
+        form.consignment.data = ""
+    return form
+
+
+def run_form(found: Sequence[tuple[str, str]], bundles: list[tuple[str, str]], offered: str | None) -> RunForm:
+    """The form for a run of numbers."""
+    form = RunForm(formdata=None, data={"consignment": offered}) if offered is not None else RunForm()
+    form.consignment.choices = list(found)
+    form.bundle.choices = [NONE, *bundles]
+    return form
