@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Callable
 
 import pytest
 from dwca.darwincore.terms import TERMS as OLD_TERMS
@@ -228,17 +227,26 @@ def test_a_quotation_mark_or_line_end_out_of_place_is_named_with_its_line(
     assert (bad.line, bad.column) == (line, column) and words in bad.reason
 
 
-def test_text_that_is_not_utf_8_is_named_by_its_first_line() -> None:
-    text = HEAD.encode() + "1,Holloway,Moss\n2,Séguin,Fell\n3,Döll,Beck".encode("cp1252")
-    assert fault(text) == BadRow(3, "", "It is not UTF-8 (byte E9 at place 4): save the list as “CSV UTF-8”.")
+def test_windows_1252_is_read_said_and_shown_by_its_first_letter_that_is_not_plain() -> None:
+    text = HEAD.encode() + "1,Holloway,Moss\n2,Séguin,Fell\n3,Döll “Beck”,€".encode("cp1252")
+    letters = open_table(text).letters
+    assert (letters.encoding, letters.look_line) == ("Windows-1252", 3) and "Séguin" in letters.look
+    assert cells(text)[1:] == [("2", "Séguin", "Fell"), ("3", "Döll “Beck”", "€")]
 
 
-@pytest.mark.parametrize("save", [lambda text: text.encode("utf-16"), lambda text: text.encode("utf-16-be")])
-def test_utf_16_is_told_by_its_mark_or_by_its_nul_bytes(save: Callable[[str], bytes]) -> None:
-    assert fault(save(HEAD + "1,a,b")).reason in (
-        "This is text in UTF-16, not a CSV file: save the list as “CSV UTF-8” first.",
-        "It holds a NUL byte, which no text does: save the list as “CSV UTF-8” again.",
-    )
+def test_a_file_that_is_partly_utf_8_is_not_guessed_at() -> None:
+    text = (HEAD + "1,Séguin,Moss\n").encode() + "2,Döll,Fell".encode("cp1252")
+    assert fault(text) == BadRow(3, "", "It is not UTF-8 (byte F6 at place 4): save the list as “CSV UTF-8”.")
+
+
+@pytest.mark.parametrize("codec", ["utf-16", "utf-16-le", "utf-16-be"])
+def test_utf_16_is_read_by_its_mark_and_refused_without(codec: str) -> None:
+    text = HEAD + "1,Séguin,Skarn Tarn ☂\n"
+    mark = {"utf-16-le": b"\xff\xfe", "utf-16-be": b"\xfe\xff"}.get(codec, b"")
+    assert cells(mark + text.encode(codec)) == [("1", "Séguin", "Skarn Tarn ☂")]
+    assert open_table(mark + text.encode(codec)).letters.encoding == "UTF-16"
+    if mark:
+        assert fault(text.encode(codec)).reason.startswith("This looks like text in UTF-16 without its mark")
 
 
 def is_a_sentence(words: str) -> bool:
