@@ -10,7 +10,9 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session, aliased
 
 from app.db.models import Entry, EntryWorker, Finding, Inspection, table_of
+from app.domain.findings import kind_words
 from app.domain.stages import Step
+from app.queries.week_sheets import LOOKS
 
 ENTRY = table_of(Entry)
 HANDS = table_of(EntryWorker)
@@ -23,7 +25,7 @@ _GLUING_CORRECTED = select(_LATER.id).where(_LATER.corrects == _GLUING.id).exist
 _LAST_GLUED = (
     select(_GLUING.id)
     .where(
-        _GLUING.subject_kind == "sheet", _GLUING.subject_id == INSPECTION.c.sheet_id,
+        _GLUING.subject_kind == "sheet", _GLUING.subject_id == INSPECTION.c.sheet_id, _GLUING.id != INSPECTION.c.entry_id,
         _GLUING.step.in_((Step.MOUNT.value, Step.RE_GLUE.value)), _GLUING.happened_at <= ENTRY.c.happened_at, ~_GLUING_CORRECTED,
     )
     .order_by(_GLUING.happened_at.desc(), _GLUING.id.desc()).limit(1)
@@ -78,7 +80,7 @@ def findings_by_worker(session: Session, since: datetime, until: datetime) -> di
 
 def _judged(since: datetime, until: datetime) -> Any:
     """The inspections of a span, each with the gluing that it looked at; one that was taken back has no row."""
-    in_span = (ENTRY.c.step == Step.INSPECT.value, ENTRY.c.happened_at >= since, ENTRY.c.happened_at <= until)
+    in_span = (ENTRY.c.step.in_(LOOKS), ENTRY.c.happened_at >= since, ENTRY.c.happened_at <= until)
     gluing = func.coalesce(INSPECTION.c.mount_entry_id, _LAST_GLUED).label("gluing")
     return (
         select(INSPECTION.c.id.label("inspection_id"), INSPECTION.c.sheet_id, gluing)
@@ -92,7 +94,7 @@ def _found(rows: Any) -> dict[int, tuple[Found, ...]]:
         counts = times.setdefault(row.worker_id, {}).setdefault(row.kind, [0, 0])
         counts[0] += row.times
         counts[1] += row.times if row.learning else 0
-    return {worker: tuple(sorted((Found(kind, kind.replace("-", " "), *counts) for kind, counts in kinds.items()),
+    return {worker: tuple(sorted((Found(kind, kind_words(kind), *counts) for kind, counts in kinds.items()),
                                  key=lambda each: (-each.times, each.kind))) for worker, kinds in times.items()}  # fmt: skip
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from flask import Blueprint, Response, abort, flash, redirect, request, url_for
 from flask_wtf import FlaskForm
 from werkzeug.wrappers import Response as AnyResponse
@@ -10,6 +12,7 @@ from wtforms import SelectField, StringField
 from app.db.engine import reading, transaction
 from app.domain.sign_off_rules import DIFFICULTIES, ORDINARY, TAUGHT, sheets_words
 from app.domain.stages import Step
+from app.queries.first_looks import first_looks_of, passed_first_by_worker
 from app.queries.teaching import WEEKS_LOOKED_BACK, Learner, learner_by_id, sign_offs_told, teaching
 from app.services import sign_offs
 from app.web.forms import REASON
@@ -32,7 +35,8 @@ def show() -> Response:
     """Who may do what alone, who has not done it for long, and what was found."""
     with reading(house().database) as session:
         found = teaching(session, now(), house().zone)
-    return page("teaching/show.html", found=found, weeks=WEEKS_LOOKED_BACK, difficulties=DIFFICULTIES)
+        first = passed_first_by_worker(session, now() - timedelta(weeks=WEEKS_LOOKED_BACK), now())
+    return page("teaching/show.html", found=found, weeks=WEEKS_LOOKED_BACK, difficulties=DIFFICULTIES, first=first)
 
 
 @bp.get("/teaching/<int:worker_id>")
@@ -80,8 +84,9 @@ def _one(worker_id: int, form: EndForm | None, status: int = 200, wrong: str = "
     form.sign_off.choices = _in_force(learner)
     with reading(house().database) as session:
         history = sign_offs_told(session, worker_id)
+        looks = first_looks_of(session, worker_id, now(), house().zone)
     return page("teaching/one.html", status, learner=learner, form=form, wrong=wrong, history=history, ordinary=ORDINARY,
-                difficulties=DIFFICULTIES, weeks=WEEKS_LOOKED_BACK)  # fmt: skip
+                difficulties=DIFFICULTIES, weeks=WEEKS_LOOKED_BACK, looks=looks)  # fmt: skip
 
 
 def _in_force(learner: Learner) -> list[tuple[str, str]]:
