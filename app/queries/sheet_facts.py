@@ -28,8 +28,7 @@ from app.db.models import (
 )
 from app.domain.attempt import PressClock
 from app.domain.hazards import CAUTIONS
-from app.domain.holds import HOLDS, stopping
-from app.domain.moves import WORKFLOW
+from app.domain.holds import HOLDS
 from app.domain.numbers import Pattern, shown
 from app.domain.reading import Exact, read
 from app.domain.stages import STEP_WORDS, Stage, Step
@@ -42,21 +41,6 @@ from app.queries.sheet_log import LogLine, Names
 
 SHEET = table_of(Sheet)
 LAYER = table_of(Layer)
-# Deeds of the log-keeping, not of the work: they are offered where they belong, not as what comes next.
-NOT_NEXT = frozenset(
-    {
-        Step.PUT_TOGETHER,
-        Step.RENUMBER,
-        Step.WITHDRAW,
-        Step.PUT_HOLD,
-        Step.LIFT_HOLD,
-        Step.FOUND_OUT,
-        Step.SHELVE,
-        Step.RESTATE,
-    }
-)
-ON_A_TABLE = frozenset({Step.MOUNT, Step.PUT_BACK, Step.ANOTHER_SHEET})
-
 _WHOLE = (
     LINES.add_columns(
         PlantName.authorship, Consignment.code.label("consignment_code"), Adhesive.name.label("adhesive"),
@@ -117,15 +101,6 @@ class Clock:
     words: str
 
 
-@dataclass(frozen=True, slots=True)
-class NextStep:
-    """A step that leads on from where the sheet stands, and the holds that stop it, in words."""
-
-    step: str
-    words: str
-    stopped_by: tuple[str, ...]
-
-
 def sheet_row(session: Session, number: str) -> Any | None:
     """The joined row of the sheet with this number in any readable spelling, or that once had it."""
     reading = read(number, patterns_now(session))
@@ -162,7 +137,10 @@ def other_parts(session: Session, row: Any, patterns: Sequence[Pattern]) -> tupl
 
 def hazards_of(session: Session, row: Any) -> tuple[str, ...]:
     """The kinds of danger that travel with a sheet or its consignment and were not cleared; each once."""
-    mine = or_(Hazard.sheet_id == row.id, Hazard.consignment_id == row.consignment_id)
+    mine = Hazard.sheet_id == row.id
+    if row.consignment_id is not None:
+        # Compared with nothing, it would be every danger that travels with no consignment: those of all other sheets.
+        mine = or_(mine, Hazard.consignment_id == row.consignment_id)
     found = select(Hazard.kind).where(Hazard.cleared_at.is_(None), mine).order_by(Hazard.id)
     return tuple(dict.fromkeys(session.execute(found).scalars()))
 
@@ -214,30 +192,12 @@ def place_in_stack(session: Session, row: Any) -> tuple[int | None, str]:
     return place, f", layer {place} of {count} from the bottom"
 
 
-def next_steps(row: Any) -> tuple[NextStep, ...]:
-    """The steps of the work that lead on from where a sheet stands; none for one that was closed."""
-    if row.closed_as is not None:
-        return ()
-    stage, holds = Stage(row.stage) if row.stage else None, frozenset(row.holds.split())
-    steps = [step for step, move in WORKFLOW.items() if stage in move.starts and step not in NOT_NEXT]
-    return tuple(
-        NextStep(step.value, STEP_WORDS[step][0], tuple(HOLDS[kind].words for kind in stopping(holds, step)))
-        for step in steps if _is_next(step, stage, row.table_id is not None)
-    )  # fmt: skip
-
-
 def _hold(hold: Hold, line: LogLine | None) -> HoldView:
     row = HOLDS.get(hold.kind)
     words, do = (row.words, row.do) if row else (hold.kind, "")
     stops = tuple(STEP_WORDS[step][0] for step in Step if row and step in row.stops)
     return HoldView(hold.kind, words, hold.put_at, hold.why or "", do, stops, line.who if line else (),
                     hold.with_whom or "", hold.due_on)  # fmt: skip
-
-
-def _is_next(step: Step, stage: Stage | None, on_a_table: bool) -> bool:
-    if stage is Stage.READY:
-        return on_a_table if step in ON_A_TABLE else not on_a_table
-    return not (stage is Stage.UNDER_PRESS and step is Step.PUT_UNDER_WEIGHT)
 
 
 def _weights_on(session: Session, stack_id: int | None) -> bool:

@@ -12,7 +12,8 @@ from sqlalchemy.orm import Session, aliased
 
 from app.db.models import Bundle, Cabinet, Entry, EntryWorker, Shelf, Stack, Station, Worker, table_of
 from app.domain.stages import Step
-from app.queries.sentences import Hands, Telling, correction, sentence, taken_back
+from app.queries.sentences import correction, sentence, taken_back
+from app.queries.telling import Hands, Telling
 
 ENTRY = table_of(Entry)
 _FROM = aliased(Stack)

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from app.domain.holds import OUT
 from app.domain.limits import limit_words, treatment_holds
 from app.domain.numbers import shown
+from app.domain.treatment import STANDS_STILL
 from app.domain.words import age
 from app.queries.house import patterns_now
 from app.queries.left_behind import is_left_behind
@@ -19,26 +20,26 @@ from app.queries.lines import place_of, stage_words
 from app.queries.listing import SheetList as SheetList
 from app.queries.listing import list_json as list_json
 from app.queries.listing import list_sheets as list_sheets
-from app.queries.sentences import Telling
+from app.queries.next_steps import NextStep, next_steps
 from app.queries.sheet_facts import (
     Clock,
     HoldView,
-    NextStep,
     Part,
     cautions_of,
     clock_of,
     former_numbers,
     hazards_of,
     holds_of,
-    next_steps,
     other_parts,
     place_in_stack,
     sheet_row,
     sighting_of,
 )
 from app.queries.sheet_log import LogLine, Names, log_of, standing_lines
+from app.queries.telling import Telling
 from app.queries.waiting import Judge, judge
 from app.queries.wanted import Wish, wishes_of
+from app.queries.whereabouts import Walk, walk_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +77,7 @@ class SheetPage:
     since: datetime | None
     age: str
     place: str
+    walk: Walk
     cabinet: str
     shelf: str
     stack: str
@@ -110,6 +112,11 @@ class SheetPage:
     log: tuple[LogLine, ...]
 
     @property
+    def treatment_stands_still(self) -> bool:
+        """Whether its treatment does not wear off now, because it lies in a clean cabinet."""
+        return self.treated_until == STANDS_STILL
+
+    @property
     def out(self) -> HoldView | None:
         """The hold that says with whom it is, of a sheet that is out."""
         return next((hold for hold in self.holds if hold.kind == OUT), None)
@@ -126,8 +133,9 @@ def sheet_page(session: Session, number: str, now: datetime, zone: ZoneInfo, *, 
         return None
     judged = judge(session, now, zone)
     names = Names(by_names, frozenset(worker_ids))
-    return SheetPage(**_known(session, row), **_standing(session, row, judged), **_log(session, row, judged, names),
-                     wish=_wish(session, row, names))  # fmt: skip
+    standing, told = _standing(session, row, judged), _log(session, row, judged, names)
+    return SheetPage(**_known(session, row), **standing, **told, wish=_wish(session, row, names),
+                     walk=_walk(session, row, standing["place"], told))  # fmt: skip
 
 
 def sheet_json(session: Session, number: str, now: datetime, zone: ZoneInfo, *, by_names: bool = True,
@@ -198,6 +206,13 @@ def _log(session: Session, row: Any, judged: Judge, names: Names) -> dict[str, A
         "seen_where": seen_where, "seen_by": seen_by, "holds": holds_of(session, row.id, {line.entry: line for line in log}),
         "log": log,
     }  # fmt: skip
+
+
+def _walk(session: Session, row: Any, place: str, told: dict[str, Any]) -> Walk:
+    lines = standing_lines(told["log"])
+    # What was written on a page shows nobody the sheet, unless nothing else was ever written.
+    last = next((line for line in reversed(lines) if line.station), lines[-1] if lines else None)
+    return walk_of(session, row, place, told["holds"], last, patterns_now(session))
 
 
 def _wish(session: Session, row: Any, names: Names) -> Wish | None:

@@ -11,7 +11,8 @@ import pytest
 
 from app.domain.stages import Step
 from app.domain.words import dated
-from app.queries.sentences import Hands, Telling, sentence
+from app.queries.sentences import sentence
+from app.queries.telling import Hands, Telling
 from tests.room import TQX
 
 LONDON = ZoneInfo("Europe/London")
