@@ -5,10 +5,12 @@ from __future__ import annotations
 import threading
 from contextlib import suppress
 from datetime import date, datetime, timedelta
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from sqlalchemy.exc import SQLAlchemyError
 
+from app.bringing_in import Bringer, keep_bringing
 from app.clock import Watch, utc_now
 from app.db.engine import Database, checkpoint, reading, transaction
 from app.db.rules import room_house
@@ -22,8 +24,13 @@ CHECKPOINT_S = 2.0
 BEAT_EVERY_S = 60.0
 
 
-def keep_going(database: Database, watch: Watch, zone: ZoneInfo, stopped: threading.Event) -> None:
-    """Start what goes on in the background, until `stopped` is set."""
+def keep_going(
+    database: Database, watch: Watch, zone: ZoneInfo, stopped: threading.Event, uploads: Path | None = None
+) -> None:
+    """Start what goes on in the background, until `stopped` is set. `uploads` is where files lie that were sent in."""
+    if uploads is not None:
+        bringing = (Bringer(database, utc_now, zone), uploads, stopped.wait)
+        threading.Thread(target=keep_bringing, args=bringing, daemon=True).start()
     threading.Thread(target=_go_round, args=(database, watch, zone, stopped), daemon=True).start()
     threading.Thread(target=_tidy, args=(database, stopped), daemon=True).start()
 

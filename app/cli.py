@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from app.commands import audit, backup, demo, import_file, report, serve, slips, token, upgrade
+from app.domain.card_words import CARD_KINDS
 from app.serving import Failed
 
 DONE, FAILED = 0, 1
@@ -105,8 +106,10 @@ COMMANDS: dict[str, tuple[Any, *tuple[Argument, ...]]] = {
         _arg("--name", "what the list of keys calls it", default=""),
     ),
     "import": (
-        import_file, BY, _arg("file", "a CSV file with Darwin Core headings", type=Path, metavar="FILE"),
+        import_file, BY, _arg("file", "a CSV file with Darwin Core headings, or a Darwin Core archive", type=Path, metavar="FILE"),
         _arg("--consignment", "the consignment that it belongs to", required=True, metavar="CODE"),
+        _arg("--map", 'a JSON file that says what columns are: {"Barcode": "catalogNumber", "Van": "keep"}', type=Path,
+             metavar="FILE"),
         _arg("--dry-run", "only say what it would do", action="store_true"),
     ),
     "report": (
@@ -115,7 +118,7 @@ COMMANDS: dict[str, tuple[Any, *tuple[Argument, ...]]] = {
         _arg("--xlsx", "write it to this file as a workbook", type=Path, metavar="FILE"),
     ),
     "slips": (
-        slips, _arg("--kind", "what is printed", required=True, choices=("slips", "shelves", "stacks", "badges", "cards")),
+        slips, _arg("--kind", "what is printed", required=True, choices=tuple(CARD_KINDS)),
         _arg("--paper", "on which paper (default: a4)", choices=("a4", "letter"), default="a4"),
         _arg("--code", "with which code: QR, or Code 128 (default: qr)", choices=("qr", "128"), default="qr"),
         _arg("--consignment", "slips for the sheets of this consignment only", default="", metavar="CODE"),

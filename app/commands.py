@@ -10,12 +10,10 @@ from typing import TYPE_CHECKING
 
 from app.clock import utc_now
 from app.config import Config
-from app.serving import STATES, Failed, progress, room_config, room_database, run_demo, run_room
+from app.serving import STATES, Failed, room_config, room_database, run_demo, run_room
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
-
-    from app.services.intake import ImportPlan
 
 
 def demo(asked: argparse.Namespace) -> None:
@@ -64,23 +62,11 @@ def token(asked: argparse.Namespace) -> None:
 
 
 def import_file(asked: argparse.Namespace) -> None:
-    """Take in the sheets of a CSV file, all or none."""
-    from app.db.engine import reading, transaction
-    from app.services.desk import Occasion
-    from app.services.intake import plan_import, run_import
+    """Take in the sheets of a CSV file or a Darwin Core archive, all or none."""
+    from app.file_commands import import_list
 
-    data, config = _read(asked.file), room_config(asked.data)
-    database, occasion = room_database(config), Occasion(utc_now(), config.zone)
-    with reading(database) as session:
-        plan = plan_import(session, data, asked.consignment, occasion)
-    _all_good(plan)
-    if asked.dry_run:
-        print(f"{plan.said} Nothing is written yet.")
-        return
-    with progress("Taking in") as heard, transaction(database) as session:
-        by = (_manager_id(session, asked.by),)
-        done = run_import(session, data, asked.consignment, occasion, by, progress=heard)
-    print(done.said)
+    config, data = room_config(asked.data), _read(asked.file)
+    import_list(asked, config, room_database(config), data, _manager_id)
 
 
 def backup(asked: argparse.Namespace) -> None:
@@ -227,13 +213,6 @@ def _read(file: Path) -> bytes:
         return file.read_bytes()
     except OSError as error:
         raise Failed(f"The file {file} cannot be read: {error.strerror}.") from error
-
-
-def _all_good(plan: ImportPlan) -> None:
-    for bad in plan.bad:
-        print(bad.said, file=sys.stderr)
-    if plan.bad:
-        raise Failed(f"Nothing is imported: {plan.said} Put them right in the file, then import it again.")
 
 
 def _apart(title: str, sentences: Sequence[str]) -> None:

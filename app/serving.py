@@ -27,7 +27,8 @@ if TYPE_CHECKING:
     from app.db.engine import Database
 
 LOOPBACK = "127.0.0.1"
-LARGEST_REQUEST = 16 * 1024 * 1024
+# A list of sheets with all that belongs to its form; only the page of intake takes as much.
+LARGEST_REQUEST = 65 * 1024 * 1024
 Tls = tuple[Path, Path]
 
 
@@ -69,16 +70,16 @@ def room_database(config: Config, *, may_be_new: bool = False) -> Database:
 
 
 def _make_sums(database: Database, zone: ZoneInfo) -> None:
-    """An upgrade leaves the sums beside the log empty where they changed; here they are made anew from the log."""
+    """An upgrade leaves empty what the room can make from what it keeps, the sums of the log first; here it is made."""
     from app.db.engine import reading, transaction
-    from app.services.recount import rebuild_if_asked, sums_are_old
+    from app.services.made_anew import make_anew, to_be_made
 
     with reading(database) as session:
-        is_old = sums_are_old(session)
-    if is_old:
-        print("The sums of the upgraded room are made anew from its log.", file=sys.stderr, flush=True)
+        words = to_be_made(session)
+    if words:
+        print(words, file=sys.stderr, flush=True)
         with transaction(database) as session:
-            rebuild_if_asked(session, zone)
+            make_anew(session, zone)
 
 
 def run_room(config: Config, host: str, port: int, tls: Tls | None) -> None:
@@ -215,7 +216,7 @@ def _serve(config: Config, database: Database, watch: Watch, door: socket.socket
 
         take_off(door, inner.getsockname()[1], context)
     stopped = threading.Event()
-    keep_going(database, watch, config.zone, stopped)
+    keep_going(database, watch, config.zone, stopped, config.data / "uploads")
     # It writes a line whenever two requests meet; what matters is written by the pages themselves.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     if threading.current_thread() is threading.main_thread():

@@ -12,6 +12,8 @@ from app.domain.stages import Step
 from app.services.registering import collector_id, mint_number, plant_name_id, register
 from app.services.room import add_consignment, add_hazard
 from app.services.wanted import want
+from seed_demo.dangers import clears_the_backlog
+from seed_demo.files import keep_list
 from seed_demo.hands import Work
 from seed_demo.life import Life
 from seed_demo.names import SPECIES, Species, in_season
@@ -66,7 +68,10 @@ def parcel_arrives(life: Life, parcel: Parcel) -> Work:
     life.hands.signs_in(who, "intake")
     yield 300
     sheets = [Sheet(_number(life), life.dice.choice(SPECIES)) for _ in range(plants + mounted)]
-    life.hands.takes_in_list(_list_of(life, parcel, sheets), parcel.code, who)
+    text = _list_of(life, parcel, sheets)
+    keep_list(life.hands, text, parcel.code, who, life.hands.takes_in_list(text, parcel.code, who))
+    if parcel.kind == "backlog":
+        clears_the_backlog(life)
     yield 600
     left, behind = life.size(*parcel.left), life.size(*parcel.behind)
     for place, sheet in enumerate(sheets[plants:]):

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from seed_demo import holds, left, stories, wishes
+from seed_demo import again, checked, dangers, frozen, given, holds, left, parting, stories, wishes
 from seed_demo.arrivals import PARCELS, TRIPS, parcel_arrives, trip_arrives
+from seed_demo.drying import reads_dryer
 from seed_demo.hands import Work
 from seed_demo.life import NEWCOMER_CAME, Life
 from seed_demo.pressing import middays, mornings, slow_stack, weights_go_on
@@ -31,6 +32,7 @@ def _plan_rounds(life: Life) -> None:
         life.plans(8, 52, mornings(life))
     if _is_lately(life):
         life.plans(8, 56, files_first(life, life.size(2, 1)))
+    life.plans(9, 8, reads_dryer(life))
     life.plans(9, 10, drying_round(life))
     if life.day % 2 == 0 or _is_lately(life):
         life.plans(8, 57, inspects(life, life.size(10, 2)))
@@ -99,24 +101,43 @@ STORIES: dict[int, tuple[tuple[int, int, Story], ...]] = {
     -45: ((15, 30, left.power_cut),),
     -44: ((10, 20, stories.goes_back_to_the_table), (11, 20, stories.wrong_sheet)),
     -38: ((11, 0, holds.is_mouldy), (11, 10, holds.refused_for_its_label)),
+    -34: ((9, 30, dangers.somebody_is_named),),
     -31: ((11, 15, stories.wrong_sheet),),
     -30: ((10, 30, stories.is_withdrawn),),
+    -24: ((12, 5, frozen.goes_in(4)),),
     NEWCOMER_CAME - 1: ((15, 58, stories.somebody_leaves),),
     NEWCOMER_CAME: ((8, 30, stories.somebody_comes),),
     -20: ((9, 30, left.found_off),),
     -19: ((11, 15, stories.needs_two_sheets),),
     -18: ((10, 15, stories.too_early),),
-    -13: ((9, 0, left.set_aside_to_mend), (9, 30, wishes.order_is_made)),
+    -17: ((12, 5, frozen.comes_out),),
+    -16: ((12, 20, frozen.is_opened),),
+    -13: ((9, 0, left.set_aside_to_mend), (9, 30, wishes.order_is_made), (10, 50, given.gift_is_counted)),
     -12: ((11, 30, wishes.goes_out),),
     -11: ((8, 50, left.passed_and_left), (11, 20, stories.wrong_sheet)),
     -10: ((8, 50, left.passed_and_left), (10, 25, stories.let_out_early)),
     -9: ((8, 50, left.passed_and_left), (9, 5, left.forgotten_in_the_stack)),
     -8: ((8, 50, left.passed_and_left), (10, 10, stories.glued_unscanned), (11, 0, wishes.wanted_and_left)),
     -7: ((10, 0, stories.out_of_its_stack),),
-    -5: ((10, 20, stories.is_glued_again), (11, 0, holds.name_is_in_doubt)),
-    -4: ((11, 30, stories.is_brought_back),),
-    -3: ((11, 15, stories.wrong_sheet), (10, 15, stories.too_early)),
-    -2: ((10, 35, holds.is_not_found), (11, 10, holds.refused_for_its_label)),
-    -1: ((11, 0, stories.needs_two_sheets), (15, 40, left.one_too_few), (9, 30, wishes.wanted_for_a_loan)),
+    -6: ((10, 20, checked.cabinet_is_checked),),
+    -5: ((10, 20, stories.is_glued_again), (11, 0, holds.name_is_in_doubt), (11, 10, parting.two_in_a_fold)),
+    -4: (
+        (11, 30, stories.is_brought_back),
+        (10, 50, parting.without_a_number),
+    ),
+    -3: (
+        (11, 15, stories.wrong_sheet),
+        (11, 30, parting.one_number_twice),
+        (10, 15, stories.too_early),
+        (12, 5, frozen.goes_in(3)),
+    ),
+    -2: ((10, 35, holds.is_not_found), (11, 40, again.comes_again), (11, 10, holds.refused_for_its_label)),
+    -1: (
+        (11, 0, stories.needs_two_sheets),
+        (15, 40, left.one_too_few),
+        (9, 30, wishes.wanted_for_a_loan),
+        (10, 5, checked.half_a_check),
+        (15, 45, dangers.beetle_is_seen),
+    ),
     0: ((8, 58, left.left_without_weights),),
 }

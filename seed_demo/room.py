@@ -14,6 +14,7 @@ from app.queries.people import worker_by_id
 from app.queries.press import press_room
 from app.services import people, room
 from seed_demo.people import CAST, Person
+from seed_demo.uses import TAKES
 
 PATTERN = Pattern("TQX", 6)
 TABLE_STEPS = [Step.TAKE_UP, Step.MOUNT, Step.PUT_BACK, Step.ANOTHER_SHEET, Step.GOES_UNMOUNTED]
@@ -25,6 +26,7 @@ STATIONS: dict[str, tuple[str, list[Step]]] = {
     "press": ("Press", [Step.PUT_UNDER_WEIGHT, Step.TAKE_OUT, Step.WEIGHTS_ON, Step.WEIGHTS_OFF]),
     "inspection": ("Inspection", [Step.INSPECT, Step.RE_GLUE, Step.BACK_TO_TABLE, Step.SHELVE]),
     "filing": ("Filing", [Step.FILE, Step.BRING_BACK, Step.SHELVE]),
+    "freezer": ("Freezer", [Step.FREEZE]),
 }
 # Name, stage, shelves, and how many sheets it holds; drying and glued plants lie in presses and stacks.
 CABINETS: tuple[tuple[str, Stage, int, int], ...] = (
@@ -44,6 +46,7 @@ ADHESIVES: tuple[tuple[str, str, str, str], ...] = (
     ("straps", "Gummed linen straps", "straps", ""),
     ("spot", "PVA, one spot", "spot", ""),
 )
+FREEZES_TO_C = -22.0
 STACKS = ("P1", "P2", "P3", "P4", "P5")
 PRESSES = ("Plant press 1", "Plant press 2", "Plant press 3", "Plant press 4", "Plant press 5", "Plant press 6")
 TRAYS = ("Tray 1", "Tray 2", "Tray 3")
@@ -90,6 +93,8 @@ def furnish(session: Any, now: datetime, zone: ZoneInfo) -> Furniture:
         found.adhesives[code] = room.add_adhesive(session, code, name, class_, now, lot="B 117", dilution=dilution)
     for name, stage, shelves, capacity in CABINETS:
         room.add_cabinet(session, name, stage, now, shelves=shelves, capacity=capacity)
+    room.add_cabinet(session, "Freezer", None, now, freezes_to_c=FREEZES_TO_C)
+    room.add_cabinet(session, "Dryer 1", None, now, is_dryer=True)
     _set_up_stations(session, found, now)
     _make_cards(session, found, now, zone)
     return found
@@ -107,7 +112,7 @@ def _set_up_stations(session: Any, found: Furniture, now: datetime) -> None:
     for slug, (name, steps) in STATIONS.items():
         found.stations[slug] = room.add_station(session, slug, name, steps, now)
     for table in ("table-1", "table-2"):
-        room.set_at_station(session, found.stations[table], adhesive_id=found.adhesives["pva"])
+        room.set_at_station(session, found.stations[table], adhesive_id=found.adhesives["pva"], uses=dict(TAKES))
     room.set_at_station(session, found.stations["drying"], method="unheated")
 
 

@@ -7,9 +7,8 @@ from datetime import timedelta
 from app.domain.stages import Step
 from seed_demo.hands import Work
 from seed_demo.life import Life
+from seed_demo.looked_at import FOUND, how_it_is
 from seed_demo.sheets import HOUSE, Press, Sheet
-
-FINDINGS = ("loose-part", "label-crooked", "over-the-edge", "too-much-adhesive", "packet-missing")
 
 
 def files_first(life: Life, sheets: int) -> Work:
@@ -61,7 +60,7 @@ def inspects(life: Life, sheets: int) -> Work:
 def judges(life: Life, sheet: Sheet, outcome: str) -> None:
     """One look at one sheet, and how it ends."""
     passed = outcome == "passed"
-    facts = {"outcome": outcome, "findings": [] if passed else [life.dice.choice(FINDINGS)]}
+    facts = how_it_is(outcome, [] if passed else [life.dice.choice(FOUND)])
     life.hands.scans(
         sheet.number, "inspection", step=Step.INSPECT, facts=facts, cabinet="D1", shelf="2" if passed else "3"
     )

@@ -8,6 +8,7 @@ from app.domain.stages import Step
 from app.services import people
 from seed_demo.hands import Work
 from seed_demo.life import Life
+from seed_demo.looked_at import NEIGHBOURS_LABEL, SPRUNG
 from seed_demo.people import LEFT, MANAGER, NEWCOMER
 from seed_demo.pressing import DAILY, SLOW, SPARE, brought, lays, takes_out, turns
 from seed_demo.room import PATTERN, add_person
@@ -159,7 +160,7 @@ def goes_back_to_the_table(life: Life) -> Work:
     life.hands.signs_in(life.crew.second, "inspection")
     yield 60
     life.hands.scans(sheet.number, "inspection", step=Step.BACK_TO_TABLE, cabinet="M1", shelf="5",
-                     reason="The label of its neighbour was glued on")  # fmt: skip
+                     reason="The label of its neighbour was glued on", facts={"findings": NEIGHBOURS_LABEL})  # fmt: skip
     life.shelves.to_inspect.remove(sheet)
     sheet.mounted_by, sheet.outcome = "", ""
     life.shelves.ready.insert(0, sheet)
@@ -173,7 +174,8 @@ def is_glued_again(life: Life) -> Work:
         return
     life.hands.signs_in(who, "inspection")
     yield 60
-    life.hands.scans(sheet.number, "inspection", step=Step.RE_GLUE, facts={"adhesive": "spot", "bulk": "ordinary"})
+    facts = {"adhesive": "spot", "bulk": "ordinary", "findings": SPRUNG}
+    life.hands.scans(sheet.number, "inspection", step=Step.RE_GLUE, facts=facts)
     life.shelves.to_inspect.remove(sheet)
     mended_by = (*sheet.mended_by, who)
     sheet.is_glued(sheet.mounted_by, "spot", "ordinary")

@@ -9,6 +9,7 @@ from seed_demo.hands import Work
 from seed_demo.life import Life
 from seed_demo.pressing import brought
 from seed_demo.sheets import Sheet
+from seed_demo.uses import for_one
 
 # Florida Museum, cost of services: on average 4 prepared sheets an hour, a quarter of an hour each.
 FASTEST_S, SLOWEST_S = 560, 860
@@ -46,7 +47,7 @@ def mounts_one(life: Life, table: str, who: str, sheet: Sheet, into: str = "", *
 
 def glued(life: Life, table: str, who: str, sheet: Sheet, **facts: Any) -> None:
     """A sheet that was taken up is scanned as mounted."""
-    facts.setdefault("bulk", sheet.bulk)
+    facts = for_one(sheet.bulk, facts)
     life.hands.scans(sheet.number, table, step=Step.MOUNT, facts=facts)
     sheet.is_glued(who, str(facts.get("adhesive", "pva")), str(facts["bulk"]))
 

@@ -22,6 +22,7 @@ from app.domain.press import BULKS
 from app.domain.stations import KINDS
 from app.queries.board import board
 from app.queries.comes_first import consignments_in_order, wanted_sheets
+from app.queries.freezers import load_views
 from app.queries.house import house_now
 from app.queries.listing import list_sheets
 from app.queries.press import press_room
@@ -94,6 +95,7 @@ def what_is_missing(database: Database, demo: Demo, now: datetime, zone: ZoneInf
         wanted, order = wanted_sheets(session, now, zone), consignments_in_order(session)
         fetch = fetch_next(session, station_id(demo, "table-1"), now, house_now(session))
         bare = [stack.bare_since for stack in press_room(session, now, zone) if stack.bare_since and stack.off_too_long]
+        loads = load_views(session, now)
     assert today is not None
     needs = {need.kind for need in shown.needs}
     stages = {view.slug: view for view in shown.stages}
@@ -113,6 +115,7 @@ def what_is_missing(database: Database, demo: Demo, now: datetime, zone: ZoneInf
         "a sheet that was not found": "not-found" in needs,
         "a stack whose count differs": "count-differs" in needs,
         "a glued sheet left at the table": "mounted-too-long" in needs,
+        "a load in the freezer": any(view.state == "in" for view in loads),
         "a sheet forgotten under press": "ready-forgotten" in needs,
         **{f"something at {slug}": view.count > 0 for slug, view in stages.items() if slug != "filed"},
         "something filed": stages["filed"].filed_in_all > 0,
@@ -191,7 +194,7 @@ def test_everything_that_does_not_go_by_the_book_happens_in_the_room(empty: Call
     rows = told(database)
     steps = [entry[4] for entry in rows["entry"]]
     for step in ("correct", "found-out", "re-glue", "another-sheet", "goes-unmounted", "bring-back", "back-to-table", "withdraw",
-                 "put-hold", "papers-changed", "count"):  # fmt: skip
+                 "put-hold", "papers-changed", "count", "divide", "tell-apart"):  # fmt: skip
         assert step in steps, step
     early = [entry for entry in rows["entry"] if entry[10]]
     assert early and all(entry[7] for entry in early), "an early release without a reason"

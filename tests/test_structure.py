@@ -86,10 +86,12 @@ def test_only_the_first_room_and_the_joiners_stand_outside_the_rooms() -> None:
         "app",
         "app.__main__",
         "app.background",
+        "app.bringing_in",
         "app.cli",
         "app.clock",
         "app.commands",
         "app.config",
+        "app.file_commands",
         "app.serving",
     }
     assert outside <= joiners, outside

@@ -62,13 +62,15 @@ class Turns:
 class Database:
     """One room's database: the engine, and the turn that its writers wait for (SQLite only).
 
-    `writes` changes with every transaction that this program has committed.
+    `writes` changes with every transaction that this program has committed. `is_practice` is a room in which people only
+    practise: it knows the practice slips and no others.
     """
 
     engine: Engine
     turns: Turns = field(default_factory=Turns)
     kept: dict[str, Any] = field(default_factory=dict)
     writes: int = 0
+    is_practice: bool = False
     writing: Engine = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -80,7 +82,7 @@ class Database:
         return self.engine.dialect.name == "sqlite"
 
 
-def open_database(url: str, threads: int = 8) -> Database:
+def open_database(url: str, threads: int = 8, *, is_practice: bool = False) -> Database:
     """Open the room's database; nothing is read yet. One connection is kept for each thread."""
     parsed = make_url(url)
     # Errors name no values: among them are badges and what was typed.
@@ -91,7 +93,7 @@ def open_database(url: str, threads: int = 8) -> Database:
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _settle)
         event.listen(engine, "begin", _begin)
-    return Database(engine)
+    return Database(engine, is_practice=is_practice)
 
 
 def sqlite_url(path: Path) -> str:

@@ -25,12 +25,14 @@ _DAYS = prepared(select(table_of(CalendarDay).c.day, table_of(CalendarDay).c.is_
 
 def room_house(session: Session) -> tuple[House, tuple[Pattern, ...]]:
     """The house rules in force and the room's number patterns, read again only when either has changed."""
-    kept = session.info["database"].kept
+    database = session.info["database"]
+    kept = database.kept
     version, changed = session.execute(_VERSIONS).one()
     found = kept.get("rules")
     if found is None or found[0] != (version, changed):
         # One value, so that a reader beside this one never sees half of a change.
-        found = (version, changed), with_values(_values(session), version), _patterns(session)
+        patterns = _patterns(session, database.is_practice)
+        found = (version, changed), with_values(_values(session), version), patterns
         if not session.info.get("changes the room"):
             # What a writer has changed may still be undone with it.
             kept["rules"] = found
@@ -64,6 +66,12 @@ def _values(session: Session) -> dict[str, int]:
     return {row.name: row.value for row in rows}
 
 
-def _patterns(session: Session) -> tuple[Pattern, ...]:
-    rows = session.execute(select(NumberPattern.prefix, NumberPattern.width, NumberPattern.has_check))
+def foreign_patterns(session: Session) -> tuple[Pattern, ...]:
+    """The patterns that are not read here: of the practice slips in a room, of the room's own sheets where people practise."""
+    return _patterns(session, not session.info["database"].is_practice)
+
+
+def _patterns(session: Session, is_practice: bool) -> tuple[Pattern, ...]:
+    found = select(NumberPattern.prefix, NumberPattern.width, NumberPattern.has_check)
+    rows = session.execute(found.where(NumberPattern.is_practice.is_(is_practice)).order_by(NumberPattern.id))
     return tuple(Pattern(row.prefix, row.width, row.has_check) for row in rows)

@@ -8,6 +8,7 @@ from sqlalchemy import ColumnElement, Table
 
 from app.db.models import (
     Cabinet,
+    CabinetCheck,
     CalendarDay,
     Change,
     Doubt,
@@ -15,6 +16,7 @@ from app.db.models import (
     Hazard,
     Hold,
     HouseRule,
+    PestSeen,
     PutAside,
     Token,
     Wanted,
@@ -48,6 +50,8 @@ TEXTS: dict[str, TextColumn] = {
     "house_rule.reason": _column(HouseRule, "reason", "Why a house rule was changed"),
     "calendar_day.why": _column(CalendarDay, "why", "Why the room was closed", key="day"),
     "cabinet.note": _column(Cabinet, "note", "Note of a cabinet"),
+    "cabinet_check.why": _column(CabinetCheck, "why", "Note of a cabinet check"),
+    "pest_seen.why": _column(PestSeen, "why", "What was done about a pest"),
     "token.name": _column(Token, "name", "What a key for scripts is called"),
     "change.old": _column(Change, "old", "What was there before a change"),
     "change.new": _column(Change, "new", "What a change put there"),

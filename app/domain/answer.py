@@ -56,7 +56,7 @@ class Answer:
     """One answer. `entry` is the last entry written, `share` the part of the minimum time already lain (0 to 1).
 
     `carry` holds what a follow-up sends back unchanged; `already_done` names the deed that may be written after the
-    fact, if any; `moved` and `left` list sheet numbers of a bundle.
+    fact, if any; `moved` and `left` list sheet numbers of a bundle; `slip` is the number whose slip is to be printed now.
     """
 
     kind: AnswerKind
@@ -75,6 +75,7 @@ class Answer:
     share_label: str = ""
     moved: tuple[str, ...] = ()
     left: tuple[Mapping[str, str], ...] = ()
+    slip: str = ""
     status: int = 200
 
     def kept(self) -> dict[str, Any]:

@@ -38,6 +38,28 @@ class ShelfFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class LoadFacts:
+    """A freezer load as the rules see it; `is_closed` once it was put into the freezer.
+
+    `tied_id` is the tied bundle that goes in as it is, None for a sheet that goes in loose.
+    """
+
+    load_id: int
+    name: str
+    bundle_id: int
+    is_closed: bool
+    tied_id: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Unnamed:
+    """Whom, and which station, the manager has not named for a suspected sheet: names; `station` is None where it is named."""
+
+    workers: tuple[str, ...] = ()
+    station: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class SignedOff:
     """A step that a worker may do alone with sheets of one difficulty: since when, and until when if it has ended."""
 
@@ -85,7 +107,8 @@ class Attempt:
 
     `where` says in words where the log has the sheet; `stack` is the stack to lay it in, `own_stack` the one it lies
     in; `other_table` names the table that has taken it up, if that is not this one. `difficulties` is what makes the sheet
-    harder than others, and `might_help` who may be asked where nobody there is signed off for it.
+    harder than others, and `might_help` who may be asked where nobody there is signed off for it. `unnamed` is whom the
+    manager has not named, for a sheet suspected of old poisons.
     """
 
     sheet: Standing
@@ -101,6 +124,7 @@ class Attempt:
     stack: StackFacts | None = None
     own_stack: StackFacts | None = None
     shelf: ShelfFacts | None = None
+    load: LoadFacts | None = None
     clock: PressClock | None = None
     facts: Mapping[str, object] = field(default_factory=dict)
     treated: bool = False
@@ -110,6 +134,7 @@ class Attempt:
     clock_doubtful: bool = False
     difficulties: tuple[str, ...] = ("ordinary",)
     might_help: tuple[str, ...] = ()
+    unnamed: Unnamed | None = None
 
     def has_right(self, *rights: str) -> bool:
         """Whether anybody who takes this step holds one of these rights."""

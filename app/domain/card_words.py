@@ -34,6 +34,9 @@ CARD_KINDS: dict[str, CardKind] = {
     ),
     "badges": CardKind("Badges", "badge", "badges", "Whoever scans one works as the person named on it."),
     "cards": CardKind("Command cards", "card", "cards", "For hands full of glue: a scan instead of a button."),
+    "bundles": CardKind("Bundle cards", "card", "cards", "One is tied to each press, tray, bag or box: one scan moves all in it."),
+    "stations": CardKind("Station cards", "card", "cards", "One hangs at each screen and says which one it is."),
+    "loads": CardKind("Cards of loads", "card", "cards", "One lies in each bag or box for the freezer, where it can be scanned."),
 }  # fmt: skip
 
 COMMAND_WORDS: dict[str, CommandWords] = {
@@ -51,6 +54,15 @@ COMMAND_WORDS: dict[str, CommandWords] = {
     "unmounted": CommandWords("Unmounted", "The sheet last scanned stays in a packet or a box."),
     "morning": CommandWords("Morning", "What was left overnight, and what the day asks for."),
     "whole-shelf": CommandWords("Whole shelf", "Moves all that lies on a shelf: scan it, then where it goes."),
+    "check": CommandWords("Check", "Begins a cabinet check, or goes on with it: scan the cabinet or shelf next."),
+    "cannot-be-read": CommandWords("Cannot be read", "In a cabinet check: the number of this sheet cannot be read."),
+    "new-load": CommandWords("New load", "Begins a bag or box for the freezer: then scan what goes in it."),
+    "same-number": CommandWords("Same number", "Two sheets bear one number: the other gets one of its own."),
+    "two-plants": CommandWords("Two plants", "Two plants lie in one fold, or are glued on one sheet."),
+    "same-specimen": CommandWords("Same specimen", "The sheet last scanned and the next one are one specimen."),
+    "damp": CommandWords("Damp", "The sheet last scanned is damp after all: it goes back to dry."),
+    "danger": CommandWords("Danger", "The sheet last scanned carries a danger: choose which one."),
+    "label-here": CommandWords("Label here", "The labels are here: scan each sheet that has got its own, then “done”."),
 }  # fmt: skip
 
 

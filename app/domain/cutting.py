@@ -111,4 +111,7 @@ GRIDS: dict[str, Grid] = {
     "stacks": Grid(180, 62, 1, 4, folds=True),
     "badges": Grid(85.6, 54, 2, 4),
     "cards": Grid(92, 50, 2, 5),
+    "bundles": Grid(92, 50, 2, 5),
+    "stations": Grid(92, 50, 2, 5),
+    "loads": Grid(92, 50, 2, 5),
 }

@@ -32,6 +32,7 @@ class Kind(StrEnum):
     KEPT = "kept"
     LOAD_OUT = "load-out"
     LOAD_OPEN = "load-open"
+    LOAD_BACK = "load-back"
     SIGNED_IN = "signed-in"
     SILENT = "silent"
     PRESS = "press"
@@ -153,13 +154,19 @@ def _felt_at(each: Drying, house: House) -> datetime | None:
 
 @dataclass(frozen=True, slots=True)
 class Load:
-    """A freezer load: when it was put in, cold, taken out and opened, each None while it is not or nobody knows."""
+    """A freezer load: when it was put in, cold, taken out and opened, each None while it is not or nobody knows.
+
+    `days` is how many it has to be cold, where its own rule says so; `is_told`, whether its times were folded from its log,
+    so that one without a moment since when it is cold is none that may be reckoned.
+    """
 
     name: str
     put_in_at: datetime | None
     cold_at: datetime | None
     out_at: datetime | None
     opened_at: datetime | None
+    days: int | None = None
+    is_told: bool = False
 
 
 def loads_due(loads: Iterable[Load], house: House, until: datetime) -> list[Item]:
@@ -171,10 +178,13 @@ def loads_due(loads: Iterable[Load], house: House, until: datetime) -> list[Item
 def _load_due(load: Load, house: House) -> Item | None:
     if load.put_in_at is None or load.opened_at is not None:
         return None
-    if load.out_at is not None:
-        return Item(Kind.LOAD_OPEN, load.name, at=load.out_at + WARMS)
-    cold_at = load.cold_at or load.put_in_at + CHILLS
-    return Item(Kind.LOAD_OUT, load.name, at=cold_at + timedelta(days=house.treat_cold_days))
+    cold_at = load.cold_at or (None if load.is_told else load.put_in_at + CHILLS)
+    due = cold_at + timedelta(days=load.days or house.treat_cold_days) if cold_at else None
+    if load.out_at is None:
+        return Item(Kind.LOAD_OUT, load.name, at=due) if due else None
+    if load.is_told and (due is None or due > load.out_at):
+        return Item(Kind.LOAD_BACK, load.name, at=load.out_at)
+    return Item(Kind.LOAD_OPEN, load.name, at=load.out_at + WARMS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,7 +209,7 @@ def _contact_left(contact: Contact, day: Day) -> Item | None:
         return Item(Kind.KEPT, contact.station, at=seen)
     if contact.enrolled_at is None:
         return None
-    since = max(seen or contact.enrolled_at, contact.enrolled_at)
+    since = max(moment for moment in (seen, clear, contact.enrolled_at) if moment is not None)
     return Item(Kind.SILENT, contact.station, at=since) if since < day.begins else None
 
 

@@ -32,10 +32,17 @@ class House:
     press_bulky_add_h: int = rule(24, 0, 336, "Hours added for a bulky sheet")
     gap_without_weight_h: int = rule(2, 1, 48, "Hours without weights, before half its time, that mark a sheet")
     stack_mass_kg: int = rule(25, 1, 60, "Kilograms on one stack, at most")
+    stack_piece_kg: int = rule(8, 1, 25, "Kilograms of one piece of weight, at most")
     # An estimate, no source: 2 mm greyboard weighs about 1.25 kg/m2, and 0.12 m2 of it lies on a sheet.
     layer_g: int = rule(200, 0, 2000, "Grams that one layer of a stack weighs: sheet, release paper, foam and board")
     dry_heated_days: int = rule(3, 1, 30, "Usual days of drying with heat")
     dry_unheated_days: int = rule(7, 1, 60, "Usual days of drying without heat")
+    # Herbarium dryers at 35 to 45 °C: University of British Columbia, "Drying a specimen". Around 50 °C proteins denature
+    # and waxy blooms are damaged: Hill, National Herbarium of NSW, Taxacom, 2 Nov 1994. How often it is read: no source.
+    dry_cool_c: int = rule(35, 20, 60, "Degrees Celsius below which a dryer dries slowly")
+    dry_warm_c: int = rule(45, 25, 70, "Degrees Celsius above which a dryer is too warm")
+    dry_hot_c: int = rule(50, 30, 90, "Degrees Celsius above which a dryer is turned off at once")
+    dry_read_h: int = rule(24, 1, 240, "Hours after which the temperature of a dryer with plants in it is read again")
     papers_heated_days: int = rule(2, 1, 14, "Days between changes of papers, with heat")
     papers_unheated_days: int = rule(1, 1, 14, "Days between changes of papers, without heat")
     label_before_glue: bool = choice(True, "The final label must be with the plant before it is taken up")
@@ -43,6 +50,15 @@ class House:
     treat_before_filing: bool = choice(False, "Freezer treatment is asked for before filing")
     # What is published runs from 6 to 14 days at −20 °C (from memory).
     treat_cold_days: int = rule(7, 1, 60, "Days that a load stays cold in the freezer")
+    treat_c: int = rule(-20, -40, -15, "Degrees Celsius that it has to be as cold as, for those days")
+    # 72 hours at -30 C: Naturalis, NHCOLL-L, 30 April 2018.
+    treat_deep_days: int = rule(3, 1, 60, "Days that are enough in a deeper cold")
+    treat_deep_c: int = rule(-30, -60, -20, "Degrees Celsius of the deeper cold")
+    treat_open_days: int = rule(1, 1, 30, "Open days in the open after which a treatment no longer counts")
+    # Mercury and arsenic went out of use at the Smithsonian in the mid-1980s (Collection Forum 30(1-2): 51, 2016).
+    suspected_before_year: int = rule(
+        1985, 1700, 2100, "Year before which what was collected starts as suspected of old poisons"
+    )
     sign_offs: bool = choice(False, "Only workers signed off for a step may do it alone")
     sign_off_stale_weeks: int = rule(
         12, 1, 260, "Weeks without doing a step, after which a sign-off is looked at again"
@@ -59,6 +75,7 @@ class House:
     limit_mend_days: int = rule(10, 1, 365, "Open days that a dry sheet may wait for mending")
     limit_freeze_days: int = rule(5, 1, 365, "Open days that a passed sheet may wait for the freezer")
     limit_file_days: int = rule(5, 1, 365, "Open days that a passed sheet may wait for filing")
+    check_open_days: int = rule(3, 1, 60, "Open days after which a cabinet check that was begun should be through")
     limit_weights_off_h: int = rule(1, 1, 48, "Hours that a stack with sheets may stand without weights")
     forecast_weeks: int = rule(8, 2, 52, "Weeks of open days that a forecast rests on")
     forecast_least_days: int = rule(10, 5, 60, "Open days on record before anything is forecast")
@@ -83,7 +100,14 @@ class House:
     keep_refusals_months: int = rule(12, 1, 120, "Months for which refused scans are kept")
     double_read_s: int = rule(20, 0, 120, "Seconds within which the same code again is a double read")
     undo_weights_min: int = rule(2, 1, 30, "Minutes within which weights on or off can be undone")
+    seal_after_passing: bool = choice(True, "The seal is asked for once a sheet is passed, and missed when it is filed")
+    sheet_width_mm: int = rule(292, 150, 900, "Millimetres that a mounting sheet is wide")
+    sheet_height_mm: int = rule(419, 200, 1200, "Millimetres that a mounting sheet is high")
+    # Top left, else along an edge: Natural History Museum London, digitisation workflow, 2022.
+    code_top_left: bool = choice(True, "The lasting code goes top left on a sheet; where not, along the top edge")
     run_sheets: int = rule(6, 1, 30, "Sheets in a run that a table fetches")
+    # The Florida Museum budgets 6 sheets to a cover on average; 10 to 20 thin ones are quoted as a limit (from memory).
+    folder_sheets: int = rule(15, 2, 200, "Sheets of one name in a folder, at most")
     clock_ahead_min: int = rule(2, 1, 60, "Minutes by which the computer's clock may run ahead")
     clock_gap_days: int = rule(14, 1, 400, "Days since the last sign of life after which the date is asked for")
     pin_at_stations: bool = choice(False, "Signing in by name at a station asks for a PIN")

@@ -11,7 +11,7 @@ from app.domain.stages import Stage, Step
 
 # The stages in which a sheet lies somewhere and may be forgotten, and the steps with which it comes there.
 INTO: dict[Stage, frozenset[Step]] = {
-    Stage.INTAKE: frozenset({Step.TAKE_IN}),
+    Stage.INTAKE: frozenset({Step.TAKE_IN, Step.COME_AGAIN}),
     Stage.DRYING: frozenset({Step.LAY_TO_DRY}),
     Stage.READY: frozenset({Step.PASS_AS_DRY, Step.ARRIVE_DRY, Step.BACK_TO_TABLE}),
     Stage.DRY: frozenset({Step.TAKE_OUT, Step.GOES_UNMOUNTED, Step.ARRIVE_MOUNTED, Step.BRING_BACK}),

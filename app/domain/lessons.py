@@ -56,6 +56,28 @@ LESSONS: dict[str, Lesson] = {
         "The plant was not dry",
         "Practise the touch: brittle, not cool to the touch, not drooping. When in doubt, back to dry.",
     ),
+    "practice-screen": Lesson(
+        "Scanned at a practice screen", "The band across the screen says practice: real sheets go to a real station."
+    ),
+    "practice-slip": Lesson(
+        "A practice slip at a real station",
+        "Keep practice slips at the practice screen, apart from the slips of sheets.",
+    ),
+    "wet-adhesive": Lesson(
+        "Freshly glued sheets for the freezer", "What is mounted or under press waits until it is out and dry."
+    ),
+    "no-load": Lesson(
+        "No load was named", "The card of the bag or box first, then what goes in it.", frozenset({Step.FREEZE})
+    ),
+    "load-closed": Lesson("The bag was closed already", "What is to be frozen besides goes in a bag of its own."),
+    "load-empty": Lesson("An empty load for the freezer", "Scan what lies in the bag before it is closed."),
+    "not-cold": Lesson("Read before it was cold", "The days begin when the logger shows the house’s temperature."),
+    "not-cold-long-enough": Lesson(
+        "A load asked about before its time", "Nothing to teach: they looked before they took it out."
+    ),
+    "still-cold": Lesson(
+        "A bag asked about before it was warm", "Leave bags closed for a day: water settles outside then."
+    ),
     "manager-only": Lesson(
         "Only for the trainer or the manager", "Say which deeds are the manager’s, and who to ask on which day."
     ),
@@ -75,6 +97,10 @@ LESSONS: dict[str, Lesson] = {
         "No stack was named",
         "At the press: the card of the stack first, then the sheets.",
         frozenset({Step.PUT_UNDER_WEIGHT}),
+    ),
+    "not-named": Lesson(
+        "A sheet suspected of old poisons",
+        "What the sign on the folder and the shelf means: closed, back to its place, and tell the manager.",
     ),
     "not-clean": Lesson(
         "Untreated sheets for a clean cabinet",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from app.domain import away_rules, own_work, press_rules, rules, shelf_rules, sign_off_rules
+from app.domain import away_rules, freezing_rules, own_work, press_rules, rules, shelf_rules, sign_off_rules, suspected
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal
 from app.domain.stages import STAGES, STEP_WORDS, Stage, Step
@@ -43,9 +43,9 @@ def refusals(attempt: Attempt) -> list[Refusal]:
     if move is None:
         words = f"“{STEP_WORDS[attempt.step][1].capitalize()}” is not said of a sheet."
         return [Refusal("wrong-stage", words, "Say which step is meant.")]
-    first = [found for found in (rules.not_closed(attempt), _follows_the_workflow(attempt, move)) if found]
-    if first:
-        return first
+    first = rules.not_closed(attempt) or _follows_the_workflow(attempt, move)
+    if first is not None:
+        return [first]
     return [refusal for refusal in (rule(attempt) for rule in move.rules) if refusal is not None]
 
 
@@ -98,6 +98,7 @@ NEXT_BY_STAGE: dict[Stage, str] = {
 
 _HELD = (rules.holds_permit,)
 _TAUGHT = (sign_off_rules.is_signed_off,)
+_NAMED = suspected.NAMED
 _ONTO_A_SHELF = (shelf_rules.cabinet_fits, shelf_rules.cabinet_is_clean_for_it, shelf_rules.cabinet_has_room)
 
 WORKFLOW: dict[Step, Move] = {
@@ -108,9 +109,9 @@ WORKFLOW: dict[Step, Move] = {
     Step.PASS_AS_DRY: Move((Stage.DRYING,), Stage.READY, (*_HELD, *_TAUGHT, rules.feels_dry, shelf_rules.cabinet_fits)),
     Step.TAKE_UP: Move(
         (Stage.READY,), STAYS,
-        (*_HELD, rules.label_is_here, rules.is_treated, *_TAUGHT, rules.at_a_table, rules.on_no_other_table),
+        (*_HELD, rules.label_is_here, rules.is_treated, *_TAUGHT, *_NAMED, rules.at_a_table, rules.on_no_other_table),
     ),
-    Step.PUT_BACK: Move((Stage.READY,), STAYS, (shelf_rules.has_a_shelf, *_ONTO_A_SHELF)),
+    Step.PUT_BACK: Move((Stage.READY,), STAYS, (*_HELD, shelf_rules.has_a_shelf, *_ONTO_A_SHELF)),
     # The glue is on: nothing else is asked, and a glued sheet is written from wherever the log left it.
     Step.MOUNT: Move(
         (Stage.READY,), Stage.MOUNTED, (rules.is_taken_up, rules.on_no_other_table),
@@ -130,16 +131,22 @@ WORKFLOW: dict[Step, Move] = {
     Step.RE_GLUE: Move((Stage.DRY,), Stage.MOUNTED, already=(Stage.DRY,)),
     Step.BACK_TO_TABLE: Move((Stage.DRY,), Stage.READY, (*_HELD, rules.has_reason)),
     Step.INSPECT: Move(
-        (Stage.DRY,), STAYS, (*_HELD, *_TAUGHT, rules.has_outcome, rules.not_own_work, own_work.own_work_waits_a_day),
+        (Stage.DRY,), STAYS, (*_HELD, *_TAUGHT, *_NAMED, rules.has_outcome, rules.not_own_work, own_work.own_work_waits_a_day),
     ),
     Step.FILE: Move(
         (Stage.DRY,), Stage.FILED,
         (*_HELD, *_TAUGHT, rules.is_passed, rules.is_treated, rules.specimen_is_complete, shelf_rules.has_a_shelf, *_ONTO_A_SHELF),
     ),
-    Step.BRING_BACK: Move((Stage.FILED,), Stage.DRY, (*_HELD, rules.has_reason)),
+    Step.BRING_BACK: Move((Stage.FILED,), Stage.DRY, (*_HELD, *_NAMED, rules.has_reason)),
     Step.ARRIVE_DRY: Move((Stage.INTAKE,), Stage.READY, (*_HELD, rules.feels_dry, shelf_rules.cabinet_fits)),
     Step.ARRIVE_MOUNTED: Move((Stage.INTAKE,), Stage.DRY, (*_HELD, rules.feels_dry)),
-    Step.ANOTHER_SHEET: Move((Stage.READY,), STAYS, (rules.is_taken_up, rules.on_no_other_table)),
+    Step.ANOTHER_SHEET: Move((Stage.INTAKE, Stage.READY), STAYS, (*_HELD, rules.is_taken_up, rules.on_no_other_table)),
+    # What is in the hands says that it is so: no right is asked for.
+    Step.TELL_APART: Move(KNOWN, STAYS),
+    Step.DIVIDE: Move((Stage.INTAKE, Stage.DRYING, Stage.READY), STAYS, (*_HELD, rules.on_no_other_table)),
+    Step.SAME_SPECIMEN: Move(KNOWN, STAYS),
+    # Plants of one press dry at different times: they are tied together anew as they go. No hold keeps a damp plant out.
+    Step.TIE: Move((Stage.INTAKE, Stage.DRYING), STAYS, _HELD),
     Step.PUT_TOGETHER: Move(KNOWN, STAYS, (rules.by_trainer, rules.has_reason)),
     Step.RENUMBER: Move(KNOWN, STAYS, (rules.by_trainer, rules.has_reason)),
     Step.RESTATE: Move(KNOWN, STAYS, (rules.by_trainer, rules.is_glued, rules.has_reason)),
@@ -147,7 +154,16 @@ WORKFLOW: dict[Step, Move] = {
         (Stage.INTAKE, Stage.READY, Stage.DRY, Stage.FILED), STAYS, (*_HELD, shelf_rules.has_a_shelf, *_ONTO_A_SHELF),
         by_bundle=True,
     ),
+    # No hold stops it; a damp plant and wet adhesive do, from whatever stage.
+    Step.FREEZE: Move(KNOWN, STAYS, (freezing_rules.may_be_frozen, rules.on_no_other_table, freezing_rules.has_a_load,
+                                     freezing_rules.load_is_being_filled, freezing_rules.is_not_in_it)),
+    Step.UNBAG: Move(KNOWN, STAYS),
+    Step.TREATMENT: Move(KNOWN, STAYS),
     Step.WITHDRAW: Move(KNOWN, STAYS, (rules.by_manager, rules.has_reason)),
+    # What was withdrawn is in the hand again: it begins at intake, whatever it was when it left.
+    Step.COME_AGAIN: Move(KNOWN, Stage.INTAKE, (rules.was_closed, rules.by_manager, rules.has_reason)),
     Step.PUT_HOLD: Move(KNOWN, STAYS, (rules.names_a_hold, rules.is_not_held_so, *away_rules.SENT_OUT, rules.has_reason)),
     Step.LIFT_HOLD: Move(KNOWN, STAYS, (rules.names_a_hold, rules.is_held_so, rules.may_lift)),
+    # Whoever sees a pest says so: no right is asked for.
+    Step.QUARANTINE: Move(KNOWN, STAYS, (rules.has_reason,)),
 }  # fmt: skip

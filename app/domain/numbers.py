@@ -165,4 +165,13 @@ COMMANDS: dict[str, str] = _command_codes(
     "unmounted",
     "morning",
     "whole-shelf",
+    "check",
+    "cannot-be-read",
+    "new-load",
+    "same-number",
+    "two-plants",
+    "same-specimen",
+    "damp",
+    "danger",
+    "label-here",
 )

@@ -9,7 +9,9 @@ from urllib.parse import parse_qsl
 from app.domain.answer import Answer, Choice
 from app.domain.errors import Refusal, Refused
 
-YES_OR_NO = frozenset({"dryness", "label", "felt_again", "all", "found", "fresh"})
+YES_OR_NO = frozenset({"dryness", "label", "felt_again", "all", "found", "fresh", "sealed"})
+# What is told in lines, one for each thing found.
+IN_LINES = frozenset({"findings"})
 NUMBERS = frozenset({"counted"})
 # Choices that drop a question: whoever says yes to it does not mean them.
 WAYS_OUT = frozenset({"facts.leave"})
@@ -38,7 +40,7 @@ def opened(sent: Mapping[str, str]) -> dict[str, str]:
 
 def facts_in(fields: Mapping[str, str]) -> dict[str, Any]:
     """The facts among the fields of a form; Refused: misread-number for a count that is none."""
-    return {name[6:40]: _fact(name[6:40], value[:500]) for name, value in fields.items() if name.startswith("facts.")}
+    return {name[6:40]: _fact(name[6:40], value) for name, value in fields.items() if name.startswith("facts.")}
 
 
 def _opened(answer: Answer, choice: Choice) -> dict[str, str]:
@@ -48,6 +50,9 @@ def _opened(answer: Answer, choice: Choice) -> dict[str, str]:
 def _fact(name: str, value: str) -> Any:
     if name in YES_OR_NO:
         return value == "yes"
+    if name in IN_LINES:
+        return [line.strip() for line in value[:4000].splitlines() if line.strip()]
+    value = value[:500]
     if name not in NUMBERS:
         return value
     if not (value.isascii() and value.isdigit() and len(value) < 10 and int(value) <= _LARGEST):

@@ -33,19 +33,23 @@ class Stay:
 
 @dataclass(frozen=True, slots=True)
 class Lifting:
-    """One entry of a stack's log: the weights went on, or off. What they weigh down counts from `counts_from`, if set."""
+    """One entry of a stack's log: the weights went on, or off.
+
+    What they weigh down counts from `counts_from` and until `counts_until`, where these are set.
+    """
 
     happened_at: datetime
     entry_id: int
     on: bool
     counts_from: datetime | None = None
+    counts_until: datetime | None = None
 
 
 def spans_of(liftings: Iterable[Lifting]) -> list[Span]:
     """Fold weights on and weights off, in the order in which they happened, into spans.
 
     Weights put on twice, or taken off twice, change nothing the second time, unless what was said the second time
-    counts from earlier.
+    counts from earlier. Weights that may have come off as early as `counts_until` weigh nothing down after that.
     """
     spans: list[Span] = []
     on_at: datetime | None = None
@@ -53,10 +57,17 @@ def spans_of(liftings: Iterable[Lifting]) -> list[Span]:
         if lifting.on:
             begins = lifting.counts_from or lifting.happened_at
             on_at = begins if on_at is None else min(on_at, begins)
-        elif not lifting.on and on_at is not None:
+            continue
+        if on_at is not None:
             spans.append(Span(on_at, max(on_at, lifting.happened_at)))
             on_at = None
+        if lifting.counts_until is not None:
+            spans = [_until(span, lifting.counts_until) for span in spans]
     return [*spans, Span(on_at, None)] if on_at is not None else spans
+
+
+def _until(span: Span, end: datetime) -> Span:
+    return Span(span.on_at, max(span.on_at, min(span.off_at or end, end)))
 
 
 def turned_at(liftings: Iterable[Lifting]) -> datetime | None:

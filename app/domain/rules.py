@@ -11,12 +11,19 @@ OUTCOMES = ("passed", "to-be-mended", "mended-here")
 
 
 def not_closed(attempt: Attempt) -> Refusal | None:
-    """A closed sheet takes no more steps."""
-    if attempt.sheet.closed_as is None:
+    """A closed sheet takes no more steps, but that it comes again."""
+    if attempt.sheet.closed_as is None or attempt.step is Step.COME_AGAIN:
         return None
     return Refusal(
         "withdrawn", f"This sheet was closed: {attempt.sheet.closed_as}.", "Put it aside and ask the manager."
     )
+
+
+def was_closed(attempt: Attempt) -> Refusal | None:
+    """Only what was withdrawn comes again."""
+    if attempt.sheet.closed_as is not None:
+        return None
+    return Refusal("wrong-stage", "It was never withdrawn, so it is still here by the log.", "Look at its page.")
 
 
 def holds_permit(attempt: Attempt) -> Refusal | None:

@@ -50,6 +50,8 @@ class Standing:
     papers_at: datetime | None = None
     unmounted: str | None = None
     without_weight: bool = False
+    treated_until: datetime | None = None
+    treated_left_s: int | None = None
     outcome: str | None = None
     inspected_by: tuple[int, ...] = ()
     mounted_by: tuple[int, ...] = ()
@@ -88,8 +90,14 @@ def replay(entries: Iterable[LogEntry]) -> Standing:
     return standing
 
 
+def before(standing: Standing, step: Step) -> Standing:
+    """How a sheet stands for the step that comes next: what was withdrawn comes again from outside, out of no stage."""
+    return replace(standing, stage=None, came_at=None) if step is Step.COME_AGAIN else standing
+
+
 def after(standing: Standing, entry: LogEntry) -> Standing:
     """How a sheet stands after one more entry."""
+    standing = before(standing, entry.step)
     moved = entry.to_stage != standing.stage
     sets = {name: _typed(name, value) for name, value in entry.sets.items()}
     return replace(
@@ -110,5 +118,5 @@ def _typed(name: str, value: Any) -> Any:
     return tuple(value) if name in _WORKERS else value
 
 
-_MOMENTS = frozenset({"glued_at", "pressed_at", "papers_at"})
+_MOMENTS = frozenset({"glued_at", "pressed_at", "papers_at", "treated_until"})
 _WORKERS = frozenset({"inspected_by", "mounted_by", "mended_by"})

@@ -51,6 +51,27 @@ class Step(StrEnum):
     WEIGHTS_OFF = "weights-off"
     COUNT = "count"
     CORRECT = "correct"
+    FREEZE = "freeze"
+    UNBAG = "unbag"
+    TREATMENT = "treatment"
+    LOAD_IN = "load-in"
+    LOAD_COLD = "load-cold"
+    LOAD_OUT = "load-out"
+    LOAD_OPENED = "load-opened"
+    FREEZER_OPENED = "freezer-opened"
+    DEFROSTED = "defrosted"
+    POWER_CUT = "power-cut"
+    FREEZER_RUNS = "freezer-runs"
+    STAYED_COLD = "stayed-cold"
+    QUARANTINE = "quarantine"
+    BEGIN_CHECK = "begin-check"
+    END_CHECK = "end-check"
+    CLOSE_CHECK = "close-check"
+    TELL_APART = "tell-apart"
+    DIVIDE = "divide"
+    SAME_SPECIMEN = "same-specimen"
+    COME_AGAIN = "come-again"
+    TIE = "tie"
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,4 +124,33 @@ STEP_WORDS: dict[Step, tuple[str, str]] = {
     Step.WEIGHTS_OFF: ("weights off", "weights taken off"),
     Step.COUNT: ("count", "counted"),
     Step.CORRECT: ("correct", "corrected"),
+    Step.FREEZE: ("put into a load for the freezer", "put into a load"),
+    Step.UNBAG: ("take out of its freezer bag", "taken out of its freezer bag"),
+    Step.TREATMENT: ("say how its treatment stands", "treatment told anew"),
+    Step.LOAD_IN: ("put into the freezer", "put into the freezer"),
+    Step.LOAD_COLD: ("read that it is cold", "read as cold"),
+    Step.LOAD_OUT: ("take out of the freezer", "taken out of the freezer"),
+    Step.LOAD_OPENED: ("open the bag", "opened"),
+    Step.FREEZER_OPENED: ("open the freezer", "opened"),
+    Step.DEFROSTED: ("defrost", "defrosted"),
+    Step.POWER_CUT: ("say that it has no power", "found without power"),
+    Step.FREEZER_RUNS: ("say that it runs again", "runs again"),
+    Step.STAYED_COLD: ("say that it stayed cold", "stayed cold by its logger"),
+    Step.QUARANTINE: ("put in quarantine", "put in quarantine"),
+    Step.BEGIN_CHECK: ("begin a cabinet check", "cabinet check begun"),
+    Step.END_CHECK: ("end a cabinet check", "cabinet check ended"),
+    Step.CLOSE_CHECK: ("close a cabinet check", "cabinet check closed"),
+    Step.TELL_APART: ("tell apart two with one number", "told apart from another with its number"),
+    Step.DIVIDE: ("part two plants in one fold", "parted from another plant in its fold"),
+    Step.SAME_SPECIMEN: ("join to its specimen", "joined to its specimen"),
+    Step.COME_AGAIN: ("take in again", "taken in again"),
+    Step.TIE: ("tie into another bundle", "tied into another bundle"),
 }
+
+# The log of a cabinet, not of a sheet; what was counted stays counted.
+OF_CHECKS = frozenset({Step.BEGIN_CHECK, Step.END_CHECK, Step.CLOSE_CHECK})
+# What is done with a stack, a load, a freezer or a cabinet, and with no sheet.
+OF_THINGS = OF_CHECKS | {
+    Step.WEIGHTS_ON, Step.WEIGHTS_OFF, Step.COUNT, Step.LOAD_IN, Step.LOAD_COLD, Step.LOAD_OUT, Step.LOAD_OPENED,
+    Step.FREEZER_OPENED, Step.DEFROSTED, Step.POWER_CUT, Step.FREEZER_RUNS, Step.STAYED_COLD,
+}  # fmt: skip

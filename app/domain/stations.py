@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from app.domain.stages import Step
 
 KINDS: dict[str, tuple[str, list[Step]]] = {
@@ -11,7 +13,14 @@ KINDS: dict[str, tuple[str, list[Step]]] = {
     "press": ("Press", [Step.PUT_UNDER_WEIGHT, Step.TAKE_OUT, Step.WEIGHTS_ON, Step.WEIGHTS_OFF]),
     "inspection": ("Inspection", [Step.INSPECT, Step.RE_GLUE, Step.BACK_TO_TABLE, Step.SHELVE]),
     "filing": ("Filing", [Step.FILE, Step.BRING_BACK, Step.SHELVE]),
-    "roaming": ("One screen for all", [step for step in (
-        Step.TAKE_IN, Step.LAY_TO_DRY, Step.PASS_AS_DRY, Step.TAKE_UP, Step.MOUNT, Step.PUT_BACK, Step.PUT_UNDER_WEIGHT,
-        Step.TAKE_OUT, Step.INSPECT, Step.FILE, Step.SHELVE)]),
+    "freezer": ("Freezer", [Step.FREEZE]),
+    "roaming": ("One screen for all", [
+        Step.TAKE_IN, Step.LAY_TO_DRY, Step.ARRIVE_DRY, Step.ARRIVE_MOUNTED, Step.PAPERS_CHANGED, Step.PASS_AS_DRY, Step.TAKE_UP,
+        Step.MOUNT, Step.PUT_BACK, Step.ANOTHER_SHEET, Step.GOES_UNMOUNTED, Step.PUT_UNDER_WEIGHT, Step.TAKE_OUT, Step.WEIGHTS_ON,
+        Step.WEIGHTS_OFF, Step.INSPECT, Step.RE_GLUE, Step.BACK_TO_TABLE, Step.FILE, Step.BRING_BACK, Step.SHELVE, Step.FREEZE]),
 }  # fmt: skip
+
+
+def roams(steps: Collection[Step]) -> bool:
+    """Whether this is done at one screen: from the dryer over the press to the cabinets, each with shelves of its own."""
+    return {Step.PASS_AS_DRY, Step.TAKE_OUT, Step.FILE} <= set(steps)

@@ -15,6 +15,8 @@ _LEADS = re.compile(
     r"\s*(?:dwc:|dcterms:|https?://rs\.tdwg\.org/dwc/terms/|http://purl\.org/dc/terms/)?", re.IGNORECASE
 )
 _LONGEST_TERM = 60
+# The term under which a list gives the number of a sheet.
+NUMBER_TERM = "catalogNumber"
 
 
 def term_for(heading: str) -> str | None:

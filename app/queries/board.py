@@ -50,7 +50,10 @@ class CabinetLine:
 
 @dataclass(frozen=True, slots=True)
 class StackLine:
-    """A stack in small; `states` from the bottom to the top, each ready, not-yet or waiting."""
+    """A stack in small; `states` from the bottom to the top, each ready, not-yet or waiting.
+
+    `since` is when its weights went on or off, `bare_since` since when sheets have lain in it without weights.
+    """
 
     name: str
     sheets: int
@@ -62,6 +65,7 @@ class StackLine:
     words: str
     is_bad: bool
     states: tuple[str, ...]
+    bare_since: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +152,7 @@ def _stack(view: StackView) -> StackLine:
     return StackLine(
         view.name, view.sheets, view.capacity, view.weights_on, view.since, view.ready_now, view.last_ready_at,
         view.short_words, view.off_too_long, tuple(layer.state for layer in view.layers),
+        view.bare_since,
     )  # fmt: skip
 
 

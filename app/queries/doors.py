@@ -20,7 +20,9 @@ _WORKER = prepared(
     )
 )  # fmt: skip
 _STATION = prepared(
-    select(STATION.c.id).where(STATION.c.secret_hash == bindparam("secret"), STATION.c.closed_at.is_(None))
+    select(STATION.c.id, STATION.c.is_practice).where(
+        STATION.c.secret_hash == bindparam("secret"), STATION.c.closed_at.is_(None)
+    )
 )
 
 
@@ -34,6 +36,14 @@ class KnownWorker:
     password_mark: str
 
 
+@dataclass(frozen=True, slots=True)
+class KnownStation:
+    """A station as the doors know it, and whether it is set to practise."""
+
+    station_id: int
+    practises: bool
+
+
 def known_worker(session: Session, worker_id: int, browser: str = "") -> KnownWorker | None:
     """The worker with this id who has not left; None, too, in a browser (by its mark) that was signed out."""
     row = session.execute(_WORKER, {"worker": worker_id, "signed_out": f"{SIGNED_OUT}{browser}"}).one_or_none()
@@ -43,10 +53,10 @@ def known_worker(session: Session, worker_id: int, browser: str = "") -> KnownWo
     return KnownWorker(row.id, row.name, frozenset(row.rights.split()), mark)
 
 
-def station_by_secret(session: Session, secret_hash: str) -> int | None:
+def station_by_secret(session: Session, secret_hash: str) -> KnownStation | None:
     """The station that a browser with this secret was enrolled for."""
-    station_id: int | None = session.execute(_STATION, {"secret": secret_hash}).scalar()
-    return station_id
+    row = session.execute(_STATION, {"secret": secret_hash}).one_or_none()
+    return KnownStation(row.id, row.is_practice) if row is not None else None
 
 
 def room_has_manager(session: Session) -> bool:

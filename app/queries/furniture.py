@@ -125,8 +125,8 @@ def bundles(session: Session) -> tuple[BundleLine, ...]:
 
 
 def number_patterns(session: Session) -> tuple[PatternLine, ...]:
-    """The patterns of this room's sheet numbers, in the order in which they were added."""
-    rows = session.execute(select(PATTERN).order_by(PATTERN.c.id)).mappings()
+    """The patterns of this room's sheet numbers, in the order in which they were added; not that of the practice slips."""
+    rows = session.execute(select(PATTERN).where(PATTERN.c.is_practice.is_(False)).order_by(PATTERN.c.id)).mappings()
     return tuple(
         PatternLine(row["prefix"], row["width"], row["has_check"], row["mints"], row["minted"]) for row in rows
     )

@@ -19,8 +19,7 @@ SECOND = timedelta(seconds=1)
 _ATTENDANCES = (
     select(ATTENDANCE.c.worker_id, ATTENDANCE.c.station_id, ATTENDANCE.c.beside_id, ATTENDANCE.c.signed_in_at,
            ATTENDANCE.c.signed_out_at)
-    .join(STATION, STATION.c.id == ATTENDANCE.c.station_id)
-    .where(ATTENDANCE.c.signed_in_at < bindparam("until", type_=ATTENDANCE.c.signed_in_at.type), STATION.c.is_practice.is_(False),
+    .where(ATTENDANCE.c.signed_in_at < bindparam("until", type_=ATTENDANCE.c.signed_in_at.type),
            or_(ATTENDANCE.c.signed_out_at.is_(None),
                ATTENDANCE.c.signed_out_at > bindparam("since", type_=ATTENDANCE.c.signed_in_at.type)))
     .order_by(ATTENDANCE.c.id)
@@ -75,9 +74,9 @@ HoursBy = dict[tuple[int, int], Hours]
 
 
 def benches(session: Session) -> dict[int, Bench]:
-    """Every station that counts, closed ones too; those for practice do not."""
-    rows = session.execute(select(STATION.c.id, STATION.c.name, STATION.c.steps, STATION.c.is_practice))
-    return {row.id: Bench(row.id, row.name, frozenset(row.steps)) for row in rows if not row.is_practice}
+    """Every station, closed ones too, and one that practises: what was worked there before counts. Practice has its own room."""
+    rows = session.execute(select(STATION.c.id, STATION.c.name, STATION.c.steps))
+    return {row.id: Bench(row.id, row.name, frozenset(row.steps)) for row in rows}
 
 
 def presences(session: Session, since: datetime, until: datetime, now: datetime) -> tuple[Presence, ...]:

@@ -23,6 +23,7 @@ from app.db.models import (
     Station,
     table_of,
 )
+from app.db.prepared import prepared
 from app.domain.holds import HOLDS
 from app.domain.numbers import Pattern, shown
 from app.domain.stages import STAGES, Stage
@@ -74,7 +75,7 @@ LINES = with_places(
     .outerjoin(Collector, Collector.id == SHEET.c.collector_id)
     .outerjoin(Consignment, Consignment.id == SHEET.c.consignment_id)
 )  # fmt: skip
-_BY_IDS = LINES.where(SHEET.c.id.in_(bindparam("sheets", expanding=True)))
+_BY_IDS = prepared(LINES.where(SHEET.c.id.in_(bindparam("sheets", expanding=True))))
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,7 +63,7 @@ class Asked:
 class NeedKind:
     """A kind of line: its name, how it is said of one thing, the words of its link, and who looks for such things.
 
-    `is_grave`: glue sets meanwhile; the line is drawn in red.
+    `is_grave`: glue sets, or a pest goes on, meanwhile; the line is drawn in red.
     """
 
     name: str

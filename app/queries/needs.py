@@ -12,7 +12,11 @@ from app.queries.aside import Aside, sifted
 from app.queries.house import patterns_now
 from app.queries.lying import Heap
 from app.queries.need import Asked, Need, NeedKind
+from app.queries.needs_checks import check_left, check_missed, check_to_close
+from app.queries.needs_drying import dryer_hot, dryer_unread, dryer_warm
+from app.queries.needs_freezer import clean_in_doubt, load_due, out_too_early, without_power
 from app.queries.needs_held import held_too_long, to_be_looked_at, wanted_late
+from app.queries.needs_pests import pest_seen
 from app.queries.needs_press import (
     called_in_question,
     count_differs,
@@ -26,6 +30,7 @@ from app.queries.overdue import STALLED, fresh_too_long, left_behind, papers_not
 from app.queries.press import StackView
 from app.queries.stalled import Waiting
 from app.queries.waiting import Judge
+from app.queries.withdrawn import came_again
 
 # More lines of one kind than this are told as a number: a list that nobody reads to its end helps nobody.
 MOST_OF_A_KIND = 12
@@ -59,13 +64,19 @@ def _a_few(found: Sequence[Need]) -> list[Need]:
 
 
 KINDS = (
+    NeedKind("pest-seen", "a pest was seen", "see what lay beside it", pest_seen, is_grave=True),
     NeedKind("mounted-too-long", "glued, and not under weight", "where seen", mounted_too_long, is_grave=True),
     NeedKind("weights-off", "in it, and its weights are off", "see the stack", weights_off, is_grave=True),
     NeedKind("out-early", "found out of its stack before its time; it must go under weight again", "where seen", out_early,
              is_grave=True),
+    NeedKind("load-too-early", "came out of the freezer too early", "put it back", out_too_early, is_grave=True),
+    NeedKind("freezer-off", "has no power by the log", "see to it", without_power, is_grave=True),
+    NeedKind("dryer-hot", "far too hot", "turn it off", dryer_hot, is_grave=True),
     NeedKind("called-in-question", "short, by what is known now", "look at it", called_in_question),
     NeedKind("ready-forgotten", "ready and not taken out", "take out", ready_forgotten),
     NeedKind("papers", "its papers have not been changed", "change them", papers_not_changed),
+    NeedKind("dryer-warm", "too warm", "turn it down", dryer_warm),
+    NeedKind("dryer-unread", "its temperature has not been read", "read it", dryer_unread),
     NeedKind("fresh-too-long", "is fresh, and waits at intake too long", "lay it to dry", fresh_too_long),
     STALLED,
     NeedKind("left-behind", "that came later have gone on", "print list", left_behind),
@@ -73,6 +84,12 @@ KINDS = (
     NeedKind("held-too-long", "held too long", "see to it", held_too_long),
     NeedKind("against-a-rule", "mounted against a rule", "look at it", to_be_looked_at),
     NeedKind("not-found", "not found", "look for it", to_be_looked_at),
+    NeedKind("came-again", "was withdrawn, and was scanned here since", "take it in again", came_again),
+    NeedKind("check-missed", "not found by it", "see the result", check_missed),
+    NeedKind("check-to-close", "is through, and not closed yet", "close it", check_to_close),
+    NeedKind("check-left", "is not through", "go on with it", check_left),
+    NeedKind("clean-in-doubt", "is clean, and an untreated sheet was brought to it", "say how it is", clean_in_doubt),
+    NeedKind("load-due", "is due", "see to it", load_due),
     NeedKind("count-differs", "by the log", "check it", count_differs),
     NeedKind("after-now", "is dated after now", "take it back", after_now),
     NeedKind("backup", "last backed up", "back up now", backup_due),

@@ -36,7 +36,7 @@ GOING_BACK: dict[Stage, tuple[Step, ...]] = {
     Stage.DRY: (Step.RE_GLUE, Step.BACK_TO_TABLE),
 }
 COMING: dict[Stage, tuple[Step, ...]] = {
-    Stage.INTAKE: (Step.TAKE_IN,),
+    Stage.INTAKE: (Step.TAKE_IN, Step.COME_AGAIN),
     Stage.DRYING: (Step.LAY_TO_DRY,),
     Stage.READY: (Step.PASS_AS_DRY, Step.ARRIVE_DRY, Step.BACK_TO_TABLE),
     Stage.MOUNTED: (Step.MOUNT, Step.RE_GLUE, Step.FOUND_OUT),

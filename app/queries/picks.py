@@ -81,6 +81,14 @@ def pick_list(session: Session, sieve: Sieve, now: datetime, zone: ZoneInfo, mos
     return PickList(_groups(session, ids, judged), len(ids), len(found))
 
 
+def picks_of(session: Session, sheet_ids: Sequence[int], now: datetime, zone: ZoneInfo) -> PickList:
+    """These sheets as a pick list, wherever they lie now."""
+    found = [row for start in range(0, len(sheet_ids), 500)
+             for row in session.execute(_PLACES.where(SHEET.c.id.in_(sheet_ids[start : start + 500])))]  # fmt: skip
+    ids = [row.id for row in sorted(found, key=_on_the_way)]
+    return PickList(_groups(session, ids, judge(session, now, zone)), len(ids), len(ids))
+
+
 def _on_the_way(row: Any) -> tuple[Any, ...]:
     if row.stack or row.on_table or not row.cabinet:
         return (1, 0, name_order(place_of(row)), False, [], row.number)

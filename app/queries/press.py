@@ -15,11 +15,13 @@ from sqlalchemy.orm import Session
 from app.db.models import Adhesive, Layer, PlantName, Sheet, Stack, table_of
 from app.domain.attempt import PressClock
 from app.domain.holds import AWAY
+from app.domain.lifting import InLayer, lowest_ready, to_reach
 from app.domain.limits import limit_of
 from app.domain.numbers import Pattern, shown
 from app.domain.pressure import SHEET_AREA_M2, lowest_pa, pressure_pa
 from app.domain.stages import Stage
 from app.domain.stalls import Limit, is_stalled
+from app.domain.weights import too_heavy
 from app.domain.words import duration, said
 from app.queries import press_words
 from app.queries.clocks import Glued, clocks_of
@@ -75,7 +77,8 @@ class StackView:
 
     `stay_above` counts the sheets that must stay and lie above the lowest that may come out; `bare_since` is since when
     sheets have lain in it without weights. Mass in kilograms, pressure in pascal: by the weights on each sheet, and on
-    the lowest by the layers above it too.
+    the lowest by the layers above it too. `to_reach` says what is lifted off to reach the lowest that may come out and must
+    go back, `heavy` which of the house's limits its weights are over; both are empty where there is nothing to say.
     """
 
     stack_id: int
@@ -105,6 +108,8 @@ class StackView:
     counted_of: int | None
     counted_at: datetime | None
     count_differs: bool
+    to_reach: str = ""
+    heavy: tuple[str, ...] = ()
 
 
 def press_room(session: Session, now: datetime, zone: ZoneInfo) -> tuple[StackView, ...]:
@@ -180,7 +185,14 @@ def _stack(row: Any, layers: tuple[LayerView, ...], judged: Judge) -> StackView:
         len(press_words.staying_above(layers)), layers, press_words.words(told), press_words.short_words(told),
         bare is not None and is_stalled(limit, bare, judged.now, judged.calendar), bare,
         row.counted, row.counted_of, row.counted_at, row.counted is not None and row.counted != row.counted_of,
+        _to_reach(layers), too_heavy(row.mass_kg, row.pieces, judged.house.stack_mass_kg, judged.house.stack_piece_kg),
     )  # fmt: skip
+
+
+def _to_reach(layers: Sequence[LayerView]) -> str:
+    pile = [InLayer(layer.shown, layer.place, layer.state == "ready") for layer in layers]
+    lowest = lowest_ready(pile)
+    return to_reach(pile, lowest) if lowest is not None else ""
 
 
 def _bare_since(row: Any, layers: Sequence[LayerView]) -> datetime | None:

@@ -12,12 +12,14 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
-from app.db.models import Collector, Consignment, PlantName, Sheet, Stack, Worker, table_of
+from app.db.models import Collector, Consignment, PlantName, Sheet, Specimen, Stack, Worker, table_of
+from app.domain.hazards import SIGN
 from app.domain.numbers import Kind, Pattern, shown
 from app.domain.reading import Exact, read
 from app.domain.stages import Stage
 from app.queries.cabinets import CabinetView, cabinets
 from app.queries.fetching import cautions_by_sheet
+from app.queries.hazards import SuspectedPlaces, suspected_places
 from app.queries.house import patterns_now
 from app.queries.press import name_order
 from app.queries.sieve import Sieve, conditions
@@ -35,12 +37,14 @@ NOTHING_ASKED = (
 )
 
 _ROWS = (
-    select(SHEET.c.id, SHEET.c.number, SHEET.c.record_number, SHEET.c.consignment_id, PlantName.name.label("plant"),
+    select(SHEET.c.id, SHEET.c.number, SHEET.c.record_number, SHEET.c.consignment_id, SHEET.c.part, Specimen.sheets.label("parts"),
+           PlantName.name.label("plant"),
            Collector.name.label("collector"), Consignment.name.label("consignment"), Consignment.code.label("consignment_code"))
     .select_from(SHEET)
     .outerjoin(PlantName, PlantName.id == SHEET.c.plant_name_id)
     .outerjoin(Collector, Collector.id == SHEET.c.collector_id)
     .outerjoin(Consignment, Consignment.id == SHEET.c.consignment_id)
+    .outerjoin(Specimen, Specimen.id == SHEET.c.specimen_id)
 )  # fmt: skip
 
 
@@ -77,6 +81,8 @@ class Slip:
     collected: str
     consignment: str
     cautions: tuple[str, ...]
+    is_practice: bool = False
+    part: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +142,8 @@ def slips(session: Session, asked: SlipsAsked, now: datetime, zone: ZoneInfo, mo
     ids = [row.id for row in sorted(found, key=lambda row: row.number)[:most]]
     rows = session.execute(_ROWS.where(SHEET.c.id.in_(ids)).order_by(SHEET.c.number)).all() if ids else []
     cautions = cautions_by_sheet(session, rows) if rows else {}
-    return Slips(tuple(_slip(row, cautions.get(row.id, ()), patterns) for row in rows), len(found))
+    practice: bool = session.info["database"].is_practice
+    return Slips(tuple(_slip(row, cautions.get(row.id, ()), patterns, practice) for row in rows), len(found))
 
 
 def shelf_labels(session: Session, cabinet: str = "") -> tuple[ShelfLabel, ...]:
@@ -147,7 +154,8 @@ def shelf_labels(session: Session, cabinet: str = "") -> tuple[ShelfLabel, ...]:
     found = [each for each in cabinets(session) if cabinet in ("", each.name)]
     if cabinet and not found:
         raise ValueError(f"There is no cabinet called {cabinet}. Look it up on the cabinets page.")
-    return tuple(label for each in found for label in _labels(each))
+    suspected = suspected_places(session)
+    return tuple(label for each in found for label in _labels(each, suspected))
 
 
 def stack_cards(session: Session, stack: str = "") -> tuple[StackCard, ...]:
@@ -212,15 +220,20 @@ def _all_there(wanted: Sequence[str], found: set[str], patterns: Sequence[Patter
         )
 
 
-def _slip(row: Any, cautions: tuple[str, ...], patterns: Sequence[Pattern]) -> Slip:
+def _slip(row: Any, cautions: tuple[str, ...], patterns: Sequence[Pattern], is_practice: bool) -> Slip:
     collected = " ".join(filter(None, (row.collector, f"no. {row.record_number}" if row.record_number else "")))
-    consignment = f"{row.consignment_code} · {row.consignment}" if row.consignment else ""
-    return Slip(row.number, shown(row.number, patterns), row.plant or "", collected, consignment, cautions)
-
-
-def _labels(each: CabinetView) -> tuple[ShelfLabel, ...]:
-    of_shelves = [(shelf.code, shelf.name) for shelf in each.shelves]
-    return tuple(
-        ShelfLabel(code, shown(code, ()), each.name, shelf, each.stage_words, each.is_clean, each.note)
-        for code, shelf in [(each.code, ""), *of_shelves]
+    code = f"{row.consignment_code} · " if row.consignment and not is_practice else ""
+    consignment = f"{code}{row.consignment or ''}"
+    part = f"Sheet {row.part} of {row.parts}" if (row.parts or 1) > 1 else ""
+    return Slip(
+        row.number, shown(row.number, patterns), row.plant or "", collected, consignment, cautions, is_practice, part
     )
+
+
+def _labels(each: CabinetView, suspected: SuspectedPlaces) -> tuple[ShelfLabel, ...]:
+    of_shelves = [(shelf.code, shelf.name, shelf.shelf_id in suspected.shelves) for shelf in each.shelves]
+    return tuple(
+        ShelfLabel(code, shown(code, ()), each.name, shelf, each.stage_words, each.is_clean,
+                   " ".join(filter(None, (SIGN if holds else "", each.note))))
+        for code, shelf, holds in [(each.code, "", each.cabinet_id in suspected.cabinets), *of_shelves]
+    )  # fmt: skip

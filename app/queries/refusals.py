@@ -139,9 +139,8 @@ def _scans(session: Session, bounds: Sequence[datetime], stations: Sequence[int]
 
 def _stations(session: Session) -> dict[int, str]:
     """What each station is called; scripts stand at none."""
-    rows = session.execute(select(STATION.c.id, STATION.c.name, STATION.c.is_practice).order_by(STATION.c.id))
-    names = {row.id: f"{row.name} (practice)" if row.is_practice else row.name for row in rows}
-    return {**names, NO_STATION: "At no station"}
+    rows = session.execute(select(STATION.c.id, STATION.c.name).order_by(STATION.c.id))
+    return {**{row.id: row.name for row in rows}, NO_STATION: "At no station"}
 
 
 def _codes(row: Any) -> tuple[str, ...]:

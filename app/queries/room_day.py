@@ -64,7 +64,7 @@ _READY = (
 class DayLine:
     """One line of a closing or a morning: its name, what is said of it before and after a moment, and its link.
 
-    `kind` is one of day.Kind; `href_kind` is sheet, stack or empty, `href_id` its number or name; `plant` and `where`
+    `kind` is one of day.Kind; `href_kind` is sheet, stack, load or empty, `href_id` its number or name; `plant` and `where`
     are empty where nothing is known.
     """
 
@@ -130,7 +130,10 @@ def drying(session: Session) -> list[Drying]:
 def loads(session: Session) -> list[Load]:
     """The freezer loads that are not opened yet."""
     rows = session.execute(_LOADS).scalars()
-    return [Load(row.name, row.put_in_at, row.cold_at, row.out_at, row.opened_at) for row in rows]
+    return [
+        Load(row.name, row.put_in_at, row.cold_at, row.out_at, row.opened_at, row.rule_days, row.rule_days is not None)
+        for row in rows
+    ]
 
 
 def contacts(session: Session) -> list[Contact]:
@@ -163,10 +166,17 @@ def _line(item: Item, now: datetime, known: Known) -> DayLine:
     facts = known.get((item.kind, item.name))
     plant, where = (facts.plant, facts.where) if facts else ("", "")
     number = facts.number if facts else ""
-    href = ("sheet", number) if number else ("stack", item.name) if item.kind in _OF_STACKS else ("", "")
+    href = (
+        ("sheet", number)
+        if number
+        else next(((end, item.name) for end, kinds in _ENDS if item.kind in kinds), ("", ""))
+    )
     return DayLine(item.kind.value, item.name, before, item.at if moment else None, after, plant, where, *href)
 
 
 # Stands for a moment where a line is split around it; no name or word holds it.
 MARK = "\0"
-_OF_STACKS = frozenset({Kind.BARE, Kind.PRESS})
+_ENDS = (
+    ("stack", frozenset({Kind.BARE, Kind.PRESS})),
+    ("load", frozenset({Kind.LOAD_OUT, Kind.LOAD_OPEN, Kind.LOAD_BACK})),
+)

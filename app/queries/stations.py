@@ -27,6 +27,7 @@ from app.db.prepared import prepared
 from app.domain.calendar import local_day
 from app.domain.stages import STEP_WORDS, Step
 from app.queries.attendance import began_words
+from app.queries.checks import CheckHere, check_here
 from app.queries.fetching import FetchLine as FetchLine
 from app.queries.fetching import fetch_next as fetch_next
 from app.queries.house import house_now
@@ -109,6 +110,7 @@ class StationView:
     consignment: str
     in_round: bool
     asks: str
+    check: CheckHere | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +157,7 @@ def station_view(
         reminders_for([Step(step) for step in steps]), last_scans(session, station_id, now, zone, undoers),
         _today(session, now, zone), row.adhesive or "", row.bulk or "", row.method or "", _place(row), row.stack or "",
         row.bundle or "", row.consignment or "", row.in_round, _asks(row.pending),
+        check_here(session, station_id) if row.check_id else None,
     )  # fmt: skip
 
 

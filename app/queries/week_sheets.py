@@ -11,15 +11,17 @@ from sqlalchemy import Select, bindparam, func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Entry, EntryWorker, Inspection, table_of
-from app.domain.stages import Step
+from app.domain.stages import OF_THINGS, Step
 from app.queries.weeks_kept import Span
 
 ENTRY, ENTRY_WORKER, INSPECTION = table_of(Entry), table_of(EntryWorker), table_of(Inspection)
 MOMENT = ENTRY.c.happened_at.type
-# What is done with a stack, or says of another entry that it was wrong. Asking for the steps and not for the kind of
-# subject leaves the index of moments and steps to be used.
-NOT_OF_SHEETS = (Step.CORRECT, Step.WEIGHTS_ON, Step.WEIGHTS_OFF, Step.COUNT)
+# What is no work on a sheet: done with other things, written beside the opening of a load, or a word that an entry was
+# wrong. Asking for the steps and not for the kind of subject leaves the index of moments and steps to be used.
+NOT_OF_SHEETS = (Step.CORRECT, Step.TREATMENT, *sorted(OF_THINGS))
 GLUINGS = (Step.MOUNT, Step.RE_GLUE)
+# A look ends with its outcome, or with a step of its own: it is glued again, or goes back to the table.
+LOOKS = (Step.INSPECT, Step.RE_GLUE, Step.BACK_TO_TABLE)
 PASSED = "passed"
 _LATER, _BESIDE = ENTRY.alias("later"), ENTRY_WORKER.alias("beside")
 STANDS = ~select(_LATER.c.id).where(_LATER.c.corrects == ENTRY.c.id).exists()
@@ -100,8 +102,8 @@ def moments(span: Span) -> dict[str, Any]:
     return {"since": span.since, "until": span.until}
 
 
-def _learning(entry_id: Any) -> Any:
-    """Whether somebody stood beside whoever did it."""
+def learning_at(entry_id: Any) -> Any:
+    """A clause: whether somebody stood beside whoever did this entry."""
     return select(_BESIDE.c.entry_id).where(_BESIDE.c.entry_id == entry_id, _BESIDE.c.role == "beside").exists()
 
 
@@ -116,15 +118,17 @@ def _sheets() -> Select[Any]:
         ENTRY_WORKER.c.worker_id,
         ENTRY_WORKER.c.share,
         ENTRY_WORKER.c.shares,
-        _learning(mine.c.id).label("learning"),
+        learning_at(mine.c.id).label("learning"),
     )
     did = (ENTRY_WORKER.c.entry_id == mine.c.id) & (ENTRY_WORKER.c.role == "did")
     counted = select(*by, func.count()).outerjoin_from(mine, ENTRY_WORKER, did).where(mine.c.place == 1)
     return counted.group_by(*by[:-1], "learning")
 
 
-def _last_before() -> Any:
-    """The last gluing or look of a sheet before this look: only where it is a gluing is this the first look at it."""
+def last_before() -> Any:
+    """A clause: the last gluing or look of a sheet before the look in ENTRY. Only where it is a gluing is this the first
+    look at it.
+    """
     before, undone = ENTRY.alias("before"), ENTRY.alias("undone")
     earlier = (before.c.happened_at < ENTRY.c.happened_at) | (before.c.id < ENTRY.c.id)
     mine = (
@@ -138,17 +142,17 @@ def _last_before() -> Any:
 
 
 def _looks() -> Select[Any]:
-    gluing, last = ENTRY.alias("gluing"), _last_before()
+    gluing, last = ENTRY.alias("gluing"), last_before()
     credited = func.coalesce(INSPECTION.c.mount_entry_id, last)
     looks = (
         select(credited.label("mount_id"), last.label("last_id"), INSPECTION.c.outcome)
         .join(INSPECTION, INSPECTION.c.entry_id == ENTRY.c.id)
-        .where(*WITHIN, ENTRY.c.step == Step.INSPECT, STANDS)
+        .where(*WITHIN, ENTRY.c.step.in_(LOOKS), STANDS)
         .subquery("looks")
     )
     passed = (looks.c.outcome == PASSED).label("passed")
     return (
-        select(ENTRY_WORKER.c.worker_id, _learning(looks.c.mount_id).label("learning"), passed, func.count())
+        select(ENTRY_WORKER.c.worker_id, learning_at(looks.c.mount_id).label("learning"), passed, func.count())
         .select_from(looks)
         .join(gluing, (gluing.c.id == looks.c.last_id) & gluing.c.step.in_(GLUINGS))
         .join(ENTRY_WORKER, (ENTRY_WORKER.c.entry_id == looks.c.mount_id) & (ENTRY_WORKER.c.role == "did"))

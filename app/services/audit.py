@@ -13,12 +13,14 @@ from sqlalchemy import Select, func, select
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
-from app.db.models import Doubt, Entry, Hold, Layer, Sheet, Stack, WeightSpan, table_of
+from app.db.models import Cabinet, Doubt, Entry, FreezerLoad, Hold, Layer, Sheet, Stack, WeightSpan, table_of
 from app.domain.press import Lifting, Span, spans_of, turned_at
 from app.domain.sheet import Standing
 from app.domain.stages import Step
+from app.services.check_audit import check_differences
 from app.services.custody import row_values
 from app.services.differences import Ahead, Difference, InQuestion, plainly
+from app.services.freezing_undone import load_differences
 from app.services.press import lifting
 from app.services.recount import tally_differences
 from app.services.rereading import HOLD_COLUMNS, STAY_COLUMNS, Kept, PressRoom, sheet_differences
@@ -26,6 +28,7 @@ from app.services.rereading import HOLD_COLUMNS, STAY_COLUMNS, Kept, PressRoom, 
 SHEET, ENTRY, LAYER = table_of(Sheet), table_of(Entry), table_of(Layer)
 HOLD, DOUBT = table_of(Hold), table_of(Doubt)
 STACK, SPAN = table_of(Stack), table_of(WeightSpan)
+LOAD, CABINET = table_of(FreezerLoad), table_of(Cabinet)
 AT_ONCE = 500
 _ENTRY_COLUMNS = (
     "id", "subject_id", "step", "from_stage", "to_stage", "came_at", "happened_at", "corrects", "early_by_s", "facts",
@@ -61,6 +64,8 @@ def audit(session: Session, zone: ZoneInfo) -> Iterator[Difference]:
     yield from _all_sheets(session, press)
     yield from _of_nothing(session)
     yield from tally_differences(session, zone)
+    yield from check_differences(session)
+    yield from load_differences(session)
 
 
 def in_question(session: Session) -> list[InQuestion]:
@@ -173,8 +178,8 @@ def _doubted(session: Session) -> dict[int, int]:
 
 
 def _of_nothing(session: Session) -> Iterator[Difference]:
-    """Entries of sheets and stacks that have no row."""
-    for kind, table in (("sheet", SHEET), ("stack", STACK)):
+    """Entries of sheets, stacks, loads and cabinets that have no row."""
+    for kind, table in (("sheet", SHEET), ("stack", STACK), ("load", LOAD), ("cabinet", CABINET)):
         there = select(table.c.id).where(table.c.id == ENTRY.c.subject_id).exists()
         found = select(ENTRY.c.id, ENTRY.c.subject_id).where(ENTRY.c.subject_kind == kind, ~there).order_by(ENTRY.c.id)
         for entry_id, subject_id in session.execute(found):

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import select
 
-from app.db.models import FreezerLoad, Hold, table_of
+from app.db.models import Hold, table_of
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
 from app.domain.holds import OUT
@@ -16,9 +16,9 @@ from app.services import saying
 from app.services.custody import standing_of
 from app.services.deeds import put_hold, sheet_asked
 from app.services.desk import Desk
+from app.services.loads import load_of_bundle
 
 HOLD = table_of(Hold)
-LOAD = table_of(FreezerLoad)
 
 
 def send_out(desk: Desk, with_whom: str, due_on: date | None) -> Answer:
@@ -52,6 +52,5 @@ def _out_already(desk: Desk, sheet_id: int) -> Refusal:
 
 
 def _load_of(desk: Desk, bundle_id: int | None) -> str | None:
-    inside = (LOAD.c.bundle_id == bundle_id, LOAD.c.put_in_at.is_not(None), LOAD.c.opened_at.is_(None))
-    found: str | None = desk.session.execute(select(LOAD.c.name).where(*inside)).scalar()
-    return found
+    load = load_of_bundle(desk.session, bundle_id)
+    return load["name"] if load is not None else None

@@ -69,16 +69,19 @@ def leave_out(desk: Desk, row: RowMapping) -> Answer | None:
 
 
 def _count_first(desk: Desk, bundle: RowMapping, rows: Sequence[RowMapping], steps: Sequence[Step]) -> Answer:
+    many = f"{len(rows)} sheets" if len(rows) != 1 else "1 sheet"
+    if not steps and {Step.TAKE_IN, Step.LAY_TO_DRY} & set(desk.steps):
+        line = f"{bundle['name']}: {many}. What is scanned next goes in it, too."
+        return Answer("done", f"{bundle['name']}.", (line,), "Scan the sheets, one by one.")
+    if not steps:
+        desk.keep(bundle_id=None)
+        line = f"{bundle['name']}: {many}. Nothing is done to all of it here."
+        return Answer("done", f"{bundle['name']}.", (line,), "Scan its sheets one by one.")
     only = steps[0].value if len(steps) == 1 else ""
     desk.keep(pending={"bundle": bundle["id"], "code": bundle["code"], "step": only, "all_but": []})
-    many = f"{len(rows)} sheets" if len(rows) != 1 else "1 sheet"
     choices = tuple(Choice(f"{STEP_WORDS[step][0].capitalize()}: all {len(rows)}", "choose", f"step={step.value}&facts.all=yes")
                     for step in steps)  # fmt: skip
-    next_ = (
-        "Scan exceptions first, if there are any; then the card again."
-        if steps
-        else "Nothing is done to all of it here."
-    )
+    next_ = "Scan exceptions first, if there are any; then the card again."
     return Answer("which-one", WORDS["which-one"], (f"{bundle['name']}: {many}. All of them?",), next_,
                   choices=choices, carry={"code": bundle["code"]})  # fmt: skip
 

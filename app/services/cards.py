@@ -8,25 +8,33 @@ from datetime import timedelta
 
 from sqlalchemy import select
 
-from app.db.models import Worker, table_of
-from app.domain.answer import WORDS, Answer, Ask, Choice
+from app.db.models import Station, Worker, table_of
+from app.domain.answer import WORDS, Answer, Choice
 from app.domain.attempt import WorkerFacts
 from app.domain.errors import Refusal, Refused
 from app.domain.moves import NEXT_BY_STAGE
 from app.domain.numbers import COMMANDS, shown
 from app.domain.stages import STEP_WORDS, Step
+from app.services.apart_cards import another_sheet_card, same_number_card, same_specimen_card, two_plants_card
+from app.services.check_cards import ask_which_cabinet, no_check_here
 from app.services.closing import closing_card, morning_card
 from app.services.corrections import latest_at, undo
 from app.services.crediting import credit_to
 from app.services.custody import standing_of
+from app.services.damp_card import damp_card
+from app.services.danger_card import danger_card
 from app.services.desk import Desk, workers_named
 from app.services.facts import sheet_by_id, sheet_by_number
+from app.services.labels import end_labels, labels_card
+from app.services.numberless import no_number
+from app.services.pests import pest_card
 from app.services.sheets import take_step
 from app.services.shelves import begin_whole_shelf
 from app.services.signing import hello, sign_in, sign_out_all
 from app.services.yes_or_no import drop_question
 
 WORKER = table_of(Worker)
+STATION = table_of(Station)
 
 
 def scan_badge(desk: Desk, code: str) -> Answer:
@@ -59,12 +67,29 @@ def scan_command(desk: Desk, code: str) -> Answer:
     return deed(desk)
 
 
+def scan_station(desk: Desk, code: str) -> Answer:
+    """The card of a place says which one it is, and what is done there; the screen stays what it is."""
+    found = select(STATION.c.id, STATION.c.name, STATION.c.steps).where(
+        STATION.c.code == code, STATION.c.closed_at.is_(None)
+    )
+    row = desk.session.execute(found).one_or_none()
+    if row is None:
+        raise Refused(Refusal("unknown-station", "No place here has this card.", "Give the card to the manager."))
+    done_there = f"At {row.name}: {', '.join(STEP_WORDS[Step(step)][0] for step in row.steps)}."
+    if row.id == desk.station_id:
+        return Answer("done", f"{row.name}.", ("This screen is the one of this card.", done_there), "Scan a sheet.")
+    here = f"This screen is {desk.station['name']}." if desk.station else "It was scanned away from any screen."
+    next_ = f"What is done at {row.name} is scanned at its own screen."
+    return Answer("done", f"{row.name}.", (here, done_there), next_)
+
+
 def _glued_it(desk: Desk, worker: WorkerFacts, pending: Mapping[str, str]) -> Answer:
     """The badge answers the question by whom a sheet was glued that was brought to the press."""
     row = sheet_by_number(desk.session, pending["code"])
     assert row is not None
     desk.keep(pending=None)
-    desk.request = replace(desk.request, already_done=True, facts={**desk.request.facts, "glued_by": worker.number})
+    facts = {**desk.request.facts, "glued_by": worker.number}
+    desk.request = replace(desk.request, already_done=True, facts=facts, stack=pending.get("stack", ""))
     return take_step(desk, row, standing_of(row), Step.PUT_UNDER_WEIGHT)
 
 
@@ -80,6 +105,8 @@ def _undo_last(desk: Desk) -> Answer:
 
 
 def _done(desk: Desk) -> Answer:
+    if (ended := end_labels(desk)) is not None:
+        return ended
     desk.keep(pending=None, stack_id=None, bundle_id=None, last_sheet_id=None, in_round=False)
     sign_out_all(desk)
     return Answer("done", "Thank you.", ("Everybody is signed out here.",), "Whoever comes next scans a badge.")
@@ -115,24 +142,6 @@ def _round(desk: Desk) -> Answer:
     return Answer("done", "Round done.", (), "Put right what the answers named.")
 
 
-def _no_number(desk: Desk) -> Answer:
-    return Answer(
-        "which-one", WORDS["which-one"], ("A sheet without a number.",),
-        "Type what its label says: the collector's number or the plant's name. If nothing fits, keep it for the manager.",
-        ask=Ask("q", "On the label"), carry={"find": "1"},
-    )  # fmt: skip
-
-
-def _another_sheet(desk: Desk) -> Answer:
-    last = desk.in_hand("last_sheet_id")
-    if last is None:
-        raise Refused(Refusal("out-of-order", "Take up the sheet first.", "Then scan this card."))
-    row = sheet_by_id(desk.session, last)
-    choice = Choice("Yes, it needs another sheet", "step", "another-sheet")
-    line = f"Does {shown(row['number'], desk.patterns)} need one more sheet?"
-    return Answer("which-one", WORDS["which-one"], (line,), choices=(choice,), carry={"code": row["number"]})
-
-
 def _unmounted(desk: Desk) -> Answer:
     last = desk.in_hand("last_sheet_id")
     if last is None:
@@ -146,6 +155,9 @@ def _unmounted(desk: Desk) -> Answer:
 
 DEEDS: dict[str, Callable[[Desk], Answer]] = {
     "undo": _undo_last, "done": _done, "help": _help, "already-done": _already_done, "round": _round,
-    "no-number": _no_number, "another-sheet": _another_sheet, "unmounted": _unmounted, "closing": closing_card,
-    "morning": morning_card, "whole-shelf": begin_whole_shelf, "no": drop_question,
+    "no-number": no_number, "another-sheet": another_sheet_card, "unmounted": _unmounted, "closing": closing_card,
+    "morning": morning_card, "whole-shelf": begin_whole_shelf, "no": drop_question, "pest": pest_card, "danger": danger_card,
+    "check": ask_which_cabinet, "cannot-be-read": no_check_here,
+    "same-number": same_number_card, "two-plants": two_plants_card, "same-specimen": same_specimen_card,
+    "damp": damp_card, "label-here": labels_card,
 }  # fmt: skip

@@ -13,15 +13,19 @@ from app.domain.answer import Answer
 from app.domain.calendar import local_day
 from app.domain.errors import Refusal, Refused
 from app.domain.sheet import Standing, replay
-from app.domain.stages import STEP_WORDS, Stage, Step
+from app.domain.stages import OF_CHECKS, STEP_WORDS, Stage, Step
 from app.services import saying, tallies
 from app.services.custody import enter_correction, enter_thing, standing_of
 from app.services.describing import describe
 from app.services.desk import Desk
 from app.services.doubts import call_in_question, look_again
 from app.services.facts import place_words, sheet_by_id, stack_by_id
+from app.services.freezing_undone import as_they_count, correct_freezer, correct_load, hear_again, thing_undone
+from app.services.kept_times import refuse_too_late
+from app.services.loads import untie
 from app.services.log import log_entry, standing_rows, workers_of
 from app.services.press import refold
+from app.services.specimens import leave_specimen
 from app.services.traces import take_back
 from app.services.wanted import ENDED_BY, wish_again
 
@@ -32,14 +36,17 @@ STACK = table_of(Stack)
 
 def undo(desk: Desk, entry_id: int, why: str) -> Answer:
     """Take back the last standing entry of its subject, and what was written by the same scan with it."""
+    refuse_too_late(desk, Step.CORRECT)
     entry = _entry(desk, entry_id)
     together = _same_scan(desk, entry)
     for each in together:
         _may_undo(desk, each)
     ids = {each.id for each in together}
     tails = [_last_of_all(desk, kind, subject_id, ids) for kind, subject_id in _subjects(together)]
+    before = as_they_count(desk.session) if any(kind in ("load", "cabinet") for kind, *_ in tails) else {}
     for kind, subject_id, tail, rest in tails:
         _correct(desk, kind, subject_id, tail, rest, why)
+    hear_again(desk, before, {subject_id for kind, subject_id, *_ in tails if kind == "sheet"})
     return _undone(desk, entry, len(together))
 
 
@@ -58,7 +65,9 @@ def take_back_tail(desk: Desk, kind: str, subject_id: int, first_id: int, reason
     """Take back a subject's entries from `first_id` on; return how many."""
     rows = standing_rows(desk.session, kind, subject_id)
     position = _position(rows, first_id)
+    before = as_they_count(desk.session) if kind in ("load", "cabinet") else {}
     _correct(desk, kind, subject_id, rows[position:], rows[:position], reason)
+    hear_again(desk, before)
     return len(rows) - position
 
 
@@ -104,7 +113,7 @@ def _correct(desk: Desk, kind: str, subject_id: int, tail: Sequence[Any], rest: 
     if kind == "sheet":
         _correct_sheet(desk, subject_id, tail, rest, reason)
     else:
-        _correct_stack(desk, subject_id, tail, reason)
+        _CORRECTS[kind](desk, subject_id, tail, reason)
 
 
 def _correct_sheet(desk: Desk, sheet_id: int, tail: Sequence[Any], rest: Sequence[Any], reason: str) -> None:
@@ -118,6 +127,8 @@ def _correct_sheet(desk: Desk, sheet_id: int, tail: Sequence[Any], rest: Sequenc
         was = now_stands
     ids = [row.id for row in tail]
     take_back(desk, ids)
+    untie(desk, tail)
+    leave_specimen(desk, sheet_id, tail)
     for row in reversed(tail):
         if row.step in ENDED_BY:
             wish_again(desk, sheet_id, Step(row.step), row.happened_at)
@@ -141,6 +152,9 @@ def _correct_stack(desk: Desk, stack_id: int, tail: Sequence[Any], reason: str) 
     call_in_question(desk, stack_id, desk.written[-1], min(row.happened_at for row in tail))
 
 
+_CORRECTS = {"stack": _correct_stack, "load": correct_load, "cabinet": correct_freezer}
+
+
 def _uncount(desk: Desk, row: Any) -> None:
     # As it was counted in: entries of before stays were counted by cabinet do not say where a taken up sheet had lain.
     kept_in = row.from_cabinet_id or row.facts.get("kept_in")
@@ -160,6 +174,9 @@ def _entry(desk: Desk, entry_id: int) -> Any:
     if entry is None or entry.step == Step.CORRECT:
         words = "A correction cannot be corrected." if entry else "There is no such entry."
         raise Refused(Refusal("not-last", words, "Write what really happened as a new entry."))
+    if entry.step in OF_CHECKS:
+        words = "A cabinet check is not taken back like a scan."
+        raise Refused(Refusal("not-last", words, "Go on with it, or let the manager break it off."))
     corrected = select(ENTRY.c.id).where(ENTRY.c.corrects == entry_id)
     if desk.session.execute(corrected).scalar() is not None:
         raise Refused(Refusal("already-corrected", "This entry was already taken back.", "Nothing more is to be done."))
@@ -217,6 +234,8 @@ def _position(rows: Sequence[Any], entry_id: int) -> int:
 
 def _undone(desk: Desk, entry: Any, count: int) -> Answer:
     taken = f"Taken back: {STEP_WORDS[Step(entry.step)][1]}" + (f", {count} entries." if count > 1 else ".")
+    if entry.subject_kind in ("load", "cabinet"):
+        return thing_undone(desk, entry.subject_kind, entry.subject_id, taken)
     if entry.subject_kind != "sheet":
         name = stack_by_id(desk.session, entry.subject_id)["name"]
         state = "on" if stack_by_id(desk.session, entry.subject_id)["weights_on"] else "off"

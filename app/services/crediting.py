@@ -17,8 +17,8 @@ from app.services.custody import Writing, enter, standing_of
 from app.services.desk import Desk, workers_named
 from app.services.doubts import look_again
 from app.services.facts import sheet_by_id
+from app.services.inspecting import keep_look
 from app.services.log import log_entry, standing_rows, workers_of
-from app.services.sheets import keep_inspection
 
 ENTRY = table_of(Entry)
 
@@ -62,9 +62,8 @@ def _write_again(desk: Desk, sheet_id: int, row: Any, worker: WorkerFacts) -> No
         row.reason or "", by, row.after_the_fact, row.happened_at, counts_from, counts_until, row.early_by_s,
     )  # fmt: skip
     desk.time_from, desk.is_late = row.time_from, row.is_late
-    entry_id, now_stands = enter(desk, sheet_id, was, writing)
-    if entry.step is Step.INSPECT:
-        keep_inspection(desk, sheet_id, entry_id, str(now_stands.outcome), row.happened_at)
+    entry_id, _ = enter(desk, sheet_id, was, writing)
+    keep_look(desk, sheet_id, entry_id, row.facts, row.happened_at)
     if entry.step is Step.TAKE_OUT:
         look_again(desk, sheet_id, entry_id, None)
 

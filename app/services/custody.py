@@ -17,16 +17,23 @@ from app.domain.sheet import LogEntry, Place, Standing, after
 from app.domain.stages import Stage, Step
 from app.services import tallies
 from app.services.desk import Desk
+from app.services.entry_facts import kept_facts
+from app.services.kept_times import late_facts
+from app.services.suspected import begin_suspected
 from app.services.traces import follow_holds, follow_layers
+from app.services.wearing import worn
 
 SHEET = table_of(Sheet)
 ENTRY = table_of(Entry)
 ENTRY_WORKER = table_of(EntryWorker)
+# By these a sheet is first here: what travels with another sheet comes with it instead.
+BEGINS = frozenset({Step.TAKE_IN, Step.TELL_APART})
 
 _STANDING_COLUMNS = (
     "stage", "came_at", "last_at", "cabinet_id", "shelf_id", "bundle_id", "table_id", "stack_id", "layer", "kept_in_id", "bulk",
     "fresh", "adhesive_id", "minimum_s", "rule_version", "glued_at", "method", "pressed_at", "papers_at", "unmounted",
-    "without_weight", "outcome", "inspected_by", "mounted_by", "mended_by", "holds", "closed_as", "in_queue",
+    "without_weight", "treated_until", "treated_left_s", "outcome", "inspected_by", "mounted_by", "mended_by", "holds",
+    "closed_as", "in_queue",
 )  # fmt: skip
 _STAND = update(SHEET).values(
     {**{name: bindparam(f"to_{name}") for name in _STANDING_COLUMNS}, "version": SHEET.c.version + 1}
@@ -65,7 +72,8 @@ class Writing:
 def standing_of(row: RowMapping) -> Standing:
     """How a sheet stands, read off its row."""
     names = ("stage", "came_at", "last_at", "kept_in_id", "bulk", "fresh", "adhesive_id", "minimum_s", "rule_version", "glued_at",
-             "method", "pressed_at", "papers_at", "unmounted", "without_weight", "outcome", "closed_as")  # fmt: skip
+             "method", "pressed_at", "papers_at", "unmounted", "without_weight", "treated_until", "treated_left_s", "outcome",
+             "closed_as")  # fmt: skip
     values = {name: row[name] for name in names}
     values["stage"] = Stage(row["stage"]) if row["stage"] else None
     return Standing(
@@ -94,11 +102,14 @@ def row_values(standing: Standing) -> dict[str, Any]:
 def enter(desk: Desk, sheet_id: int, was: Standing, writing: Writing) -> tuple[int, Standing]:
     """Write one entry of a sheet together with its row; return the entry's id and how the sheet stands now."""
     happened_at = writing.happened_at or desk.happened_at
-    entry_id = _insert_entry(desk, _entry_values(desk, sheet_id, was, writing, happened_at))
+    writing = worn(desk, was, writing, happened_at)
+    entry_id = _insert_entry(desk, entry_values(desk, sheet_id, was, writing, happened_at))
     by = desk.by if writing.by is None else writing.by
     credit(desk, entry_id, by, desk.beside if writing.by is None else ())
     now_stands = after(was, _log_entry(entry_id, writing, happened_at))
     _write_row(desk, sheet_id, now_stands)
+    if writing.step in BEGINS and was.stage is None:
+        begin_suspected(desk, [sheet_id], writing.facts)
     _follow(desk, sheet_id, was, now_stands, entry_id, writing, happened_at)
     tallies.add(desk, writing.step, was, now_stands, happened_at, [worker.worker_id for worker in by])
     return entry_id, now_stands
@@ -110,11 +121,15 @@ def enter_many(desk: Desk, many: Sequence[tuple[int, Standing, Writing]]) -> lis
     Every sheet (its id, how it stood, what is written) comes once, and all are the deed of those at the desk.
     """
     moments = [writing.happened_at or desk.happened_at for _, _, writing in many]
-    values = [_entry_values(desk, *each, moment) for each, moment in zip(many, moments, strict=True)]
+    many = [(each[0], each[1], worn(desk, *each[1:], at)) for each, at in zip(many, moments, strict=True)]
+    values = [entry_values(desk, *each, moment) for each, moment in zip(many, moments, strict=True)]
     written = {row.subject_id: row.id for row in desk.session.execute(_INSERT_ENTRIES, values)}
     entry_ids = [written[sheet_id] for sheet_id, _, _ in many]
     desk.written.extend(entry_ids)
     _credit_all(desk, entry_ids)
+    begun = [sheet_id for sheet_id, was, writing in many if writing.step in BEGINS and was.stage is None]
+    if begun:
+        begin_suspected(desk, begun, {})
     standings, alike = list[Standing](), dict[tuple[Step, Standing, Standing, datetime], list[int]]()
     for (sheet_id, was, writing), entry_id, moment in zip(many, entry_ids, moments, strict=True):
         stands = after(was, _log_entry(entry_id, writing, moment))
@@ -130,7 +145,7 @@ def enter_many(desk: Desk, many: Sequence[tuple[int, Standing, Writing]]) -> lis
 def enter_correction(desk: Desk, sheet_id: int, was: Standing, now_stands: Standing, corrects: int, reason: str) -> int:
     """Write that an earlier entry of a sheet was wrong, and the row as it stands without it."""
     writing = Writing(Step.CORRECT, now_stands.stage, now_stands.place, reason=reason, happened_at=desk.now)
-    values = _entry_values(desk, sheet_id, was, writing, desk.now)
+    values = entry_values(desk, sheet_id, was, writing, desk.now)
     entry_id = _insert_entry(desk, {**values, "corrects": corrects})
     credit(desk, entry_id, desk.by, ())
     _write_row(desk, sheet_id, now_stands)
@@ -142,7 +157,7 @@ def enter_thing(desk: Desk, kind: str, subject_id: int, step: Step, *, happened_
     """Write one entry of something that is not a sheet: a stack, a load, a cabinet. Its row is the caller's to write."""
     nowhere = Standing()
     writing = Writing(step, None, Place(), facts=facts, reason=reason)
-    values = _entry_values(desk, subject_id, nowhere, writing, happened_at)
+    values = entry_values(desk, subject_id, nowhere, writing, happened_at)
     entry_id = _insert_entry(desk, {**values, "subject_kind": kind, "corrects": corrects})
     credit(desk, entry_id, desk.by, desk.beside)
     return entry_id
@@ -189,9 +204,8 @@ def _insert_entry(desk: Desk, values: dict[str, Any]) -> int:
     return entry_id
 
 
-def _entry_values(
-    desk: Desk, subject_id: int, was: Standing, writing: Writing, happened_at: datetime
-) -> dict[str, Any]:
+def entry_values(desk: Desk, subject_id: int, was: Standing, writing: Writing, happened_at: datetime) -> dict[str, Any]:
+    """What an entry holds, by column; what corrects nothing."""
     place, sets = writing.to_place, writing.sets
     return {
         "subject_kind": "sheet", "subject_id": subject_id, "step": writing.step.value,
@@ -205,7 +219,7 @@ def _entry_values(
         "token_id": desk.request.token_id, "scan_id": desk.request.scan_id or None,
         "reason": writing.reason or None, "corrects": None, "early_by_s": writing.early_by_s,
         "minimum_s": sets.get("minimum_s", was.minimum_s), "rule_version": sets.get("rule_version", was.rule_version),
-        "facts": {**_facts(writing), **_kept_in(was, writing), **_written_by(desk)},
+        "facts": {**_facts(writing), **_kept_in(was, writing), **_written_by(desk), **late_facts(desk, writing.step)},
     }  # fmt: skip
 
 
@@ -222,23 +236,8 @@ def _written_by(desk: Desk) -> dict[str, Any]:
 
 
 def _facts(writing: Writing) -> dict[str, Any]:
-    facts: dict[str, Any] = dict(writing.facts)
-    if writing.sets:
-        facts["sets"] = {name: _plain(value) for name, value in writing.sets.items()}
-    if writing.holds:
-        facts["holds"] = list(writing.holds)
-    if writing.lifts:
-        facts["lifts"] = list(writing.lifts)
-    for name, moment in (("counts_from", writing.counts_from), ("counts_until", writing.counts_until)):
-        if moment:
-            facts[name] = moment.isoformat()
-    return facts
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, datetime):
-        return value.isoformat()
-    return list(value) if isinstance(value, tuple) else value
+    return kept_facts(writing.facts, writing.sets, holds=writing.holds, lifts=writing.lifts,
+                      counts_from=writing.counts_from, counts_until=writing.counts_until)  # fmt: skip
 
 
 def _write_row(desk: Desk, sheet_id: int, standing: Standing) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Select, func, or_, select, text
+from sqlalchemy import Select, func, or_, select, text, union_all
 
 from app.db.models import (
     Attendance,
@@ -14,6 +14,7 @@ from app.db.models import (
     Consignment,
     FreezerLoad,
     Layer,
+    LoadBundle,
     Sheet,
     Shelf,
     Stack,
@@ -78,8 +79,9 @@ def drying(desk: Desk) -> list[Drying]:
 
 def loads(desk: Desk) -> list[Load]:
     """The freezer loads that are not opened yet."""
-    columns = (LOAD.c.name, LOAD.c.put_in_at, LOAD.c.cold_at, LOAD.c.out_at, LOAD.c.opened_at)
-    return [Load(*row) for row in desk.session.execute(select(*columns).where(LOAD.c.opened_at.is_(None)))]
+    columns = (LOAD.c.name, LOAD.c.put_in_at, LOAD.c.cold_at, LOAD.c.out_at, LOAD.c.opened_at, LOAD.c.rule_days)
+    rows = desk.session.execute(select(*columns).where(LOAD.c.opened_at.is_(None)))
+    return [Load(*row, is_told=row.rule_days is not None) for row in rows]
 
 
 def contacts(desk: Desk) -> list[Contact]:
@@ -121,7 +123,9 @@ def ready(desk: Desk) -> list[Ready]:
     alike = (Consignment.id, Consignment.name, Consignment.place_in_order, SHEET.c.holds)
     found = _waiting(Stage.READY, *alike, func.count()).join(Consignment, Consignment.id == SHEET.c.consignment_id)
     inside = (LOAD.c.put_in_at.is_not(None), LOAD.c.opened_at.is_(None), LOAD.c.bundle_id.is_not(None))
-    outside = or_(SHEET.c.bundle_id.is_(None), SHEET.c.bundle_id.not_in(select(LOAD.c.bundle_id).where(*inside)))
+    tied = select(LoadBundle.bundle_id).join(LOAD, LOAD.c.id == LoadBundle.load_id).where(*inside)
+    bundles = union_all(select(LOAD.c.bundle_id).where(*inside), tied)
+    outside = or_(SHEET.c.bundle_id.is_(None), SHEET.c.bundle_id.not_in(bundles))
     return [
         Ready(*row) for row in desk.session.execute(found.where(SHEET.c.table_id.is_(None), outside).group_by(*alike))
     ]

@@ -59,6 +59,18 @@ def join_number(desk: Desk, text: str) -> Answer:
     return put_together(desk, sheet_asked(desk), _number(desk, text))
 
 
+def number_typed(desk: Desk, text: str, but: RowMapping) -> RowMapping:
+    """The other sheet whose number was typed. Refused: misread-number, unknown-number, number-taken for the sheet itself."""
+    other = sheet_by_number(desk.session, _number(desk, text))
+    if other is None:
+        raise Refused(Refusal("unknown-number", "No sheet here has that other number.", "Read it off the sheet again."))
+    if other["id"] == but["id"]:
+        raise Refused(
+            Refusal("number-taken", "That number finds this sheet itself.", "Type the number of the other one.")
+        )
+    return other
+
+
 def settle_doubt(desk: Desk) -> Answer:
     """Say that somebody has looked at what was called in question; refused when nothing is."""
     row = sheet_asked(desk)

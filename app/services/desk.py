@@ -26,6 +26,8 @@ STATION = table_of(Station)
 WORKER = table_of(Worker)
 ATTENDANCE = table_of(Attendance)
 SIGN_OFF = table_of(SignOff)
+# What an entry says of its time where a station knows it only between two moments.
+UNCERTAIN = "station-uncertain"
 
 _STATION_BY_ID = prepared(select(STATION).where(STATION.c.id == bindparam("station")))
 _KEEP_AT_STATION = prepared(update(STATION).where(STATION.c.id == bindparam("of_station")))
@@ -59,6 +61,7 @@ class ScanRequest:
 
     `manages` is set by the door, never by the sender: the request comes from a manager. `asked` is what a script sent,
     as it came: where it is given it alone tells one scan from another, since what its names stand for may change.
+    With `not_before` the time is uncertain: it was at some moment from then until `happened_at`.
     """
 
     scan_id: str
@@ -77,6 +80,7 @@ class ScanRequest:
     reason: str = ""
     held: int = 0
     happened_at: datetime | None = None
+    not_before: datetime | None = None
     token_id: int | None = None
     manages: bool = False
     asked: str = ""
@@ -97,6 +101,7 @@ class Desk:
     happened_at: datetime
     time_from: str = "server"
     is_late: bool = False
+    not_before: datetime | None = None
     keeps: dict[str, Any] = field(default_factory=dict)
     written: list[int] = field(default_factory=list)
     _calendar: Calendar | None = None
@@ -105,6 +110,11 @@ class Desk:
     def now(self) -> datetime:
         """The moment of recording."""
         return self.occasion.now
+
+    @property
+    def told_late(self) -> bool:
+        """Whether the time is what a station says of a scan that it had kept."""
+        return self.time_from.startswith("station")
 
     @property
     def calendar(self) -> Calendar:

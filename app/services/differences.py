@@ -11,7 +11,7 @@ from app.domain.words import duration
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One thing that the log says and a table says otherwise. `subject_kind` is sheet, stack, entry or tally."""
+    """One thing that the log says and a table says otherwise. `subject_kind` is sheet, stack, entry, tally or check."""
 
     subject_kind: str
     subject_id: int | None

@@ -19,6 +19,7 @@ from app.domain.sheet import Place, Standing
 from app.domain.stages import Stage, Step
 from app.services.desk import Desk
 from app.services.difficulty import with_difficulty
+from app.services.suspected import unnamed_for
 
 SHEET = table_of(Sheet)
 STACK = table_of(Stack)
@@ -161,6 +162,7 @@ def make_attempt(desk: Desk, row: RowMapping, standing: Standing, step: Step, **
         "treated": treatment_holds(row["treated_until"], desk.happened_at), "specimen_complete": _is_complete(session, row, step),
         "early": request.early, "reason": request.reason, "clock_doubtful": desk.occasion.clock_doubtful,
     }  # fmt: skip
+    values["unnamed"] = unnamed_for(desk, row, step, more.get("by", desk.by))
     attempt = Attempt(standing, step, desk.happened_at, desk.house, desk.calendar, **{**values, **more})
     return with_difficulty(desk, row, attempt) if desk.house.sign_offs else attempt
 

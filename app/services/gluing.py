@@ -29,6 +29,8 @@ def ask_who_glued(desk: Desk, row: RowMapping, standing: Standing) -> Answer:
     offered = {worker.worker_id: worker for worker in (*_took_it_up(desk, row, standing), *desk.by)}
     choices = tuple(Choice(worker.name, "facts.glued_by", worker.number) for worker in offered.values())
     carry = {"code": row["number"], "step": Step.PUT_UNDER_WEIGHT.value, "already_done": "1"}
+    if desk.request.stack:
+        carry["stack"] = desk.request.stack
     desk.keep(pending=dict(carry))
     line = "Just re-glued? By whom?" if standing.stage is Stage.DRY else "Just glued? By whom?"
     return Answer(
@@ -48,7 +50,8 @@ def write_gluing(desk: Desk, row: RowMapping, standing: Standing) -> Standing:
     writing = writing_for(desk, row, attempt)
     desk.by = was_by
     holds = ("against-a-rule",) if broken else ()
-    facts = {"broke": sorted({refusal.code for refusal in broken})} if broken else {}
+    facts = {name: writing.facts[name] for name in ("used",) if name in writing.facts}
+    facts |= {"broke": sorted({refusal.code for refusal in broken})} if broken else {}
     writing = replace(writing, after_the_fact=True, holds=holds, by=glued_by, facts=facts)
     return enter(desk, row["id"], standing, writing)[1]
 
@@ -56,7 +59,7 @@ def write_gluing(desk: Desk, row: RowMapping, standing: Standing) -> Standing:
 def _broken(attempt: Attempt) -> list[Refusal]:
     """What mounting would have been refused for; one that was taken up has answered for the rest already."""
     found = refusals(attempt)
-    if attempt.step is Step.MOUNT and found:
+    if attempt.step is Step.MOUNT and (found or attempt.unnamed):
         found += refusals(replace(attempt, step=Step.TAKE_UP))
     return found
 

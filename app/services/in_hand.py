@@ -12,6 +12,7 @@ from app.domain.moves import lands_in
 from app.domain.press import BULKS
 from app.domain.sheet import Place
 from app.domain.stages import Stage
+from app.domain.used import used_of
 from app.services.desk import Desk
 
 ADHESIVE = table_of(Adhesive)
@@ -38,6 +39,12 @@ def bulk_meant(desk: Desk, known: str) -> str:
     """The bulk that was named, else the table's, else what is known of the sheet."""
     said = desk.request.facts.get("bulk") or desk.in_hand("bulk") or known
     return str(said) if said in BULKS else known
+
+
+def used_here(desk: Desk, *, as_usual: bool) -> dict[str, dict[str, str]]:
+    """What goes on the sheet besides the adhesive, as facts of its entry: what was said, else, `as_usual`, what the table takes."""
+    found = used_of(desk.request.facts, (desk.in_hand("uses") or {}) if as_usual else {})
+    return {"used": found} if found else {}
 
 
 def hands(desk: Desk) -> tuple[int, ...]:

@@ -16,6 +16,7 @@ from app.services import saying
 from app.services.custody import Writing, enter, standing_of
 from app.services.desk import Desk
 from app.services.facts import make_attempt, sheet_by_number
+from app.services.registering import copy_hazards
 from app.services.wanted import pass_on
 
 FORMER = table_of(FormerNumber)
@@ -41,6 +42,7 @@ def put_together(desk: Desk, kept: RowMapping, other_number: str) -> Answer:
         Writing(Step.PUT_TOGETHER, was.sheet.stage, NOWHERE, closes, facts=facts, reason=reason),
     )
     pass_on(desk.session, other["id"], kept["id"], desk.now)
+    copy_hazards(desk, other["id"], kept["id"])
     desk.session.execute(insert(FORMER), {"number": other["number"], "sheet_id": kept["id"], "until_at": desk.now})
     joined = {"old_number": other["number"]}
     writing = Writing(Step.PUT_TOGETHER, attempt.sheet.stage, attempt.sheet.place, facts=joined, reason=reason)

@@ -10,7 +10,8 @@ from sqlalchemy import Table, insert, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Collector, PlantName, table_of
-from app.domain.folding import folded
+from app.domain.folding import folded, folded_plant
+from app.services.near_names import learn
 
 PLANT = table_of(PlantName)
 COLLECTOR = table_of(Collector)
@@ -33,7 +34,9 @@ def learn_plants(session: Session, names: Names, plants: Iterable[Plant]) -> Non
     made = [plant for plant in new if plant not in here]
     rows = [_plant_row(*plant) for plant in made]
     names.plants.update({plant: here[plant] for plant in new if plant in here})
-    names.plants.update(zip(made, _made(session, PLANT, rows), strict=True))
+    row_ids = _made(session, PLANT, rows)
+    learn(session, ((row_id, row["search_key"]) for row_id, row in zip(row_ids, rows, strict=True)))
+    names.plants.update(zip(made, row_ids, strict=True))
 
 
 def learn_collectors(session: Session, names: Names, collectors: Iterable[str]) -> None:
@@ -48,7 +51,7 @@ def learn_collectors(session: Session, names: Names, collectors: Iterable[str]) 
 
 
 def _plant_row(name: str, authorship: str, family: str) -> dict[str, Any]:
-    return {"name": name, "authorship": authorship or None, "family": family or None, "search_key": folded(name)}
+    return {"name": name, "authorship": authorship or None, "family": family or None, "search_key": folded_plant(name)}
 
 
 def _made(session: Session, table: Table, rows: list[dict[str, Any]]) -> list[int]:

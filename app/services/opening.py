@@ -11,8 +11,11 @@ from app.db.rules import room_house
 from app.domain.attempt import WorkerFacts
 from app.domain.errors import Refusal
 from app.domain.house import House
+from app.domain.kept import bounds_of
 from app.services.attendance import called_back, leave_if_idle
-from app.services.desk import Desk, Occasion, ScanRequest, station_row, workers_at, workers_named
+from app.services.desk import UNCERTAIN, Desk, Occasion, ScanRequest, station_row, workers_at, workers_named
+from app.services.hands_then import here_then
+from app.services.practice_slips import wrong_room
 
 Hands = tuple[WorkerFacts, ...]
 
@@ -21,7 +24,7 @@ def open_desk(session: Session, request: ScanRequest, occasion: Occasion) -> tup
     """The desk for this request, and the reason why nothing may be written at it, if there is one."""
     house, patterns = room_house(session)
     station = in_use(session, station_row(session, request.station_id), occasion, house)
-    refusal = _station_refusal(request, station)
+    refusal = _station_refusal(request, station) or wrong_room(session, station)
     by, beside = _hands(session, request, station, house)
     if request.worker_ids is not None and len(by) != len(set(request.worker_ids)):
         refusal = Refusal("retired-worker", "A worker who is named has left.", "Name somebody who works here.")
@@ -29,7 +32,7 @@ def open_desk(session: Session, request: ScanRequest, occasion: Occasion) -> tup
     happened_at = told if told is not None and told.tzinfo is not None else occasion.now
     desk = Desk(session, occasion, request, house, patterns, station, by, beside, happened_at)
     refusal = refusal or _believe(desk)
-    if refusal is None and desk.time_from == "station" and not desk.by and request.worker_ids is None:
+    if refusal is None and desk.told_late and request.worker_ids is None:
         desk.by, desk.beside = _who_was_here(desk)
     return desk, refusal
 
@@ -43,7 +46,8 @@ def in_use(session: Session, station: RowMapping | None, occasion: Occasion, hou
 
 def _who_was_here(desk: Desk) -> tuple[Hands, Hands]:
     assert desk.station_id is not None
-    rows = called_back(desk.session, desk.station_id, desk.happened_at, desk.now, desk.house)
+    asked = (desk.session, desk.station_id, desk.happened_at)
+    rows = here_then(*asked) or called_back(*asked, desk.now, desk.house)
     teachers = {row.beside_id for row in rows}
     named = [workers_named(desk.session, (row.worker_id,), desk.house) for row in rows]
     hands = [each for found in named for each in found]
@@ -81,11 +85,13 @@ def _believe(desk: Desk) -> Refusal | None:
 
 
 def _believe_station(desk: Desk, told: datetime) -> Refusal | None:
-    # A station that held nothing at its last contact cannot have had this scan already then.
     clear_at = desk.station["clear_at"] if desk.station else None
-    if clear_at is None or told < clear_at:
+    bounds = bounds_of(told, desk.request.not_before, clear_at)
+    if bounds is None:
         words = "That is earlier than this station was last heard of with nothing to send ({clear})."
         facts = {"clear": clear_at or desk.now}
         return Refusal("too-old", words, "The manager can write it in as a late entry.", facts=facts)
     desk.time_from = "station"
+    if desk.request.not_before is not None:
+        desk.time_from, desk.not_before = UNCERTAIN, bounds[0]
     return None

@@ -11,11 +11,14 @@ from sqlalchemy.orm import Session
 from app.db.models import Cabinet, Shelf, table_of
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.moves import lands_in
 from app.domain.sheet import Place, Standing
 from app.domain.stages import Stage, Step
+from app.domain.stations import roams
 from app.services.custody import standing_of
 from app.services.desk import Desk
-from app.services.facts import place_words, sheet_by_id, sheet_by_number
+from app.services.dryers import scan_dryer
+from app.services.facts import place_words, sheet_by_id, sheet_by_number, shelf_facts
 from app.services.sheets import take_step
 
 CABINET = table_of(Cabinet)
@@ -23,14 +26,19 @@ SHELF = table_of(Shelf)
 
 
 def scan_place(desk: Desk, place: Place) -> Answer:
-    """A shelf was scanned: what waits for a place goes there, and what comes next does too."""
+    """A shelf was scanned: what waits for a place goes there, and what comes next does too. A dryer is no place on a shelf."""
+    if (dryer := scan_dryer(desk, place)) is not None:
+        return dryer
     desk.keep(cabinet_id=place.cabinet_id, shelf_id=place.shelf_id)
     pending = desk.in_hand("pending") or {}
     if pending.get("step") in _WAITS_FOR_PLACE and pending.get("code"):
         desk.keep(pending=None)
         return _put(desk, _row(desk, pending["code"]), Step(pending["step"]))
     last = desk.in_hand("last_sheet_id")
-    if last is not None and (step := _goes_there(desk, standing_of(sheet_by_id(desk.session, last)))) is not None:
+    if (
+        last is not None
+        and (step := _goes_there(desk, standing_of(sheet_by_id(desk.session, last)), place)) is not None
+    ):
         return _put(desk, sheet_by_id(desk.session, last), step)
     words = place_words(desk.session, place)
     return Answer("done", f"{words}.", (f"What is scanned next goes in {words}.",), "Scan the sheets, one by one.")
@@ -47,9 +55,21 @@ def place_by_code(session: Session, code: str) -> Place:
     return Place(cabinet_id)
 
 
+def freezer_by_name(session: Session, name: str) -> Any:
+    """The row of the freezer with this name; refused with no-cabinet when there is none."""
+    mine = (CABINET.c.name == name, CABINET.c.freezes_to_c.is_not(None), CABINET.c.closed_at.is_(None))
+    row = session.execute(select(CABINET).where(*mine).with_for_update()).mappings().one_or_none()
+    if row is None:
+        raise Refused(Refusal("no-cabinet", "There is no such freezer.", "Look at the freezer's page.", "which-one"))
+    return row
+
+
 def place_by_name(session: Session, cabinet: str, shelf: str) -> Place:
     """The cabinet or shelf with this name, as scripts name it; refused with no-cabinet when there is none."""
-    cabinet_id = session.execute(select(CABINET.c.id).where(CABINET.c.name == cabinet)).scalar()
+    found = session.execute(select(CABINET.c.id, CABINET.c.freezes_to_c).where(CABINET.c.name == cabinet)).one_or_none()
+    cabinet_id = found.id if found is not None else None
+    if found is not None and found.freezes_to_c is not None:
+        raise Refused(Refusal("no-load", f"{cabinet} is a freezer: what goes into it goes in a load.", "Bag it first."))
     if cabinet_id is None:
         raise Refused(
             Refusal("no-cabinet", f"There is no cabinet called {cabinet}.", "Look it up on the cabinets page.")
@@ -65,7 +85,12 @@ def place_by_name(session: Session, cabinet: str, shelf: str) -> Place:
     return Place(cabinet_id, shelf_id)
 
 
-def _goes_there(desk: Desk, standing: Standing) -> Step | None:
+def _goes_there(desk: Desk, standing: Standing, place: Place) -> Step | None:
+    shelf = shelf_facts(desk.session, place.cabinet_id, place.shelf_id)
+    if roams(desk.steps) and shelf is not None and shelf.stage not in (None, standing.stage):
+        # Where everything is done at one screen, a shelf of another stage is for what comes next; but passed sheets are filed.
+        is_to_be_filed = standing.outcome == "passed" and lands_in(Step.FILE, standing.stage) is shelf.stage
+        return Step.FILE if is_to_be_filed and standing.stage is Stage.DRY else None
     on_this_table = standing.place.table_id is not None and standing.place.table_id == desk.station_id
     if standing.stage is Stage.READY and on_this_table and Step.PUT_BACK in desk.steps:
         return Step.PUT_BACK

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -10,15 +9,16 @@ from sqlalchemy import case, delete, func, insert, select, update
 from sqlalchemy.engine import RowMapping
 
 from app.db.models import Entry, Layer, Stack, WeightSpan, table_of
-from app.domain.answer import Answer, Ask, Choice
+from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
 from app.domain.press import Lifting, spans_of, turned_at
 from app.domain.stages import Step
+from app.domain.weights import mass_said
+from app.services import press_answers as answers
 from app.services.custody import enter_thing
-from app.services.desk import Desk
+from app.services.desk import UNCERTAIN, Desk
 from app.services.doubts import call_in_question
 from app.services.facts import stack_by_id
-from app.services.saying import desk_tell
 
 STACK = table_of(Stack)
 SPAN = table_of(WeightSpan)
@@ -32,19 +32,22 @@ def turn_weights(desk: Desk, stack_id: int, on: bool) -> Answer:
         raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge, then the card again."))
     stack = stack_by_id(desk.session, stack_id)
     desk.keep(stack_id=None if on else stack_id)
-    if _is_as_written(desk, stack, on):
-        return _with_count(desk, stack, _seen(desk, stack, on))
+    mass_kg = _mass(desk)
+    if _is_as_written(desk, stack, on) and mass_kg in (None, stack["mass_kg"]):
+        _keep_seen(desk, stack, on)
+        return _with_count(desk, stack, answers.seen(desk, stack, on, sheets_in(desk, stack_id)))
     _fits(desk, stack)
     happened_at = _moment(desk, stack, on)
-    facts = _facts(desk, on)
+    facts = _facts(desk, on, mass_kg)
     step = Step.WEIGHTS_ON if on else Step.WEIGHTS_OFF
     entry_id = enter_thing(
         desk, "stack", stack_id, step, happened_at=happened_at, facts=facts, reason=desk.request.reason
     )
-    _write_stack(desk, stack, on, happened_at, entry_id)
+    _write_stack(desk, stack, on, happened_at, entry_id, mass_kg)
+    now_stands = stack_by_id(desk.session, stack_id)
     if on:
-        return _answer_on(desk, stack, entry_id)
-    return _with_count(desk, stack, _answer_off(desk, stack, entry_id, happened_at))
+        return _with_count(desk, now_stands, answers.weights_on(desk, now_stands, entry_id, sheets_in(desk, stack_id)))
+    return _with_count(desk, now_stands, answers.weights_off(desk, now_stands, entry_id, happened_at))
 
 
 def count_stack(desk: Desk, stack_id: int, counted: int) -> Answer:
@@ -55,13 +58,7 @@ def count_stack(desk: Desk, stack_id: int, counted: int) -> Answer:
     entry_id = enter_thing(desk, "stack", stack_id, Step.COUNT, happened_at=desk.happened_at, facts=facts)
     values = {"counted": counted, "counted_of": lying, "counted_at": desk.happened_at}
     desk.session.execute(update(STACK).where(STACK.c.id == stack_id).values(**values))
-    if counted == lying:
-        return Answer(
-            "done", "Counted.", (f"{lying} sheets in {stack['name']}.",), step=Step.COUNT.value, entry=entry_id
-        )
-    line = f"You count {counted} in {stack['name']}; by the log there are {lying}."
-    next_ = "Leave the weights on. When it is next open, scan each sheet in it."
-    return Answer("done", "Noted.", (line,), next_, step=Step.COUNT.value, entry=entry_id)
+    return answers.counted(desk, stack, counted, lying, entry_id)
 
 
 def sheets_in(desk: Desk, stack_id: int) -> int:
@@ -98,28 +95,33 @@ def standing_liftings(desk: Desk, stack_id: int) -> list[Lifting]:
 
 def lifting(row: Any) -> Lifting:
     """One entry of weights on or off, as the fold reads it."""
-    heard = row.facts.get("counts_from")
-    return Lifting(
-        row.happened_at, row.id, row.step == Step.WEIGHTS_ON, datetime.fromisoformat(heard) if heard else None
-    )
+    heard, until = (row.facts.get(name) for name in ("counts_from", "counts_until"))
+    begins, ends = (datetime.fromisoformat(moment) if moment else None for moment in (heard, until))
+    return Lifting(row.happened_at, row.id, row.step == Step.WEIGHTS_ON, begins, ends)
 
 
 def _is_as_written(desk: Desk, stack: RowMapping, on: bool) -> bool:
     # What the manager writes in is always written: it may count from earlier than what a station said.
-    in_order = not desk.is_late and (stack["last_at"] is None or desk.happened_at >= stack["last_at"])
+    moment = desk.happened_at if on else _earliest(desk) or desk.happened_at
+    in_order = not desk.is_late and (stack["last_at"] is None or moment >= stack["last_at"])
     return bool(stack["weights_on"] == on and in_order and (on or stack["turned_at"] is not None))
 
 
-def _seen(desk: Desk, stack: RowMapping, on: bool) -> Answer:
-    when = desk_tell(desk)(stack["turned_at"])
+def _keep_seen(desk: Desk, stack: RowMapping, on: bool) -> None:
     if on:
         last = max(desk.happened_at, stack["seen_on_at"] or desk.happened_at)
         desk.session.execute(update(STACK).where(STACK.c.id == stack["id"]).values(seen_on_at=last))
-        return Answer("done", "Under weight.", (f"{stack['name']} has been under weight since {when}.",), "Leave it.")
-    line = f"The weights of {stack['name']} are off since {when}. {stack['name']}'s clock is not running."
-    return Answer(
-        "done", "Weights off.", (line,), "Lay in or take out, then put the weights on and scan the other side."
-    )
+
+
+def _mass(desk: Desk) -> float | None:
+    """What the weights weigh, where somebody says so with the card."""
+    said = desk.request.facts.get("mass_kg")
+    if said is None:
+        return None
+    try:
+        return mass_said(said)
+    except ValueError as error:
+        raise Refused(Refusal("misread-number", str(error), "Scan the card again, and say it once more.")) from error
 
 
 def _fits(desk: Desk, stack: RowMapping) -> None:
@@ -141,33 +143,48 @@ def _moment(desk: Desk, stack: RowMapping, on: bool) -> datetime:
     return min(stack["seen_on_at"] or stack["turned_at"] or desk.happened_at, desk.happened_at)
 
 
-def _facts(desk: Desk, on: bool) -> dict[str, Any]:
+def _facts(desk: Desk, on: bool, mass_kg: float | None) -> dict[str, Any]:
     given = desk.request.facts
-    facts = {name: given[name] for name in ("counted", "mass_kg", "found") if name in given}
+    facts = {name: given[name] for name in ("counted", "found") if name in given}
+    if mass_kg is not None:
+        facts["mass_kg"] = mass_kg
     if desk.in_hand("in_round"):
         facts["found"] = True
-    if on and desk.time_from == "station":
+    if on and desk.told_late:
         # A station's own late time never adds to the time under weight: that runs from when the server heard of it.
         facts["counts_from"] = desk.now.isoformat()
+    if not on and (earliest := _earliest(desk)) is not None:
+        facts["counts_until"] = earliest.isoformat()
     return facts
 
 
-def _write_stack(desk: Desk, stack: RowMapping, on: bool, happened_at: datetime, entry_id: int) -> None:
+def _earliest(desk: Desk) -> datetime | None:
+    """Of an uncertain time, the earliest that it may have been: weights may have come off as early as that."""
+    return desk.not_before if desk.time_from == UNCERTAIN else None
+
+
+def _write_stack(
+    desk: Desk, stack: RowMapping, on: bool, happened_at: datetime, entry_id: int, mass_kg: float | None
+) -> None:
     stack_id = stack["id"]
-    if desk.is_late or (stack["last_at"] is not None and happened_at < stack["last_at"]):
+    counts_until = _earliest(desk) or happened_at
+    first = happened_at if on else counts_until
+    if desk.is_late or (stack["last_at"] is not None and first < stack["last_at"]):
         refold(desk, stack_id)
-        call_in_question(desk, stack_id, entry_id, happened_at)
+        call_in_question(desk, stack_id, entry_id, counts_until)
         return
-    begins = desk.now if desk.time_from == "station" else happened_at
-    _write_span(desk, stack_id, on, begins if on else happened_at, bool(stack["weights_on"]))
-    values: dict[str, Any] = {"weights_on": on, "turned_at": happened_at, "last_at": happened_at}
+    begins = desk.now if desk.told_late else happened_at
+    _write_span(desk, stack_id, on, begins if on else counts_until, bool(stack["weights_on"]))
+    values: dict[str, Any] = {"weights_on": on, "last_at": happened_at}
     if on:
         values["seen_on_at"] = happened_at
-    if (mass := desk.request.facts.get("mass_kg")) is not None:
-        values["mass_kg"] = float(mass)
+    if mass_kg is not None:
+        values["mass_kg"] = mass_kg
+    if on != stack["weights_on"] or stack["turned_at"] is None:
+        values["turned_at"] = happened_at
     desk.session.execute(update(STACK).where(STACK.c.id == stack_id).values(**values))
-    if happened_at < desk.now:
-        call_in_question(desk, stack_id, entry_id, happened_at)
+    if counts_until < desk.now:
+        call_in_question(desk, stack_id, entry_id, counts_until)
 
 
 def _write_span(desk: Desk, stack_id: int, on: bool, moment: datetime, was_on: bool) -> None:
@@ -179,41 +196,9 @@ def _write_span(desk: Desk, stack_id: int, on: bool, moment: datetime, was_on: b
         desk.session.execute(update(SPAN).where(*still).values(off_at=ends))
 
 
-def _answer_on(desk: Desk, stack: RowMapping, entry_id: int) -> Answer:
-    name, lying = stack["name"], sheets_in(desk, stack["id"])
-    mass = float(desk.request.facts.get("mass_kg", stack["mass_kg"]))
-    heavy = () if mass <= desk.house.stack_mass_kg else (
-        f"{mass:g} kg is more than the house's {desk.house.stack_mass_kg} kg on one stack: lighten it, one piece at a time.",
-    )  # fmt: skip
-    lines = (f"{name} is under weight. Its clock runs.", *heavy)
-    if "counted" in desk.request.facts:
-        counted = count_stack(desk, stack["id"], int(desk.request.facts["counted"]))
-        return Answer("done", "Weights on.", (*lines, *counted.lines), counted.next, step="weights-on", entry=entry_id)
-    carry = {"code": stack["code_on"], "step": Step.COUNT.value}
-    return Answer(
-        "done", "Weights on.", lines, f"{_sheets(lying)} in {name}. Right?", step="weights-on", entry=entry_id,
-        choices=(Choice(f"Yes, {lying}", "facts.counted", str(lying)),),
-        ask=Ask("facts.counted", "Another number", "number"), carry=carry,
-    )  # fmt: skip
-
-
-def _answer_off(desk: Desk, stack: RowMapping, entry_id: int, happened_at: datetime) -> Answer:
-    name, when = stack["name"], desk_tell(desk)
-    lines = [f"{name}'s clock is not running."]
-    if desk.time_from == "last-seen":
-        lines.insert(0, f"Its time counts only up to {when(happened_at)}, "
-                        "the last time anybody saw its weights on.")  # fmt: skip
-    next_ = "Lay in or take out, then put the weights on and scan the other side."
-    return Answer("done", "Weights off.", tuple(lines), next_, step="weights-off", entry=entry_id)
-
-
 def _with_count(desk: Desk, stack: RowMapping, answer: Answer) -> Answer:
     """A count that came with the card is written down too; the answer to the card stays what it is."""
     if "counted" not in desk.request.facts:
         return answer
-    counted = count_stack(desk, stack["id"], int(desk.request.facts["counted"]))
-    return replace(answer, lines=(*answer.lines, *counted.lines), entry=answer.entry or counted.entry)
-
-
-def _sheets(count: int) -> str:
-    return "1 sheet" if count == 1 else f"{count} sheets"
+    told = count_stack(desk, stack["id"], int(desk.request.facts["counted"]))
+    return answers.with_count(answer, told)

@@ -9,29 +9,33 @@ from sqlalchemy import ColumnElement, Table, delete, func, insert, select, updat
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.exc import IntegrityError
 
-from app.db.models import Collector, FormerNumber, Hazard, NumberPattern, PlantName, Sheet, Specimen, table_of
+from app.db.models import Collector, FormerNumber, Hazard, NumberPattern, PlantName, Sheet, table_of
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
-from app.domain.folding import folded
+from app.domain.folding import folded, folded_plant
 from app.domain.holds import AWAY
 from app.domain.moves import refusals
 from app.domain.numbers import Pattern, mint, shown
+from app.domain.sheet import Standing
 from app.domain.stages import Stage, Step
 from app.services import saying
 from app.services.custody import Writing, enter, standing_of
 from app.services.desk import Desk
 from app.services.facts import make_attempt, sheet_by_id, sheet_by_number
+from app.services.near_names import learn
+from app.services.reserving import refuse_reserved, reserved
+from app.services.specimens import add_part
 
 SHEET = table_of(Sheet)
 PATTERN = table_of(NumberPattern)
-SPECIMEN = table_of(Specimen)
 MANY = 100
-_COPIED = ("consignment_id", "plant_name_id", "collector_id", "record_number", "event_date", "locality",
+COPIED = ("consignment_id", "plant_name_id", "collector_id", "record_number", "event_date", "locality",
            "is_sensitive", "notes", "has_label", "bulk")  # fmt: skip
 
 
 def register(desk: Desk, number: str, **known: Any) -> RowMapping:
     """Make the row of a sheet with this number; it stands nowhere until an entry says so. Refused: number-taken."""
+    refuse_reserved(desk.session, number, shown(number, desk.patterns))
     values = {"number": number, "added_at": desk.now, "bulk": "ordinary", **known}
     try:
         with desk.session.begin_nested():
@@ -66,20 +70,31 @@ def another_sheet(desk: Desk, row: RowMapping) -> Answer:
     if found := refusals(attempt):
         return saying.refused(desk, found, row, step=Step.ANOTHER_SHEET)
     number = mint_number(desk)
-    specimen_id, parts = _specimen(desk, row)
-    copied = {name: row[name] for name in _COPIED}
-    new = register(desk, number, specimen_id=specimen_id, part=parts, treated_until=row["treated_until"], **copied)
-    _copy_hazards(desk, row["id"], new["id"])
-    entry_id, stands = enter(desk, row["id"], attempt.sheet, Writing(Step.ANOTHER_SHEET, Stage.READY, attempt.sheet.place,
+    specimen_id, parts = add_part(desk, row)
+    copied = {name: row[name] for name in COPIED}
+    new = register(desk, number, specimen_id=specimen_id, part=parts, **copied)
+    copy_hazards(desk, row["id"], new["id"])
+    stage = attempt.sheet.stage
+    entry_id, stands = enter(desk, row["id"], attempt.sheet, Writing(Step.ANOTHER_SHEET, stage, attempt.sheet.place,
                                    lifts=tuple(sorted(attempt.sheet.holds & AWAY)), facts={"new_number": number}))  # fmt: skip
     holds = tuple(sorted(stands.holds))
     facts = {"of": row["number"]}
-    writing = Writing(Step.ANOTHER_SHEET, Stage.READY, stands.place, {"bulk": stands.bulk}, holds, facts=facts)
+    writing = Writing(Step.ANOTHER_SHEET, stage, stands.place, travels(stands), holds, facts=facts)
     enter(desk, new["id"], standing_of(new), writing)
     said = shown(number, desk.patterns)
     answer = saying.done(desk, row, Step.ANOTHER_SHEET, entry_id, stands)
     lines = (f"The new sheet is {said}: write “{parts} of {parts}” on it.",)
-    return replace(answer, lines=lines, next=f"Print its slip, put {said} on the new sheet first, then glue.")
+    glues = f"Print its slip, put {said} on the new sheet first, then glue."
+    folds = f"Print its slip and lay it in the other fold: {said}. They are filed together."
+    return replace(answer, lines=lines, next=glues if stage is Stage.READY else folds, slip=number)
+
+
+def travels(stands: Standing) -> dict[str, Any]:
+    """What a further sheet of the same gathering has of the first: how it was dried, its bulk, and its treatment."""
+    sets: dict[str, Any] = {"bulk": stands.bulk, "fresh": stands.fresh}
+    dried = {name: getattr(stands, name) for name in ("method", "pressed_at", "papers_at")}
+    sets.update({name: value for name, value in dried.items() if value is not None})
+    return sets | ({"treated_until": stands.treated_until, "treated_left_s": None} if stands.treated_until else {})
 
 
 def renumber(desk: Desk, row: RowMapping, number: str) -> int:
@@ -90,6 +105,7 @@ def renumber(desk: Desk, row: RowMapping, number: str) -> int:
         desk.session.execute(delete(FormerNumber).where(FormerNumber.number == number))
     elif owner is not None:
         raise Refused(Refusal("number-taken", f"The number {shown(number, desk.patterns)} is in use.", "Take another."))
+    refuse_reserved(desk.session, number, shown(number, desk.patterns))
     attempt = make_attempt(desk, row, standing_of(row), Step.RENUMBER)
     if found := refusals(attempt):
         raise Refused(*found)
@@ -110,8 +126,12 @@ def plant_name_id(desk: Desk, name: str, authorship: str = "", family: str = "")
         func.coalesce(table.c.authorship, "") == authorship,
         func.coalesce(table.c.family, "") == family,
     )
-    values = {"name": name, "authorship": authorship or None, "family": family or None, "search_key": folded(name)}
-    return _found_or_made(desk, table, same, values)
+    key = folded_plant(name)
+    values = {"name": name, "authorship": authorship or None, "family": family or None, "search_key": key}
+    row_id, is_new = _found_or_made(desk, table, same, values)
+    if is_new:
+        learn(desk.session, [(row_id, key)])
+    return row_id
 
 
 def collector_id(desk: Desk, name: str) -> int | None:
@@ -119,15 +139,17 @@ def collector_id(desk: Desk, name: str) -> int | None:
     if not name:
         return None
     table = table_of(Collector)
-    return _found_or_made(desk, table, (table.c.name == name,), {"name": name, "search_key": folded(name)})
+    return _found_or_made(desk, table, (table.c.name == name,), {"name": name, "search_key": folded(name)})[0]
 
 
-def _found_or_made(desk: Desk, table: Table, same: tuple[ColumnElement[bool], ...], values: dict[str, Any]) -> int:
+def _found_or_made(
+    desk: Desk, table: Table, same: tuple[ColumnElement[bool], ...], values: dict[str, Any]
+) -> tuple[int, bool]:
     found: int | None = desk.session.execute(select(table.c.id).where(*same)).scalar()
     if found is not None:
-        return found
+        return found, False
     made: int = desk.session.execute(insert(table).values(**values).returning(table.c.id)).scalar_one()
-    return made
+    return made, True
 
 
 def _free_number(desk: Desk, pattern: Pattern, serial: int) -> tuple[int, str]:
@@ -137,7 +159,7 @@ def _free_number(desk: Desk, pattern: Pattern, serial: int) -> tuple[int, str]:
         numbers = [number for _, number in minted]
         taken = set(desk.session.execute(select(SHEET.c.number).where(SHEET.c.number.in_(numbers))).scalars())
         former = select(FormerNumber.number).where(FormerNumber.number.in_(numbers))
-        taken |= set(desk.session.execute(former).scalars())
+        taken |= set(desk.session.execute(former).scalars()) | reserved(desk.session, numbers).keys()
         for serial, number in minted:
             if number not in taken:
                 return serial, number
@@ -154,17 +176,8 @@ def _minted(pattern: Pattern, serial: int) -> list[tuple[int, str]]:
     return minted
 
 
-def _specimen(desk: Desk, row: RowMapping) -> tuple[int, int]:
-    specimen_id = row["specimen_id"]
-    if specimen_id is None:
-        specimen_id = desk.session.execute(insert(SPECIMEN).values(sheets=1).returning(SPECIMEN.c.id)).scalar_one()
-        desk.session.execute(update(SHEET).where(SHEET.c.id == row["id"]).values(specimen_id=specimen_id))
-    add = update(SPECIMEN).where(SPECIMEN.c.id == specimen_id).values(sheets=SPECIMEN.c.sheets + 1)
-    parts = desk.session.execute(add.returning(SPECIMEN.c.sheets)).scalar_one()
-    return specimen_id, parts
-
-
-def _copy_hazards(desk: Desk, old_id: int, new_id: int) -> None:
+def copy_hazards(desk: Desk, old_id: int, new_id: int) -> None:
+    """The dangers that were said of one sheet and not cleared go with another, too."""
     table = table_of(Hazard)
     found = select(table.c.kind, table.c.said_at, table.c.said_by).where(
         table.c.sheet_id == old_id, table.c.cleared_at.is_(None)

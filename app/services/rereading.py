@@ -14,7 +14,7 @@ from sqlalchemy.engine import RowMapping
 
 from app.domain.holds import OUT
 from app.domain.press import Span, Stay, under_weight
-from app.domain.sheet import LogEntry, Standing, after
+from app.domain.sheet import LogEntry, Standing, after, before
 from app.domain.stages import Step
 from app.services.custody import row_values
 from app.services.differences import Difference, plainly
@@ -79,8 +79,8 @@ def sheet_differences(kept: Kept, press: PressRoom) -> Iterator[Difference]:
     yield from _row_differences(kept, walk.stands)
     yield from _side_rows(kept, "stay in a stack", STAY_COLUMNS, walk.stays, kept.stays)
     yield from _side_rows(kept, "hold", HOLD_COLUMNS, walk.holds, kept.holds)
-    for row, before, stays in walk.outs:
-        minimum = timedelta(seconds=walk.minimum_s.get(before.glued_at, 0))
+    for row, known, stays in walk.outs:
+        minimum = timedelta(seconds=walk.minimum_s.get(known.glued_at, 0))
         yield from _too_early(kept, row, minimum, stays, press)
 
 
@@ -104,7 +104,7 @@ def _chain(kept: Kept) -> Generator[Difference, None, list[Link]]:
 
 
 def _follows(kept: Kept, row: Any, known: Standing) -> Iterator[Difference]:
-    place = known.place
+    known, place = before(known, Step(row.step)), known.place
     expected = (known.stage, known.came_at, place.cabinet_id, place.shelf_id, place.stack_id, place.layer)
     written = tuple(getattr(row, name) for name in _FROM)
     if written == expected:

@@ -30,6 +30,7 @@ from app.domain.numbers import Kind, Pattern, mint_code
 from app.domain.press import ADHESIVE_CLASSES
 from app.domain.stages import Stage, Step
 from app.domain.stalls import Limit
+from app.domain.used import checked_uses
 from app.domain.words import WEEKDAYS
 from app.services.changes import changed
 
@@ -38,11 +39,13 @@ LONGEST_LIMIT = RULES["limit_ready_days"].high
 OPEN_DAYS = tuple(f"open_{weekday.lower()}" for weekday in WEEKDAYS)
 
 
-def add_cabinet(session: Session, name: str, stage: Stage | None, now: datetime, *, shelves: int = 0, capacity: int | None = None,
-                is_clean: bool = False, by: int | None = None) -> int:  # fmt: skip
-    """Add a cabinet with its shelves, counted from the top; ValueError for a name that is taken or empty."""
+def add_cabinet(session: Session, name: str, stage: Stage | None, now: datetime, *, shelves: int = 0, by: int | None = None,
+                capacity: int | None = None, is_clean: bool = False, freezes_to_c: float | None = None,
+                is_dryer: bool = False) -> int:  # fmt: skip
+    """Add a cabinet with its shelves, counted from the top, a freezer or a dryer; ValueError for a name that is taken."""
     values = {"name": _named(session, table_of(Cabinet), name), "code": _code(session, Kind.CABINET, table_of(Cabinet)),
-              "stage": stage, "is_clean": is_clean, "capacity": capacity}  # fmt: skip
+              "stage": Stage.DRYING if is_dryer else stage, "is_clean": is_clean, "capacity": capacity,
+              "freezes_to_c": freezes_to_c, "is_dryer": is_dryer}  # fmt: skip
     cabinet_id = _add(session, table_of(Cabinet), values)
     for number in range(1, shelves + 1):
         add_shelf(session, cabinet_id, str(number))
@@ -83,7 +86,10 @@ def add_station(session: Session, slug: str, name: str, steps: Sequence[Step], n
 
 
 def set_at_station(session: Session, station_id: int, **values: Any) -> None:
-    """Set a station's defaults: adhesive, bulk, drying method, consignment. ValueError for one that the room does not have."""
+    """Set a station's defaults: adhesive, bulk, drying method, consignment, and of what it `uses` those that are named.
+
+    ValueError for one that the room does not have.
+    """
     for name, table in (("adhesive_id", table_of(Adhesive)), ("consignment_id", table_of(Consignment))):
         wanted = values.get(name)
         if wanted is not None and session.execute(select(table.c.id).where(table.c.id == wanted)).scalar() is None:
@@ -91,6 +97,9 @@ def set_at_station(session: Session, station_id: int, **values: Any) -> None:
     if not values:
         return
     table = table_of(Station)
+    if "uses" in values:
+        used = session.execute(select(table.c.uses).where(table.c.id == station_id)).scalar()
+        values["uses"] = {**(used or {}), **checked_uses(values["uses"])}
     session.execute(update(table).where(table.c.id == station_id).values(**values))
 
 

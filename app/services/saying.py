@@ -7,12 +7,11 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import bindparam, func, select
 from sqlalchemy.engine import RowMapping
 
-from app.db.models import Layer, Sheet, Specimen, Stack, table_of
-from app.db.prepared import prepared
+from app.db.briefing import facts_for_brief
 from app.domain.answer import WORDS, Answer, Described
+from app.domain.brief import brief_lines
 from app.domain.errors import Refusal, gravest
 from app.domain.sheet import Standing
 from app.domain.stages import STEP_WORDS, Stage, Step
@@ -21,26 +20,18 @@ from app.services.back import back_words
 from app.services.describing import describe
 from app.services.desk import Desk
 from app.services.facts import place_words
-
-STACK = table_of(Stack)
-LAYER = table_of(Layer)
-SHEET = table_of(Sheet)
-_LYING = select(func.count()).where(LAYER.c.stack_id == STACK.c.id, LAYER.c.out_at.is_(None)).scalar_subquery()
-_OPEN_STACKS = prepared(
-    select(STACK.c.name)
-    .where(STACK.c.closed_at.is_(None), STACK.c.weights_on.is_(False), STACK.c.capacity > _LYING)
-    .order_by(_LYING.desc(), STACK.c.id)
-)
-_SHEETS_OF = prepared(select(Specimen.sheets).where(Specimen.id == bindparam("specimen")))
-_STACK_AND_LYING = prepared(select(STACK.c.name, _LYING.label("lying")).where(STACK.c.id == bindparam("stack")))
+from app.services.filing import filed_words
+from app.services.press_saying import at_press, in_layer, lay_it_where
 
 
 def done(desk: Desk, row: RowMapping, step: Step, entry_id: int, now_stands: Standing) -> Answer:
     """The answer to a step that was taken."""
     sheet = describe(desk.session, row, desk.patterns)
     word = STEP_WORDS[step][1].capitalize() + "."
-    lines = (*back_words(desk, row, now_stands), *(_brief(desk, row) if step is Step.TAKE_UP else ()))
-    return Answer("done", word, lines, next_words(desk, sheet, step, now_stands), sheet, step.value, entry_id)
+    lines = (*back_words(desk, row, now_stands), *(_brief(desk, row) if step is Step.TAKE_UP else ()),
+             *(filed_words(desk, row, now_stands) if step is Step.FILE else ()))  # fmt: skip
+    answer = Answer("done", word, lines, next_words(desk, sheet, step, now_stands), sheet, step.value, entry_id)
+    return at_press(desk, row, step, now_stands, answer)
 
 
 def refused(desk: Desk, refusals: Sequence[Refusal], row: RowMapping | None = None, *, step: Step | None = None,
@@ -74,41 +65,24 @@ def next_words(desk: Desk, sheet: Described, step: Step, now: Standing) -> str:
         first = "Read the caution, then open the folder. " if sheet.cautions else "Open the folder. "
         return first + "Scan it again when it is mounted."
     if step in (Step.MOUNT, Step.RE_GLUE, Step.FOUND_OUT):
-        return _lay_it_where(desk)
+        return lay_it_where(desk, now)
     if step is Step.PUT_UNDER_WEIGHT:
-        return _in_layer(desk, now)
+        return in_layer(desk, now)
     if step is Step.TAKE_OUT:
         return _after_press(desk, now)
     return _settled(desk, step, now)
 
 
-def open_stacks(desk: Desk) -> list[str]:
-    """The stacks with their weights off and room in them: the one that is being filled first."""
-    return list(desk.session.execute(_OPEN_STACKS).scalars())
-
-
-def _lay_it_where(desk: Desk) -> str:
-    stacks = open_stacks(desk)
-    if not stacks:
-        return "Now take it to the press. Every stack is full or has its weights on: ask which one may be opened."
-    return f"Now put it in stack {stacks[0]}, top layer."
-
-
-def _in_layer(desk: Desk, now: Standing) -> str:
-    stack = desk.session.execute(_STACK_AND_LYING, {"stack": now.place.stack_id}).one()
-    hours = duration(now.minimum_s or 0)
-    return (
-        f"Layer {stack.lying} of {stack.name}: release paper, foam and a board on it. It needs {hours} under weight. "
-        f"{stack.name}'s clock is not running until the weights are on."
-    )
-
-
 def _after_press(desk: Desk, now: Standing) -> str:
+    if "quarantine" in now.holds:
+        return "It is in quarantine: close it in a bag at once, and keep it apart from the others."
     look = "It set without weight for a while: look for lifting and cockling. " if now.without_weight else ""
     return f"{look}Put it {_where(desk, now, 'on the inspection shelf')}."
 
 
 def _settled(desk: Desk, step: Step, now: Standing) -> str:
+    if step is Step.INSPECT and now.outcome == "passed" and Step.FILE in desk.steps:
+        return "Scan the shelf that it is filed on, or put it with what is to be filed."
     if step is Step.INSPECT:
         return _BY_OUTCOME.get(now.outcome or "", "")
     if "label-to-come" in now.holds and step in (Step.PASS_AS_DRY, Step.ARRIVE_DRY):
@@ -124,14 +98,9 @@ def _where(desk: Desk, now: Standing, otherwise: str) -> str:
 
 
 def _brief(desk: Desk, row: RowMapping) -> tuple[str, ...]:
-    """What to know of a sheet before its folder is opened, besides its cautions."""
-    lines = []
-    if row["specimen_id"] is not None:
-        many = desk.session.execute(_SHEETS_OF, {"specimen": row["specimen_id"]}).scalar_one()
-        lines += [f"Sheet {row['part']} of {many} of this specimen."] if many > 1 else []
-    if row["notes"]:
-        lines.append(f"The collector's notes: {row['notes']}")
-    return tuple(lines)
+    """What to know of a sheet before its folder is opened, besides its cautions: only what is out of the ordinary."""
+    facts = facts_for_brief(desk.session, row["id"], desk.patterns)
+    return brief_lines(facts, desk_tell(desk), whole=False)
 
 
 def _progress(refusals: Sequence[Refusal]) -> tuple[float | None, str]:
@@ -184,6 +153,7 @@ _BY_OUTCOME = {
 _BY_STEP: dict[Step, str] = {
     Step.TAKE_IN: "Keep slip and label in the fold with it. Put it {where}.",
     Step.LAY_TO_DRY: "Slip and label stay in the fold. Lay it {where}.",
+    Step.TIE: "Tighten the straps and put it back {where}.",
     Step.PAPERS_CHANGED: "Tighten the straps and put it back {where}.",
     Step.PASS_AS_DRY: "Put it {where}.",
     Step.ARRIVE_DRY: "Put it {where}.",
@@ -194,11 +164,14 @@ _BY_STEP: dict[Step, str] = {
     Step.BACK_TO_TABLE: "Put it {where}.",
     Step.FILE: "It is {where}. Take the slip out and bring it back.",
     Step.BRING_BACK: "Put it {where}.",
+    Step.FREEZE: "It is in the bag. Scan the next one; or close the bag, and scan its card once it lies in the freezer.",
     Step.WITHDRAW: "It is out of the queue.",
+    Step.COME_AGAIN: "It stands at intake. Put it {where}.",
 }
 _ELSE: dict[Step, str] = {
     Step.TAKE_IN: "on the intake shelf",
     Step.LAY_TO_DRY: "in the dryer",
+    Step.TIE: "in the dryer",
     Step.PAPERS_CHANGED: "in the dryer",
     Step.PASS_AS_DRY: "with what is ready for mounting",
     Step.ARRIVE_DRY: "with what is ready for mounting",
@@ -206,4 +179,5 @@ _ELSE: dict[Step, str] = {
     Step.GOES_UNMOUNTED: "on the inspection shelf",
     Step.BACK_TO_TABLE: "with what is ready for mounting",
     Step.BRING_BACK: "on the inspection shelf",
+    Step.COME_AGAIN: "on the intake shelf",
 }

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import replace
-from datetime import timedelta
 from typing import Any
 
 from sqlalchemy import bindparam, insert, select
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
-from app.db.models import Scan, Stack, table_of
+from app.db.models import Scan, table_of
 from app.db.prepared import prepared
 from app.domain.answer import Answer, answer_from
 from app.domain.errors import Refusal, Refused
@@ -21,25 +20,34 @@ from app.domain.numbers import COMMANDS, Kind
 from app.domain.reading import Exact, Misread, Partial, Unreadable, read
 from app.domain.stages import Step
 from app.services import saying
+from app.services.apart import divide, tell_apart
 from app.services.bundles import bundle_by_code, leave_out, scan_bundle
-from app.services.cards import scan_badge, scan_command
+from app.services.cards import scan_badge, scan_command, scan_station
+from app.services.coming_again import come_again
+from app.services.counting import count_scan, in_check
 from app.services.desk import Desk, Occasion, ScanRequest, behind, keep_at_station
+from app.services.double_read import double_read
 from app.services.facts import sheet_by_number
+from app.services.freezing import new_load, scan_freezer, scan_load
+from app.services.kept_times import is_unread, refuse_too_late
+from app.services.labels import label_waits
+from app.services.load_bundles import bundle_into_load
+from app.services.loads import being_filled, fill
 from app.services.misreads import ask_misread, ask_partial, ask_second, chosen
 from app.services.opening import open_desk
+from app.services.pests import pest_waits
 from app.services.places import place_by_code, place_by_name
-from app.services.press import count_stack, turn_weights
+from app.services.practice_slips import foreign_slip
 from app.services.registering import another_sheet, take_in_new
 from app.services.sheets import scan_sheet
 from app.services.shelves import leave_on_shelf, scan_shelf
 from app.services.sightings import keep_refusal, seen
+from app.services.specimens import part_waits
+from app.services.stack_cards import scan_stack
 from app.services.yes_or_no import take_offer
 
 SCAN = table_of(Scan)
 _BY_ID = prepared(select(SCAN.c.fingerprint, SCAN.c.answer).where(SCAN.c.scan_id == bindparam("scan")))
-_LAST_ANSWER = prepared(
-    select(SCAN.c.answer).where(SCAN.c.station_id == bindparam("station")).order_by(SCAN.c.id.desc()).limit(1)
-)
 _KEEP_SCAN = prepared(insert(SCAN))
 
 
@@ -62,6 +70,8 @@ def once(
         # Something else was done here in between: the same code again is no double read.
         desk.keep(last_code=None)
     answer = _try(desk, act, opened)
+    if answer.kind != "done" and is_unread(desk):
+        desk.keep(pending=None)
     keep_at_station(desk)
     session.execute(_KEEP_SCAN, {"scan_id": request.scan_id, "fingerprint": fingerprint(request, what), "answer": answer.kept(),
                                  "station_id": desk.station_id, "received_at": desk.now})  # fmt: skip
@@ -75,15 +85,18 @@ def answered(session: Session, request: ScanRequest, what: str = "") -> Answer |
 
 
 def fingerprint(request: ScanRequest, what: str = "") -> str:
-    """What tells one scan from another with the same id: everything that was asked, and by which door."""
-    asked = request.asked or {name: getattr(request, name) for name in _ASKED}
+    """What tells one scan from another with the same id: everything that was asked, and by which door.
+
+    Not when it happened: a station that got no answer sends the scan again, and tells its time only then.
+    """
+    asked = request.asked or {name: getattr(request, name) for name in _ASKED} | {"happened_at": None}
     text = json.dumps([what, asked], sort_keys=True, default=str)
     return hashlib.sha256(text.encode()).hexdigest()
 
 
 def act_on_code(desk: Desk) -> Answer:
     """Do what the code that was scanned asks for at this desk."""
-    again = _double_read(desk)
+    again = double_read(desk) if not in_check(desk) else None
     return again if again is not None else _act(desk)
 
 
@@ -93,8 +106,11 @@ def _act(desk: Desk) -> Answer:
         desk.keep(cabinet_id=place.cabinet_id, shelf_id=place.shelf_id)
     reading = read(desk.request.code, desk.patterns)
     if isinstance(reading, Exact):
-        return HANDLERS[reading.kind](desk, reading.text)
-    return _not_exact(desk, reading)
+        pest = pest_waits(desk, reading.kind, reading.text)
+        return pest or count_scan(desk) or HANDLERS[reading.kind](desk, reading.text)
+    if (foreign := foreign_slip(desk)) is not None:
+        raise Refused(foreign)
+    return count_scan(desk) or _not_exact(desk, reading)
 
 
 def _same_again(kept: Any, print_: str) -> Answer:
@@ -121,19 +137,6 @@ def _try(desk: Desk, act: Callable[[Desk], Answer], opened: Refusal | None) -> A
     return answer
 
 
-def _double_read(desk: Desk) -> Answer | None:
-    station, request = desk.station, desk.request
-    if station is None or request.step is not None or request.facts or request.already_done:
-        desk.keep(last_code=None)
-        return None
-    desk.keep(last_code=request.code, last_code_at=desk.now)
-    last_at, limit = station["last_code_at"], timedelta(seconds=desk.house.double_read_s)
-    if station["last_code"] != request.code or last_at is None or not timedelta(0) <= desk.now - last_at < limit:
-        return None
-    kept = desk.session.execute(_LAST_ANSWER, {"station": station["id"]}).scalar()
-    return answer_from(kept) if kept else None
-
-
 def _not_exact(desk: Desk, reading: Misread | Partial | Unreadable) -> Answer:
     if isinstance(reading, Unreadable):
         words = "This is not a number or a card that is used here."
@@ -149,11 +152,11 @@ def _not_exact(desk: Desk, reading: Misread | Partial | Unreadable) -> Answer:
 def _pick_up(desk: Desk, row: RowMapping) -> Answer:
     if (found := behind(desk, row["last_at"])) is not None:
         return saying.refused(desk, [found], row)
-    left_out = leave_out(desk, row) or leave_on_shelf(desk, row)
+    left_out = leave_out(desk, row) or leave_on_shelf(desk, row) or part_waits(desk, row) or label_waits(desk, row)
     if left_out is not None:
         return left_out
-    if desk.request.step is Step.ANOTHER_SHEET:
-        return another_sheet(desk, row)
+    if desk.request.step in PARTING:
+        return PARTING[desk.request.step](desk, row)
     if desk.request.step is Step.TAKE_OUT and desk.request.already_done:
         desk.request = replace(desk.request, step=Step.FOUND_OUT)
     _take_pending(desk)
@@ -162,7 +165,10 @@ def _pick_up(desk: Desk, row: RowMapping) -> Answer:
 
 def _take_pending(desk: Desk) -> None:
     pending = desk.in_hand("pending") or {}
-    if "bundle" not in pending:
+    if desk.request.step in (None, Step.FREEZE) and (load := being_filled(desk)) is not None:
+        fill(desk, load)
+        desk.request = replace(desk.request, step=Step.FREEZE)
+    elif "bundle" not in pending:
         desk.keep(pending=None)
     if pending.get("next_step") and desk.request.step is None:
         desk.request = replace(desk.request, step=Step(pending["next_step"]))
@@ -178,6 +184,7 @@ def _sheet(desk: Desk, number: str) -> Answer:
 def _unknown(desk: Desk, number: str) -> RowMapping:
     takes_in = desk.request.step is Step.TAKE_IN or (desk.request.step is None and Step.TAKE_IN in desk.steps)
     if takes_in and desk.by:
+        refuse_too_late(desk, Step.TAKE_IN)
         return take_in_new(desk, number)
     if takes_in:
         raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then the sheet."))
@@ -186,58 +193,36 @@ def _unknown(desk: Desk, number: str) -> RowMapping:
     )
 
 
-def _stack(desk: Desk, code: str) -> Answer:
-    table = table_of(Stack)
-    found = select(table.c.id, table.c.code_on).where((table.c.code_on == code) | (table.c.code_off == code))
-    row = desk.session.execute(found.where(table.c.closed_at.is_(None))).one_or_none()
-    if row is None:
-        raise Refused(Refusal("no-stack", "No stack here has this card.", "Tell the manager."))
-    if desk.request.step is Step.COUNT:
-        return _counted(desk, row.id)
-    answer = turn_weights(desk, row.id, row.code_on == code)
-    pending = desk.in_hand("pending") or {}
-    if answer.kind == "done" and pending.get("step") == Step.PUT_UNDER_WEIGHT and row.code_on != code:
-        return _lay_in_what_waits(desk, pending, answer)
-    return answer
-
-
-def _lay_in_what_waits(desk: Desk, pending: Mapping[str, Any], opened: Answer) -> Answer:
-    desk.keep(pending=None)
-    desk.request = replace(desk.request, step=Step.PUT_UNDER_WEIGHT, already_done=bool(pending.get("already_done")))
-    row = sheet_by_number(desk.session, pending["code"])
-    laid = scan_sheet(desk, row) if row is not None else opened
-    return replace(laid, lines=(*opened.lines, *laid.lines))
-
-
-def _counted(desk: Desk, stack_id: int) -> Answer:
-    if "counted" not in desk.request.facts:
-        raise Refused(Refusal("misread-number", "No count was sent.", "Say how many sheets lie in it."))
-    return count_stack(desk, stack_id, int(desk.request.facts["counted"]))
+def _place(desk: Desk, code: str) -> Answer:
+    place = place_by_code(desk.session, code)
+    return scan_freezer(desk, place) or scan_shelf(desk, place)
 
 
 def _command(desk: Desk, code: str) -> Answer:
+    if code == COMMANDS["new-load"]:
+        return new_load(desk)
     if code != COMMANDS["yes"]:
         return scan_command(desk, code)
     otherwise = take_offer(desk)
     return otherwise if otherwise is not None else _act(desk)
 
 
-def _station_card(desk: Desk, code: str) -> Answer:
-    name = desk.station["name"] if desk.station else "no station"
-    return Answer("done", f"{name}.", (f"This screen is {name}.",), "Scan a sheet.")
-
-
 _ASKED = ("code", "station_id", "worker_ids", "step", "stack", "cabinet", "shelf", "facts", "early", "already_done",
-          "reason", "happened_at", "token_id")  # fmt: skip
+          "reason", "token_id")  # fmt: skip
+PARTING: dict[Step | None, Callable[[Desk, RowMapping], Answer]] = {  # of two sheets at once, or of a closed one
+    Step.ANOTHER_SHEET: another_sheet, Step.TELL_APART: tell_apart, Step.DIVIDE: divide, Step.COME_AGAIN: come_again,
+}  # fmt: skip
 HANDLERS: dict[Kind, Callable[[Desk, str], Answer]] = {
     Kind.SHEET: _sheet,
-    Kind.STACK_ON: _stack,
-    Kind.STACK_OFF: _stack,
-    Kind.CABINET: lambda desk, code: scan_shelf(desk, place_by_code(desk.session, code)),
-    Kind.SHELF: lambda desk, code: scan_shelf(desk, place_by_code(desk.session, code)),
+    Kind.STACK_ON: scan_stack,
+    Kind.STACK_OFF: scan_stack,
+    Kind.CABINET: _place,
+    Kind.SHELF: _place,
     Kind.BADGE: scan_badge,
-    Kind.BUNDLE: lambda desk, code: scan_bundle(desk, bundle_by_code(desk, code)),
+    Kind.BUNDLE: lambda desk, code: (
+        bundle_into_load(desk, bundle := bundle_by_code(desk, code)) or scan_bundle(desk, bundle)
+    ),
     Kind.COMMAND: _command,
-    Kind.STATION: _station_card,
-    Kind.LOAD: _station_card,
+    Kind.STATION: scan_station,
+    Kind.LOAD: scan_load,
 }

@@ -33,7 +33,9 @@ _HERE = prepared(
     .order_by(Attendance.id)
 )
 # What stands at a place whoever works there; what its people have in hand is theirs.
-_OF_THE_PLACE = frozenset({"id", "slug", "name", "code", "steps", "adhesive_id", "bulk", "method", "consignment_id"})
+_OF_THE_PLACE = frozenset(
+    {"id", "slug", "name", "code", "steps", "adhesive_id", "bulk", "method", "uses", "consignment_id"}
+)
 
 
 @dataclass(frozen=True, slots=True)

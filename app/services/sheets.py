@@ -4,74 +4,76 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime
 from typing import Any
 
-from sqlalchemy import insert, select
+from sqlalchemy import select
 from sqlalchemy.engine import RowMapping
 
-from app.db.models import Inspection, Sheet, Stack, table_of
+from app.db.models import Sheet, Stack, table_of
 from app.domain.answer import Answer
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal, Refused
 from app.domain.holds import AWAY
-from app.domain.moves import can_be_already_done, fits, refusals
+from app.domain.meant import NEVER_BY_ITSELF as NEVER_BY_ITSELF
+from app.domain.meant import There, steps_meant
+from app.domain.moves import can_be_already_done, fits, lands_in, refusals
 from app.domain.sheet import Standing
 from app.domain.stages import Stage, Step
+from app.domain.stations import roams
 from app.services import saying
 from app.services.asking import OUTCOMES, ask_choice, feel_it, refused_with_ways, which_step
+from app.services.came_how import ask_how_it_came
 from app.services.custody import Writing, enter, standing_of
 from app.services.desk import Desk, behind
 from app.services.facts import make_attempt, sheet_by_id, shelf_facts, stack_facts
 from app.services.gluing import ask_who_glued, write_gluing
 from app.services.hazards import say_hazards
+from app.services.inspecting import keep_look, with_seal
+from app.services.kept_times import too_late
+from app.services.loads import load_facts
+from app.services.treating import lose_clean
 from app.services.wanted import ENDED_BY, end_wish
 from app.services.writers import writing_for
 
 SHEET = table_of(Sheet)
 ONTO_SHELF = (Step.PUT_BACK, Step.FILE, Step.SHELVE)
 TO_A_SHELF = (*ONTO_SHELF, Step.PASS_AS_DRY, Step.ARRIVE_DRY, Step.GOES_UNMOUNTED)
-# Steps that a bare scan of a sheet never means: they need a shelf, a card or a choice.
-NEVER_BY_ITSELF = (
-    Step.PUT_BACK,
-    Step.SHELVE,
-    Step.ANOTHER_SHEET,
-    Step.RE_GLUE,
-    Step.BACK_TO_TABLE,
-    Step.GOES_UNMOUNTED,
-)
+# Steps that write the shelf in hand as the place of the sheet.
+ONTO_SHELF_IN_HAND = (*TO_A_SHELF, Step.TAKE_IN, Step.ARRIVE_MOUNTED, Step.TAKE_OUT, Step.INSPECT, Step.BACK_TO_TABLE,
+                      Step.BRING_BACK)  # fmt: skip
 
 
 def scan_sheet(desk: Desk, row: RowMapping) -> Answer:
     """Take the step that is meant with the sheet that was scanned, or ask which one is meant."""
     standing = standing_of(row)
     desk.keep(last_sheet_id=row["id"])
-    if desk.request.step is not None:
-        return take_step(desk, row, standing, desk.request.step)
-    meant = steps_meant(desk, standing)
+    meant = [desk.request.step] if desk.request.step is not None else steps_meant(standing, _there(desk))
     if len(meant) == 1:
+        _put_down_shelf(desk, standing, meant[0])
         return take_step(desk, row, standing, meant[0])
     if not meant:
         return _none_fits(desk, row, standing)
     return which_step(desk, row, meant)
 
 
-def steps_meant(desk: Desk, standing: Standing) -> list[Step]:
-    """The steps of this station that lead on from where the sheet stands."""
-    fitting = [step for step in desk.steps if fits(step, standing.stage) and step not in NEVER_BY_ITSELF]
-    if standing.stage is Stage.READY and Step.MOUNT in fitting:
-        on_this_table = standing.place.table_id == desk.station_id
-        fitting.remove(Step.TAKE_UP if on_this_table and Step.TAKE_UP in fitting else Step.MOUNT)
-    if standing.stage is Stage.UNDER_PRESS and Step.TAKE_OUT in fitting:
-        return [step for step in fitting if step is not Step.PUT_UNDER_WEIGHT or _is_elsewhere(desk, standing)]
-    return fitting
+def _there(desk: Desk) -> There:
+    return There(desk.steps, desk.station_id, desk.in_hand("stack_id"), desk.house.inspect_before_filing)
+
+
+def _put_down_shelf(desk: Desk, standing: Standing, step: Step) -> None:
+    """Where everything is done at one screen, a shelf of another stage is still in hand from what was done before."""
+    if not roams(desk.steps) or step not in ONTO_SHELF_IN_HAND or desk.request.cabinet:
+        return
+    shelf = shelf_facts(desk.session, desk.in_hand("cabinet_id"), desk.in_hand("shelf_id"))
+    if shelf is not None and shelf.stage not in (None, lands_in(step, standing.stage)):
+        desk.keep(cabinet_id=None, shelf_id=None)
 
 
 def take_step(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> Answer:
     """Take one step with one sheet: ask every rule, then write the entry and the row together."""
     if not desk.by:
         raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then the sheet."))
-    if (late := behind(desk, row["last_at"])) is not None:
+    if (late := too_late(desk, step) or behind(desk, row["last_at"])) is not None:
         return saying.refused(desk, [late], row, step=step)
     if (question := _question_first(desk, row, standing, step)) is not None:
         return question
@@ -82,7 +84,8 @@ def take_step(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> An
     if found:
         return refused_with_ways(desk, row, attempt, found)
     entry_id, now_stands = write_step(desk, row, attempt, writing_for(desk, row, attempt))
-    return saying.done(desk, row, step, entry_id, now_stands)
+    answer = ask_how_it_came(desk, row["number"], saying.done(desk, row, step, entry_id, now_stands))
+    return with_seal(desk, row["id"], step, now_stands.outcome, answer)
 
 
 def write_step(desk: Desk, row: RowMapping, attempt: Attempt, writing: Writing) -> tuple[int, Standing]:
@@ -94,18 +97,12 @@ def write_step(desk: Desk, row: RowMapping, attempt: Attempt, writing: Writing) 
     if not writing.reason:
         writing = replace(writing, reason=attempt.reason)
     entry_id, now_stands = enter(desk, row["id"], attempt.sheet, writing)
-    if attempt.step is Step.INSPECT:
-        keep_inspection(desk, row["id"], entry_id, str(now_stands.outcome), desk.happened_at)
+    keep_look(desk, row["id"], entry_id, writing.facts, desk.happened_at)
     if attempt.step in ENDED_BY and row["wanted_at"] is not None:
         end_wish(desk, row["id"], attempt.step)
+    lose_clean(desk, row, attempt.sheet, now_stands)
     say_hazards(desk, row)
     return entry_id, now_stands
-
-
-def keep_inspection(desk: Desk, sheet_id: int, entry_id: int, outcome: str, inspected_at: datetime) -> None:
-    """Write down one look at a sheet beside its entry."""
-    values = {"sheet_id": sheet_id, "entry_id": entry_id, "outcome": outcome, "inspected_at": inspected_at}
-    desk.session.execute(insert(table_of(Inspection)), values)
 
 
 def _away_until_now(desk: Desk, attempt: Attempt) -> list[str]:
@@ -119,6 +116,8 @@ def _attempt(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> Att
     more: dict[str, Any] = {}
     if step is Step.PUT_UNDER_WEIGHT:
         more["stack"] = stack_facts(desk.session, _stack_meant(desk), desk.happened_at)
+    if step is Step.FREEZE:
+        more["load"] = load_facts(desk)
     if step in TO_A_SHELF:
         more["shelf"] = shelf_facts(desk.session, desk.in_hand("cabinet_id"), desk.in_hand("shelf_id"))
     return make_attempt(desk, row, standing, step, **more)
@@ -136,11 +135,6 @@ def _stack_meant(desk: Desk) -> int | None:
         raise Refused(Refusal("no-stack", f"There is no stack called {named}.", "Scan the card of the stack."))
     desk.keep(stack_id=named_id)
     return named_id
-
-
-def _is_elsewhere(desk: Desk, standing: Standing) -> bool:
-    stack_id = desk.in_hand("stack_id")
-    return stack_id is not None and stack_id != standing.place.stack_id
 
 
 def _question_first(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> Answer | None:
@@ -166,7 +160,7 @@ def _glued_unscanned(desk: Desk, row: RowMapping, standing: Standing) -> Answer:
     again = sheet_by_id(desk.session, row["id"])
     attempt = _attempt(desk, again, glued, Step.PUT_UNDER_WEIGHT)
     if found := refusals(attempt):
-        answer = saying.refused(desk, found, again, step=Step.PUT_UNDER_WEIGHT)
+        answer = refused_with_ways(desk, again, attempt, found)
         return replace(answer, lines=("It is written as glued.", *answer.lines), status=200, entry=desk.written[-1])
     entry_id, now_stands = write_step(desk, again, attempt, writing_for(desk, again, attempt))
     return saying.done(desk, again, Step.PUT_UNDER_WEIGHT, entry_id, now_stands)
@@ -186,7 +180,8 @@ def _none_fits(desk: Desk, row: RowMapping, standing: Standing) -> Answer:
 def _after_the_fact(desk: Desk, row: RowMapping, attempt: Attempt, found: Sequence[Refusal]) -> Answer:
     broken = [refusal.code for refusal in found]
     writing = writing_for(desk, row, attempt)
-    holds = (*writing.holds, "against-a-rule")
+    holds = tuple(dict.fromkeys((*writing.holds, "against-a-rule")))
+    broken += writing.facts.get("broke", ())
     writing = replace(writing, after_the_fact=True, holds=holds, facts={**writing.facts, "broke": broken})
     entry_id, now_stands = write_step(desk, row, attempt, writing)
     answer = saying.done(desk, row, attempt.step, entry_id, now_stands)

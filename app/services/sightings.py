@@ -12,6 +12,7 @@ from app.domain.answer import Answer
 from app.domain.reading import Reading, Unreadable, read
 from app.services.desk import Desk
 from app.services.facts import sheet_by_number
+from app.services.treating import doubt_clean
 
 
 def keep_refusal(desk: Desk, answer: Answer) -> None:
@@ -24,6 +25,7 @@ def keep_refusal(desk: Desk, answer: Answer) -> None:
         "kept": reading.kept if isinstance(reading, Unreadable) else None, "length": len(desk.request.code),
     }  # fmt: skip
     desk.session.execute(insert(table_of(RefusedScan)), values)
+    doubt_clean(desk, answer)
 
 
 def seen(desk: Desk, number: str) -> int | None:

@@ -11,6 +11,7 @@ from app.domain.errors import Refusal, Refused
 from app.domain.house import House
 from app.services.attendance import ATTENDANCE, OPEN, end_times
 from app.services.desk import Desk, workers_named
+from app.services.hands_then import come_then, gone_then
 
 WORKER = table_of(Worker)
 WHAT_IS_KEPT = (
@@ -35,6 +36,9 @@ def sign_in(desk: Desk, worker_id: int, *, how: str, with_others: str = "") -> N
         raise Refused(
             Refusal("unknown-worker", "Nobody who works here is meant.", "Choose a name, or scan your badge.")
         )
+    if desk.told_late:
+        come_then(desk, worker_id, how)
+        return
     others = [each for each in _here(desk) if each != worker_id]
     if with_others:
         _may_join(others, with_others)
@@ -71,6 +75,9 @@ def what_is_kept(house: House) -> tuple[str, ...]:
 
 def sign_out_all(desk: Desk) -> None:
     """Sign out everybody who is signed in at this station."""
+    if desk.told_late:
+        gone_then(desk)
+        return
     end_times(desk.session, desk.now, "out", ATTENDANCE.c.station_id == desk.station_id)
 
 

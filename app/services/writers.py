@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -12,12 +13,16 @@ from sqlalchemy.engine import RowMapping
 from app.db.models import Consignment
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal, Refused
+from app.domain.findings import RE_GLUED, SENT_BACK
 from app.domain.holds import OUT
 from app.domain.sheet import NOWHERE, Place
 from app.domain.stages import STEP_WORDS, Step
+from app.domain.suspected import NAMED
 from app.services.custody import Writing
 from app.services.desk import Desk
+from app.services.drying import came_pressed, how_it_dries
 from app.services.in_hand import bulk_meant, hands, lands, shelf_in_hand
+from app.services.inspecting import ends_a_look, is_only_seal, look_facts, outcome_kept
 from app.services.press_writers import found_out, mount, put_under_weight, re_glue, take_out
 
 Writer = Callable[[Desk, RowMapping, Attempt], Writing]
@@ -29,7 +34,14 @@ def writing_for(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     if writer is None:
         words = f"To {STEP_WORDS[attempt.step][0]} takes more than a scan."
         raise Refused(Refusal("wrong-stage", words, "Open the sheet's page; it is done there."))
-    return writer(desk, row, attempt)
+    return _held_if_unnamed(attempt, writer(desk, row, attempt))
+
+
+def _held_if_unnamed(attempt: Attempt, writing: Writing) -> Writing:
+    """A suspected sheet that was glued by whoever, or where, nobody is named: it is written as it is, and held."""
+    if attempt.step is not Step.MOUNT or not any(rule(attempt) for rule in NAMED):
+        return writing
+    return replace(writing, holds=(*writing.holds, "against-a-rule"), facts={**writing.facts, "broke": ["not-named"]})
 
 
 def is_early_to_feel(desk: Desk, attempt: Attempt) -> bool:
@@ -44,16 +56,27 @@ def _take_in(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     bundle = desk.in_hand("bundle_id")
     place = Place(bundle_id=bundle) if bundle else shelf_in_hand(desk)
     fresh = desk.request.facts.get("fresh", _came_fresh(desk, row))
-    sets: dict[str, Any] = {"fresh": bool(fresh), "bulk": bulk_meant(desk, str(row["bulk"]))}
-    return Writing(Step.TAKE_IN, lands(attempt), place, sets)
+    sets: dict[str, Any] = {
+        "fresh": bool(fresh),
+        "bulk": bulk_meant(desk, str(row["bulk"])),
+        **came_pressed(desk, bool(fresh)),
+    }
+    return Writing(Step.TAKE_IN, lands(attempt), place, sets, _label_hold(attempt))
 
 
 def _lay_to_dry(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     bundle = desk.in_hand("bundle_id") or attempt.sheet.place.bundle_id
-    method = desk.request.facts.get("drying") or desk.in_hand("method") or attempt.sheet.method or "unheated"
-    pressed = attempt.sheet.pressed_at or desk.happened_at
-    sets = {"method": str(method), "pressed_at": pressed, "papers_at": desk.happened_at}
+    sets = how_it_dries(desk, bundle, {"method": attempt.sheet.method, "pressed_at": attempt.sheet.pressed_at})
     return Writing(Step.LAY_TO_DRY, lands(attempt), Place(bundle_id=bundle), sets)
+
+
+def _tie(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
+    bundle = desk.in_hand("bundle_id")
+    if bundle is None:
+        raise Refused(
+            Refusal("out-of-order", "Into which bundle?", "Scan the bundle's card, then the sheet.", "which-one")
+        )
+    return Writing(Step.TIE, lands(attempt), Place(bundle_id=bundle))
 
 
 def _papers_changed(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
@@ -62,8 +85,15 @@ def _papers_changed(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
 
 def _pass_as_dry(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     early = {"early_to_feel": True} if is_early_to_feel(desk, attempt) else {}
+    came = attempt.sheet.holds & {"label-to-come"} if attempt.facts.get("label") is True else ()
     return Writing(
-        attempt.step, lands(attempt), _shelf(desk, attempt), {"fresh": False}, _label_hold(attempt), facts=early
+        attempt.step,
+        lands(attempt),
+        _shelf(desk, attempt),
+        {"fresh": False},
+        _label_hold(attempt),
+        tuple(came),
+        facts=early,
     )
 
 
@@ -87,14 +117,27 @@ def _back_to_table(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
 
 def _inspect(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     outcome = str(desk.request.facts["outcome"])
-    sets: dict[str, Any] = {"outcome": outcome, "inspected_by": hands(desk)}
+    if is_only_seal(desk, attempt):
+        return Writing(Step.INSPECT, lands(attempt), attempt.sheet.place, facts={"sealed": True})
+    sets: dict[str, Any] = {"outcome": outcome_kept(desk.house, outcome), "inspected_by": hands(desk)}
     if outcome == "mended-here":
         sets["mended_by"] = tuple(dict.fromkeys((*attempt.sheet.mended_by, *hands(desk))))
     holds = ("to-be-repaired",) if outcome == "to-be-mended" else ()
     lifts = ("to-be-repaired",) if outcome != "to-be-mended" else ()
-    facts = {"findings": list(desk.request.facts.get("findings", ()))}
-    place = _shelf(desk, attempt)
+    place, facts = _shelf(desk, attempt), look_facts(desk, outcome)
     return Writing(Step.INSPECT, lands(attempt), place, sets, holds, tuple(attempt.sheet.holds & set(lifts)), facts)
+
+
+def _ending_a_look(outcome: str, writer: Writer) -> Writer:
+    """The same step, taken by whoever looked at a sheet: what was found is kept with it."""
+
+    def write(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
+        writing = writer(desk, row, attempt)
+        if not ends_a_look(desk, attempt):
+            return writing
+        return replace(writing, facts={**writing.facts, **look_facts(desk, outcome)})
+
+    return write
 
 
 def _onto_shelf(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
@@ -120,6 +163,13 @@ def _lift_hold(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     return Writing(Step.LIFT_HOLD, lands(attempt), attempt.sheet.place, lifts=(str(desk.request.facts["hold"]),))
 
 
+def _freeze(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
+    load = attempt.load
+    assert load is not None
+    facts = {"load": load.load_id, "load_name": load.name, **({"tied": load.tied_id} if load.tied_id else {})}
+    return Writing(Step.FREEZE, lands(attempt), Place(bundle_id=load.tied_id or load.bundle_id), facts=facts)
+
+
 def _shelf(desk: Desk, attempt: Attempt) -> Place:
     if attempt.shelf is not None:
         return Place(attempt.shelf.cabinet_id, attempt.shelf.shelf_id)
@@ -128,7 +178,8 @@ def _shelf(desk: Desk, attempt: Attempt) -> Place:
 
 
 def _label_hold(attempt: Attempt) -> tuple[str, ...]:
-    return ("label-to-come",) if attempt.facts.get("label") is False else ()
+    waits = attempt.facts.get("label") is False and "label-to-come" not in attempt.sheet.holds
+    return ("label-to-come",) if waits else ()
 
 
 def _came_fresh(desk: Desk, row: Mapping[Any, Any]) -> bool:
@@ -141,6 +192,7 @@ def _came_fresh(desk: Desk, row: Mapping[Any, Any]) -> bool:
 WRITERS: dict[Step, Writer] = {
     Step.TAKE_IN: _take_in,
     Step.LAY_TO_DRY: _lay_to_dry,
+    Step.TIE: _tie,
     Step.PAPERS_CHANGED: _papers_changed,
     Step.PASS_AS_DRY: _pass_as_dry,
     Step.ARRIVE_DRY: _pass_as_dry,
@@ -152,12 +204,13 @@ WRITERS: dict[Step, Writer] = {
     Step.TAKE_OUT: take_out,
     Step.FOUND_OUT: found_out,
     Step.GOES_UNMOUNTED: _goes_unmounted,
-    Step.RE_GLUE: re_glue,
-    Step.BACK_TO_TABLE: _back_to_table,
+    Step.RE_GLUE: _ending_a_look(RE_GLUED, re_glue),
+    Step.BACK_TO_TABLE: _ending_a_look(SENT_BACK, _back_to_table),
     Step.INSPECT: _inspect,
     Step.FILE: _onto_shelf,
     Step.BRING_BACK: _bring_back,
     Step.SHELVE: _onto_shelf,
+    Step.FREEZE: _freeze,
     Step.WITHDRAW: _withdraw,
     Step.PUT_HOLD: _put_hold,
     Step.LIFT_HOLD: _lift_hold,

@@ -18,12 +18,13 @@ from app.queries.health import has_entry, health, signed_in_ids
 from app.queries.sheets import list_json, list_sheets, sheet_json
 from app.services.corrections import undo
 from app.services.desk import Desk
+from app.services.holding import lift_many, put_many
 from app.services.listed import take_in_list
 from app.services.people import Holder
 from app.services.scripts import Sent, answer_once, stack_card
 from app.web.api_door import at_the_door
 from app.web.api_door import holder as holder_or_none
-from app.web.api_fields import correction_sent, scan_sent, sheets_sent, weights_sent
+from app.web.api_fields import correction_sent, holding_sent, scan_sent, sheets_sent, weights_sent
 from app.web.api_reading import BadBody, body_of, one_of, text, whole
 from app.web.board import kept_board
 from app.web.problems import answer_response, json_response, problem, refused_response
@@ -78,6 +79,13 @@ def add_sheets() -> Response:
     """One sheet or a list is taken in."""
     sent, sheets, consignment = sheets_sent(body_of(LARGE_BODY), _holder(), secrets.token_urlsafe(16))
     return _answer(sent, lambda desk: take_in_list(desk, sheets, consignment))
+
+
+@bp.post("/holds")
+def holds() -> Response:
+    """One hold is put on many sheets, or lifted from them."""
+    sent, kind, numbers, lifts = holding_sent(body_of(SMALL_BODY), _holder())
+    return _answer(sent, lambda desk: (lift_many if lifts else put_many)(desk, kind, numbers))
 
 
 @bp.post("/entries/<entry>/correction")

@@ -6,14 +6,17 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
+from app.domain.findings import MOST_MARKS
 from app.domain.hazards import CAUTIONS
 from app.domain.holds import HOLDS
 from app.domain.moves import WORKFLOW
+from app.domain.pests import BAGGED
 from app.domain.press import BULKS
 from app.domain.rules import OUTCOMES
 from app.domain.stages import Step
 from app.domain.table import LONGEST_CELL, NUMBER_TERM
 from app.domain.terms import nearest, term_for
+from app.domain.used import USES
 from app.services.desk import ScanRequest
 from app.services.people import Holder
 from app.services.scripts import Sent
@@ -28,12 +31,16 @@ STEPS = tuple(step.value for step in WORKFLOW if step is not Step.PUT_TOGETHER) 
 
 FACTS: Fields = {
     "dryness": flag, "felt_again": flag, "label": flag, "fresh": flag, "all": flag, "found": flag,
-    "drying": one_of("heated", "unheated"), "adhesive": NAME, "bulk": one_of(*BULKS),
+    "drying": one_of("heated", "unheated"), "pressed_on": day, "adhesive": NAME, "bulk": one_of(*BULKS),
     "hazards": list_of(one_of(*CAUTIONS), len(CAUTIONS)), "layer": whole(1, 999), "beside": NAME,
-    "findings": list_of(text(60, blank=False), 20), "outcome": one_of(*OUTCOMES), "unmounted": one_of("packet", "box"),
+    "findings": list_of(text(200, blank=False), MOST_MARKS), "sealed": flag,
+    "outcome": one_of(*OUTCOMES, BAGGED), "unmounted": one_of("packet", "box"),
     "glued_by": NAME, "read_as": NAME, "second": text(200), "all_but": list_of(NAME, 500), "counted": whole(0, 999),
     "mass_kg": amount(200), "hold": one_of(*HOLDS), "new_number": NAME,
     "with_whom": text(120, blank=False), "due_on": day,
+    "packet": one_of(*USES["packet"]), "straps": one_of(*USES["straps"]),
+    "load": NAME, "freezer": NAME, "reading_c": text(12, blank=False), "highest_c": text(12, blank=False),
+    "begins": text(40, blank=False), "ends": text(40, blank=False),
 }  # fmt: skip
 WHO_AND_WHEN: Fields = {
     "scan_id": text(80, blank=False), "station": NAME, "workers": WORKERS, "reason": REASON, "held": whole(0, 100_000),
@@ -48,6 +55,10 @@ CORRECTION: Fields = {name: WHO_AND_WHEN[name] for name in ("scan_id", "station"
 SHEETS: Fields = {
     "scan_id": WHO_AND_WHEN["scan_id"], "workers": WORKERS, "consignment": NAME,
     "sheets": lambda value: sheets_of(value),
+}  # fmt: skip
+HOLDING: Fields = {
+    "scan_id": WHO_AND_WHEN["scan_id"], "workers": WORKERS, "reason": REASON, "hold": one_of(*HOLDS), "lift": flag,
+    "numbers": list_of(NAME, MOST_SHEETS),
 }  # fmt: skip
 CELL = text(LONGEST_CELL)
 
@@ -82,6 +93,12 @@ def sheets_sent(
     sent = checked(_with_sheets(body), SHEETS, ("sheets", "consignment"))
     sent.setdefault("scan_id", fresh_id)
     return sent_as(sent, body, holder, "sheets", code=""), sent["sheets"], sent["consignment"]
+
+
+def holding_sent(body: Mapping[str, Any], holder: Holder) -> tuple[Sent, str, tuple[str, ...], bool]:
+    """One hold for many sheets: what a body asks for, the kind, the numbers, and whether it is lifted rather than put."""
+    sent = checked(body, HOLDING, ("scan_id", "hold", "numbers", "reason"))
+    return sent_as(sent, body, holder, "holds", code=""), sent["hold"], tuple(sent["numbers"]), bool(sent.get("lift"))
 
 
 def sent_as(sent: Mapping[str, Any], body: Mapping[str, Any], holder: Holder, what: str, **request: Any) -> Sent:

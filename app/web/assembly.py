@@ -15,15 +15,32 @@ from app.web import (
     board,
     cabinets,
     calendar,
+    checks,
+    consignments,
     day,
     doors,
+    drying,
     enrolling,
+    exchange,
+    files,
+    filing,
+    freezer,
+    hazards,
+    holds,
     house_rules,
+    inspecting,
     intake,
+    labels,
+    leaving,
+    line,
+    numberless,
     order,
     own,
     paper,
     people,
+    pests,
+    practice,
+    practising,
     press,
     printing,
     refusals,
@@ -33,6 +50,8 @@ from app.web import (
     search,
     security,
     sheets,
+    tables,
+    taking_in,
     teaching,
     usual,
     week,
@@ -51,10 +70,12 @@ def put_together(running: render.House) -> Flask:
     csrf = CSRFProtect(app)
     render.set_up(app)
     security.set_up(app)
+    practising.set_up(app)
     app.context_processor(frame_context)
-    for module in (doors, enrolling, sheets, search, board, aside, ahead, usual, order,
-                   press, cabinets, calendar, day, paper, scanner, week, intake, people, own, teaching,
-                   room, refusals, house_rules, printing):  # fmt: skip
+    for module in (doors, enrolling, line, sheets, tables, numberless, search, board, aside, ahead, usual, order,
+                   practice, press, cabinets, checks, freezer, calendar, day, paper, scanner, week, intake, files, people, own,
+                   inspecting, teaching, room, refusals, house_rules, printing, pests, holds, hazards, filing, leaving, taking_in,
+                   drying, consignments, labels, exchange):  # fmt: skip
         app.register_blueprint(module.bp)
     # Scripts carry a key of their own instead of a cookie, so there is nothing to forge.
     csrf.exempt(api.bp)

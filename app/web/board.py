@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from flask import Blueprint, Response, current_app, flash, make_response, redirect, render_template, request, url_for
+from flask import Blueprint, Response, flash, make_response, redirect, render_template, request, url_for
 from markupsafe import Markup
 from werkzeug.wrappers import Response as AnyResponse
 
@@ -15,7 +15,7 @@ from app.services.backup import backup_name, keep_backup, make_backup
 from app.web.drawing import flow, place, small_stack
 from app.web.keeping import Kept, Look
 from app.web.need_links import aside_of, href_of
-from app.web.render import house, now, page, teller
+from app.web.render import house, kept_here, now, page, teller
 from app.web.security import visitor
 
 bp = Blueprint("board", __name__)
@@ -60,7 +60,7 @@ def back_up() -> AnyResponse:
 
 def kept_board() -> Kept:
     """The board as it is kept for all who look at it."""
-    kept: Kept = current_app.extensions.setdefault("blotter-board", Kept(house(), _draw))
+    kept: Kept = kept_here().setdefault("blotter-board", Kept(house(), _draw))
     return kept
 
 
@@ -95,4 +95,4 @@ def _context(found: Board, ahead: Outlook) -> dict[str, Any]:
 def _warning(line: StackLine) -> str:
     if not line.is_bad:
         return ""
-    return f"Weights off since {teller()(line.since)}" if line.since else "The weights are not on yet"
+    return f"Without weights since {teller()(line.bare_since)}"

@@ -5,11 +5,16 @@ from __future__ import annotations
 from flask import Blueprint, Response
 
 from app.db.engine import reading
+from app.domain.hazards import SIGN
 from app.domain.numbers import shown
 from app.queries.cabinets import CabinetSummary, cabinet_summary, cabinets
+from app.queries.checks import last_check
+from app.queries.hazards import suspected_places
 from app.queries.listing import SheetList, count_like, sheets_like
 from app.web import lists
+from app.web.permissions import PERMISSIONS
 from app.web.render import house, now, page
+from app.web.security import visitor
 
 bp = Blueprint("cabinets", __name__)
 bp.add_url_rule("/cabinets/<name>/picks", "picks", lists.cabinet_picks)
@@ -20,8 +25,8 @@ bp.add_url_rule("/cabinets/<name>.csv", "table", lists.cabinet_table)
 def every() -> Response:
     """All cabinets in walking order."""
     with reading(house().database) as session:
-        found = cabinets(session)
-    return page("cabinets/every.html", cabinets=found)
+        found, suspected = cabinets(session), suspected_places(session)
+    return page("cabinets/every.html", cabinets=found, suspected=suspected.cabinets, sign=SIGN)
 
 
 @bp.get("/cabinets/<name>")
@@ -39,9 +44,13 @@ def one(name: str) -> Response:
             found = sheets_like(session, sieve, now(), house().zone, after=after)
         except ValueError as error:
             wrong = str(error)
+        last = last_check(session, name)
+        suspected = suspected_places(session)
     narrows = set(lists.onward(sieve, "cabinet")) - {"shelf", "loose", "sort"}
     return page("cabinets/one.html", 422 if wrong else 200, summary=summary, cabinet=summary.cabinet, found=found, count=count,
-                sieve=sieve, after=after, wrong=wrong, onward=lists.onward(sieve, "cabinet"), is_narrowed=bool(narrows),
+                sieve=sieve, after=after, wrong=wrong, onward=lists.onward(sieve, "cabinet"), is_narrowed=bool(narrows), last=last,
+                suspected=suspected.cabinets.get(summary.cabinet.cabinet_id, 0), sign=SIGN,
+                may_check=bool(visitor().roles & PERMISSIONS["checks.begin"]),
                 codes=_codes(summary), **lists.choices())  # fmt: skip
 
 

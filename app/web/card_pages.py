@@ -12,7 +12,9 @@ from app.domain.card_words import CARD_KINDS, COMMAND_WORDS, CardKind, sign_for_
 from app.domain.cutting import GRIDS, Grid, Line, Paper, paper_named
 from app.domain.hazards import DEFERS
 from app.domain.numbers import COMMANDS, shown
+from app.queries.freezers import load_cards
 from app.queries.printed import SlipsAsked, badges, shelf_labels, slips, stack_cards
+from app.queries.printed_places import bundle_cards, station_cards
 from app.web.codes import SYMBOLS, Symbol, symbol
 
 
@@ -27,6 +29,9 @@ class CardsAsked:
     cabinet: str = ""
     stack: str = ""
     worker_id: int | None = None
+    bundle: str = ""
+    station: str = ""
+    load: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,14 +142,31 @@ def _cards(_session: Any, asked: CardsAsked, *_: object) -> tuple[list[Unplaced]
     return [(each, (_face(asked, each.code, shown(each.code, ())),)) for each in found], len(found)
 
 
+def _bundles(session: Any, asked: CardsAsked, *_: object) -> tuple[list[Unplaced], int]:
+    found = bundle_cards(session, asked.bundle)
+    return [(each, (_face(asked, each.code, each.shown),)) for each in found], len(found)
+
+
+def _stations(session: Any, asked: CardsAsked, *_: object) -> tuple[list[Unplaced], int]:
+    found = station_cards(session, asked.station)
+    return [(each, (_face(asked, each.code, each.shown),)) for each in found], len(found)
+
+
+def _loads(session: Any, asked: CardsAsked, *_: object) -> tuple[list[Unplaced], int]:
+    found = load_cards(session, asked.load)
+    return [(each, (_face(asked, each.code, each.shown),)) for each in found], len(found)
+
+
 def _face(asked: CardsAsked, code: str, shown_as: str, word: str = "") -> Face:
     return Face(symbol(asked.symbol, code, SIZES[asked.kind]), shown_as, word)
 
 
-# A command that has no deed yet: its card would be refused, so it is not printed.
-UNUSED = frozenset({"pest"})
+# A command that has no deed yet: its card would be refused, so it is not printed. There is none now.
+UNUSED: frozenset[str] = frozenset()
 # A slip is held to the scanner; what hangs or lies is scanned at arm's length, and is larger.
-SIZES: dict[str, float] = {"slips": 13, "shelves": 20, "stacks": 24, "badges": 20, "cards": 20}
+SIZES: dict[str, float] = {"slips": 13, "shelves": 20, "stacks": 24, "badges": 20, "cards": 20, "bundles": 20,
+                           "stations": 20, "loads": 20}  # fmt: skip
 _FOUND: dict[str, Callable[..., tuple[list[Unplaced], int]]] = {
     "slips": _slips, "shelves": _shelves, "stacks": _stacks, "badges": _badges, "cards": _cards,
+    "bundles": _bundles, "stations": _stations, "loads": _loads,
 }  # fmt: skip

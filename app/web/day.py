@@ -30,6 +30,8 @@ def morning() -> Response:
 
 
 def _address(line: DayLine) -> str:
+    if line.href_kind == "load":
+        return url_for("freezer.show")
     if line.href_kind == "sheet":
         return url_for("sheets.one", number=line.href_id)
     return url_for("press.one", name=line.href_id) if line.href_kind == "stack" else ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from typing import Any
 
 from flask import Response, flash, make_response, redirect, url_for
 from werkzeug.wrappers import Response as AnyResponse
@@ -11,6 +12,7 @@ from app.db.engine import reading, transaction
 from app.domain.stations import KINDS
 from app.queries.people import station_list
 from app.services.people import enrol_station
+from app.services.practice import make_practice_pattern
 from app.services.room import add_station, close_browser
 from app.web.forms import StationForm
 from app.web.render import house, now, page
@@ -37,15 +39,20 @@ def add() -> AnyResponse:
         try:
             with transaction(house().database) as session:
                 slug = f"{form.kind.data}-{secrets.token_hex(3)}"
-                add_station(
-                    session, slug, form.name.data or "", KINDS[form.kind.data][1], now(), by=visitor().worker_id
-                )
+                _add(session, slug, form)
             flash(f"{form.name.data} is set up. Enrol the browser that stands there.")
         except ValueError as error:
             flash(str(error))
     else:
         flash(" ".join(words for errors in form.errors.values() for words in errors))
     return redirect(url_for("stations.every"))
+
+
+def _add(session: Any, slug: str, form: StationForm) -> None:
+    by, practises = visitor().worker_id, bool(form.practises.data)
+    if practises:
+        make_practice_pattern(session, now(), by=by)
+    add_station(session, slug, form.name.data or "", KINDS[form.kind.data][1], now(), by=by, is_practice=practises)
 
 
 @bp.post("/stations/<slug>/enrol")

@@ -146,6 +146,7 @@ class StationForm(FlaskForm):  # type: ignore[misc]
 
     name = StringField("Name", NAME)
     kind = SelectField("What is done there", [InputRequired()])
+    practises = BooleanField("For practice: nothing scanned there is written in the room's log")
 
 
 class RuleForm(FlaskForm):  # type: ignore[misc]
@@ -172,6 +173,6 @@ class LyingForm(FlaskForm):  # type: ignore[misc]
 class ImportForm(FlaskForm):  # type: ignore[misc]
     """A file of sheets."""
 
-    file = FileField("CSV file, UTF-8, with Darwin Core headings", [FileRequired("Choose a file.")])
+    file = FileField("CSV file, or Darwin Core archive", [FileRequired("Choose a file.")])
     consignment = SelectField("Consignment", [InputRequired("Choose a consignment.")])
     write = BooleanField("Write it now")

@@ -27,22 +27,23 @@ def frame_context() -> dict[str, Any]:
     who = visitor()
     return {
         "ways": ways,
-        "ways_here": within,
+        "ways_here": ways_here,
         "who": who if who.worker_id is not None else None,
         "clock_words": clock_words(),
     }
 
 
 def ways() -> list[Way]:
-    """The way to the rooms of the program, for whoever asks; the room where they stand is current."""
+    """The way to the rooms of the program, for whoever asks: to the first page of each that they may open."""
     here = _room_of(_here())
-    return [Way(label, url_for(first), first == here) for label, first, _ in ROOMS if _may(first)]
+    found = ((label, next(filter(_may, [endpoint for _, endpoint in pages]), "")) for label, pages in ROOMS)
+    return [Way(label, url_for(endpoint), label == here) for label, endpoint in found if endpoint]
 
 
-def within() -> list[Way]:
-    """The way to the pages of the room where whoever asks stands, beside its first page; nothing where there is only that."""
-    here, room = _here(), _room_of(_here())
-    pages = next((((label, first), *more) for label, first, more in ROOMS if first == room), ())
+def ways_here() -> list[Way]:
+    """The way to the pages of the room where whoever asks stands; nothing where there is only one."""
+    here = _here()
+    pages = dict(ROOMS).get(_room_of(here), ())
     found = [
         Way(label, url_for(endpoint), _is_at(endpoint, here, pages)) for label, endpoint in pages if _may(endpoint)
     ]
@@ -58,10 +59,8 @@ def _may(endpoint: str) -> bool:
 
 
 def _room_of(endpoint: str) -> str:
-    """The first page of the room to which a page belongs: listed there, or of one kind with a page that is."""
-    if endpoint in _ROOM_OF:
-        return _ROOM_OF[endpoint]
-    return _ROOM_OF_KIND.get(endpoint.partition(".")[0], "")
+    """The room to which a page belongs: it is listed there, or of one kind with a page that is."""
+    return _ROOM_OF.get(endpoint) or _ROOM_OF_KIND.get(endpoint.partition(".")[0], "")
 
 
 def _is_at(endpoint: str, here: str, pages: tuple[tuple[str, str], ...]) -> bool:
@@ -78,20 +77,26 @@ def clock_words() -> str:
 
 
 Page = tuple[str, str]
-# The rooms of the program: what each is called, its first page, and what else belongs to it.
-ROOMS: tuple[tuple[str, str, tuple[Page, ...]], ...] = (
-    ("Board", "board.show", (("Morning", "day.morning"), ("Closing", "day.closing"), ("What comes first", "order.show"),
-                             ("When it will be done", "ahead.show"), ("Usual here", "usual.show"), ("For the wall", "board.wall"))),
-    ("Station", "stations.here", ()),
-    ("Stations", "stations.every", (("Print slips and cards", "printing.choose"), ("Paper form", "paper.form"),
-                                    ("Write it up", "paper.show"), ("Scanner check", "scanner.check"))),
-    ("Sheets", "sheets.every", (("Holds", "holds.show"), ("Pests", "pests.every"), ("Dangers", "hazards.show"), ("Without a number", "numberless.show"))),
-    ("Press room", "press.every", ()),
-    ("Cabinets", "cabinets.every", (("Checks", "checks.every"), ("Freezer", "freezer.show"))),
-    ("Week", "week.this", (("What to teach", "teaching.show"), ("What is refused", "refusals.show"))),
-    ("Intake", "intake.page", ()),
-    ("People", "people.every", (("Keys for scripts", "people.tokens"),)),
-    ("Room", "room.show", (("Calendar", "calendar.show"), ("Cautions", "hazards.cautions"))),
+# The rooms of the program: what each is called, and the pages that belong to it. The first that somebody may open leads there.
+ROOMS: tuple[tuple[str, tuple[Page, ...]], ...] = (
+    ("Board", (("The queue", "board.show"), ("Morning", "day.morning"), ("Closing", "day.closing"),
+               ("What comes first", "order.show"), ("When it will be done", "ahead.show"), ("Usual here", "usual.show"),
+               ("For the wall", "board.wall"))),
+    ("Station", (("Station", "stations.here"),)),
+    ("Stations", (("Stations", "stations.every"), ("Print slips and cards", "printing.choose"), ("Paper form", "paper.form"),
+                  ("Write it up", "paper.show"), ("Scanner check", "scanner.check"))),
+    ("Sheets", (("Sheets", "sheets.every"), ("Holds", "holds.show"), ("Pests", "pests.every"), ("Dangers", "hazards.show"),
+                ("Without a number", "numberless.show"), ("Withdrawn", "leaving.withdrawn"))),
+    ("Intake", (("Consignments", "consignments.every"), ("Take in", "taking_in.plant"), ("A run of numbers", "taking_in.run"),
+                ("From a file", "intake.page"), ("Files", "files.every"), ("Labels to come", "labels.show"),
+                ("Drying room", "drying.show"), ("Is it dry?", "drying.signs"), ("Duplicates", "exchange.duplicates"))),
+    ("Press room", (("Press room", "press.every"),)),
+    ("Cabinets", (("Cabinets", "cabinets.every"), ("Checks", "checks.every"), ("Freezer", "freezer.show"),
+                  ("Filing round", "filing.show"))),
+    ("Week", (("Week", "week.this"), ("What to teach", "teaching.show"), ("What is refused", "refusals.show"))),
+    ("People", (("People", "people.every"), ("Keys for scripts", "people.tokens"))),
+    ("Room", (("Room", "room.show"), ("Calendar", "calendar.show"), ("Order of families", "filing.families"),
+              ("Cautions", "hazards.cautions"))),
 )  # fmt: skip
-_ROOM_OF = {endpoint: first for _, first, more in ROOMS for endpoint in (first, *(each for _, each in more))}
-_ROOM_OF_KIND = {endpoint.partition(".")[0]: first for endpoint, first in reversed(_ROOM_OF.items())}
+_ROOM_OF = {endpoint: label for label, pages in ROOMS for _, endpoint in pages}
+_ROOM_OF_KIND = {endpoint.partition(".")[0]: label for endpoint, label in reversed(_ROOM_OF.items())}

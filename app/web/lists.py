@@ -19,7 +19,9 @@ from app.queries.orders import ORDERS
 from app.queries.picks import PickList, pick_list
 from app.queries.sheet_table import table_rows
 from app.queries.sieve import ANY_HOLD, Sieve
+from app.web.permissions import PERMISSIONS
 from app.web.render import house, now, page
+from app.web.security import visitor
 
 LONGEST = 200
 # A mark of the list's own, which may hold two names.
@@ -54,6 +56,8 @@ def choices() -> dict[str, Any]:
         "stages": [(stage.value, row.words) for stage, row in STAGES.items()],
         "held_as": [(ANY_HOLD, "any hold"), *((kind, row.words) for kind, row in HOLDS.items())],
         "orders": list(ORDERS.items()),
+        "may_hold": bool(visitor().roles & PERMISSIONS["holds.many"]),
+        "may_withdraw": bool(visitor().roles & PERMISSIONS["leaving.withdraw"]),
     }
 
 

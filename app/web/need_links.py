@@ -36,6 +36,12 @@ HREFS: dict[str, Callable[[Need], str]] = {
     "left-behind": lambda need: url_for("sheets.every", stage=need.href_id, left_behind="1"),
     "cabinet": _cabinet,
     "picks": _picks,
-    "holds": lambda need: url_for("sheets.every", held=need.href_id),
+    "holds": lambda need: url_for("holds.show", kind=need.href_id, late="1"),
+    "check": lambda need: url_for("checks.one", check_id=int(need.href_id)),
+    "pest": lambda need: url_for("pests.one", pest_id=int(need.href_id)),
+    "load": lambda need: url_for("freezer.one", code=need.href_id),
+    "freezer": lambda need: url_for("freezer.show"),
+    "clean": lambda need: url_for("freezer.clean", name=need.href_id),
+    "dryer": lambda need: url_for("drying.show", _anchor="dryers"),
     "backup": lambda need: url_for("room.show", _anchor="backup"),
 }

@@ -8,12 +8,14 @@ from flask import Blueprint, Response, abort, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
+from app.queries.first_looks import first_looks_of
 from app.queries.kept import kept_about
 from app.queries.named_texts import named_texts
 from app.queries.own_weeks import OwnWeeks, own_weeks
 from app.queries.people import worker_by_id
 from app.services.forgetting_names import replace_name
 from app.web.own_chart import chart_of
+from app.web.practising import forget_practised
 from app.web.render import house, now, page
 from app.web.security import visitor
 
@@ -25,7 +27,8 @@ def show() -> Response:
     """The weeks of whoever is signed in, for themselves."""
     with reading(house().database) as session:
         found = own_weeks(session, _me(), now(), house().zone)
-    return page("people/me.html", **drawn(found))
+        looks = first_looks_of(session, _me(), now(), house().zone)
+    return page("people/me.html", looks=looks, **drawn(found))
 
 
 @bp.get("/me/kept")
@@ -58,6 +61,7 @@ def replace(worker_id: int) -> AnyResponse:
             many = replace_name(session, worker_id, now(), visitor().worker_id, texts)
     except ValueError as error:
         return _look(worker_id, 422, str(error), chosen)
+    forget_practised()
     flash(f"The name is gone, and the number stands in its place; in {many} {'text' if many == 1 else 'texts'} too.")
     return redirect(url_for("people.one", worker_id=worker_id))
 

@@ -14,6 +14,7 @@ from app.db.engine import reading, transaction
 from app.domain.hazards import DEFERS
 from app.domain.laying import materials
 from app.domain.numbers import shown
+from app.domain.weights import LIFTING
 from app.queries.people import workers
 from app.queries.press import StackView, stack_view
 from app.queries.press_glance import press_glance
@@ -27,7 +28,6 @@ from app.web.scans import occasion
 from app.web.security import visitor
 
 bp = Blueprint("press", __name__)
-LIFTING = "Lift one piece at a time, and never move a stack with its weights on."
 EVERY = ""  # the name that the page of all stacks is kept under; a stack has a longer one
 
 
@@ -114,5 +114,5 @@ def _sheet_address(number: str) -> str:
 
 def _warning(view: StackView) -> str:
     if view.off_too_long:
-        return f"Weights off since {teller()(view.since)}" if view.since else "The weights are not on yet"
+        return f"Without weights since {teller()(view.bare_since)}"
     return f"{view.counted} counted, {view.counted_of} by the log" if view.count_differs else ""

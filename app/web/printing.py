@@ -1,4 +1,4 @@
-"""What is printed for the work table, page by page: slips, labels, stack cards, badges and command cards."""
+"""What is printed for the work table, page by page: slips, labels, badges, and cards of stacks, bundles, stations, commands."""
 
 from __future__ import annotations
 
@@ -23,7 +23,8 @@ from app.web.security import visitor
 
 bp = Blueprint("printing", __name__)
 LONGEST_NUMBERS = 60_000
-ARGUMENTS = ("paper", "symbol", "consignment", "numbers", "cabinet", "stack", "worker", *Sieve.__dataclass_fields__)
+ARGUMENTS = ("paper", "symbol", "consignment", "numbers", "cabinet", "stack", "worker", "bundle", "station", "load",
+             *Sieve.__dataclass_fields__)  # fmt: skip
 
 
 @bp.get("/print")
@@ -70,6 +71,24 @@ def badge_pages() -> Response:
 def command_pages() -> Response:
     """Command cards."""
     return _printed(_asked("cards"))
+
+
+@bp.get("/print/bundles", endpoint="bundles")
+def bundle_pages() -> Response:
+    """Cards for bundles."""
+    return _printed(_asked("bundles", bundle=request.args.get("bundle", "")))
+
+
+@bp.get("/print/stations", endpoint="stations")
+def station_pages() -> Response:
+    """Cards for the screens."""
+    return _printed(_asked("stations", station=request.args.get("station", "")))
+
+
+@bp.get("/print/loads", endpoint="loads")
+def load_pages() -> Response:
+    """Cards for the loads that are not opened yet."""
+    return _printed(_asked("loads", load=request.args.get("load", "")))
 
 
 def _asked(kind: str, **more: Any) -> CardsAsked:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
-from typing import Any
+from typing import Any, cast
 from zoneinfo import ZoneInfo
 
-from flask import Flask, Response, current_app, make_response, render_template, request
+from flask import Flask, Response, current_app, g, make_response, render_template, request
 from jinja2 import StrictUndefined
 from werkzeug.exceptions import HTTPException
 
@@ -23,12 +23,15 @@ from app.web.problems import is_for_scripts, problem_of
 
 @dataclass
 class House:
-    """What the running program holds: the room's database, its clock and its configuration."""
+    """What the running program holds: the room's database, its clock and its configuration; and in `kept`, by name, what was
+    drawn of it last.
+    """
 
     config: Config
     database: Database
     clock: Callable[[], datetime]
     watch: Watch
+    kept: dict[str, Any] = field(default_factory=dict)
 
     @property
     def zone(self) -> ZoneInfo:
@@ -37,9 +40,19 @@ class House:
 
 
 def house() -> House:
-    """The running room."""
+    """The room that answers this request: the running room, or its practice room where people practise."""
+    return cast(House, g.get("house")) or running_house()
+
+
+def running_house() -> House:
+    """The running room itself."""
     running: House = current_app.extensions["blotter"]
     return running
+
+
+def kept_here() -> dict[str, Any]:
+    """Where what was drawn of the room that answers is kept, by name; of a practice room no longer than one request."""
+    return current_app.extensions if house() is running_house() else house().kept
 
 
 def now() -> datetime:

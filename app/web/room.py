@@ -82,6 +82,7 @@ def _own_ids(form: Any, what: str) -> None:
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Under weight", ("press_", "gap_", "stack_")),
     ("Drying", ("dry_", "papers_")),
+    ("Freezer", ("treat_",)),
     ("How long it may wait", ("limit_", "left_", "wanted_", "hold_", "out_")),
     ("Open days", ("open_",)),
     ("Looking ahead", ("forecast_", "usual_")),

@@ -36,12 +36,14 @@ class CabinetForm(FlaskForm):  # type: ignore[misc]
     )
     capacity = IntegerField("Sheets that it holds, if there is a limit", [Optional(), NumberRange(1, 1_000_000)])
     is_clean = BooleanField("Only treated sheets go into it")
+    freezes = FloatField("A freezer: as cold as this, in °C", [Optional(), NumberRange(-90, 0)])
+    is_dryer = BooleanField("A dryer: plants dry in it with heat")
 
     def write(self, session: Any, now: datetime, by: int | None) -> None:
         """Add it."""
         stage = Stage(self.kind.data) if self.kind.data else None
         add_cabinet(session, str(self.name.data), stage, now, shelves=self.many.data or 0, capacity=self.capacity.data,
-                    is_clean=self.is_clean.data, by=by)  # fmt: skip
+                    is_clean=self.is_clean.data, freezes_to_c=self.freezes.data, is_dryer=self.is_dryer.data, by=by)  # fmt: skip
 
 
 class StackForm(FlaskForm):  # type: ignore[misc]

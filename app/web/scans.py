@@ -45,6 +45,7 @@ class AnswerView:
     ask: Ask | None
     after_the_fact: str
     early: bool
+    slip: str = ""
 
 
 def occasion() -> Occasion:
@@ -69,6 +70,7 @@ def scan_request(sent: Mapping[str, str], station_id: int, fresh_id: str) -> Sca
         reason=fields.get("reason", "")[:500],
         held=_held(fields.get("held", "0")),
         happened_at=_moment(fields.get("happened_ms", "")),
+        not_before=_moment(fields.get("not_before_ms", "")),
     )
 
 
@@ -80,7 +82,7 @@ def answer_view(answer: Answer, fresh_scan_id: str) -> AnswerView:
     return AnswerView(
         answer.kind, answer.word, sheet.shown if sheet else "", sheet.plant if sheet else "", sheet.family if sheet else "",
         sheet.detail if sheet else "", sheet.cautions if sheet else (), answer.lines, answer.next, progress, answer.choices,
-        answer.carry, undoable, fresh_scan_id, answer.ask, answer.already_done, early=False,
+        answer.carry, undoable, fresh_scan_id, answer.ask, answer.already_done, early=False, slip=answer.slip,
     )  # fmt: skip
 
 

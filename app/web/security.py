@@ -27,6 +27,7 @@ class Visitor:
     name: str = ""
     rights: frozenset[str] = frozenset()
     station_id: int | None = None
+    practises: bool = False
 
     @property
     def roles(self) -> frozenset[str]:
@@ -104,15 +105,16 @@ def _recognise() -> Visitor:
     if secret is None and worker_id is None:
         return NOBODY
     with reading(house().database) as database:
-        station_id = station_by_secret(database, secret_hash(secret)) if secret else None
+        found = station_by_secret(database, secret_hash(secret)) if secret else None
         mark = browser_mark()
         worker = known_worker(database, worker_id, mark) if isinstance(worker_id, int) and mark else None
+    station = (found.station_id, found.practises) if found is not None else (None, False)
     if worker is None or worker.password_mark != session.get("since"):
         # Not carried on, so that it does not outlive what is remembered of signed-out browsers.
         for name in ("worker", "since", "browser"):
             session.pop(name, None)
-        return Visitor(station_id=station_id)
-    return Visitor(worker.worker_id, worker.name, worker.rights, station_id)
+        return Visitor(None, "", frozenset(), *station)
+    return Visitor(worker.worker_id, worker.name, worker.rights, *station)
 
 
 def _with_headers(response: Response) -> Response:

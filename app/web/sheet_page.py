@@ -13,8 +13,10 @@ from app.db.engine import reading
 from app.domain.answer import Answer
 from app.domain.hazards import DEFERS
 from app.domain.holds import HOLDS, OUT
+from app.queries.brief import brief_of
 from app.queries.cabinets import cabinets
 from app.queries.doubted import doubts_of
+from app.queries.hazards import dangers_of
 from app.queries.people import station_list, workers
 from app.queries.press import press_room
 from app.queries.room import adhesives
@@ -22,6 +24,7 @@ from app.queries.sheets import SheetPage, sheet_page
 from app.queries.stations import station_view
 from app.web.forms import GluingForm, HoldForm, ReasonForm, RenumberForm, TogetherForm
 from app.web.late import Choices, late_form, offer_steps
+from app.web.parting_forms import parting_forms
 from app.web.permissions import PERMISSIONS, TEACH
 from app.web.render import house, now, page
 from app.web.security import visitor
@@ -48,7 +51,9 @@ def draw(number: str, status: int = 200, refusing: Refusing | None = None) -> Re
         sheet = seen_by_visitor(session, number)
         if sheet is None:
             return no_such_sheet()
+        brief = brief_of(session, sheet.sheet_id, now(), house().zone)
         doubts = doubts_of(session, sheet.sheet_id)
+        dangers = dangers_of(session, sheet.sheet_id, by_names=visitor().sees_names())
         choices = choices_of(session) if may & {"late", "regluing"} else None
     forms = _forms(sheet, may, choices)
     if refusing.form is not None:
@@ -57,7 +62,9 @@ def draw(number: str, status: int = 200, refusing: Refusing | None = None) -> Re
         _own_ids(form, deed)
     if "late" in forms:
         offer_steps(forms["late"], sheet.stage)
-    return page("sheets/one.html", status, sheet=sheet, doubts=doubts, forms=forms, may=may, refusing=refusing, asks=_asks(sheet),
+    return page("sheets/one.html", status, sheet=sheet, brief=brief, doubts=doubts, dangers=dangers,
+                may_clear=bool(visitor().roles & PERMISSIONS["hazards.clear"]),
+                forms=forms, may=may, refusing=refusing, asks=_asks(sheet),
                 defers=DEFERS, shows_locality=shows_locality(sheet), fresh_id=lambda: secrets.token_urlsafe(16))  # fmt: skip
 
 
@@ -126,7 +133,7 @@ def _forms(sheet: SheetPage, may: frozenset[str], choices: Choices | None) -> di
         forms["hold"] = hold_form(held)
         forms["renumber"] = RenumberForm()
         forms["together"] = TogetherForm()
-        forms["out"] = OutForm()
+        forms |= {"out": OutForm(), **parting_forms()}
     if "wanted" in may:
         forms |= {"wanted": WantedForm(), "let_go": LetGoForm()}
     if choices is not None:

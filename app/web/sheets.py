@@ -16,7 +16,7 @@ from app.queries.sheets import SheetPage
 from app.services.corrections import tail_from
 from app.services.desk import ScanRequest
 from app.services.opening import open_desk
-from app.web import deeds, lists, wishes
+from app.web import deeds, lists, parting, wishes
 from app.web.forms import ReasonForm
 from app.web.render import house, now, page
 from app.web.scans import occasion
@@ -95,6 +95,9 @@ DEEDS: dict[str, Callable[[str], Any]] = {
     "out": wishes.out,
     "wanted": wishes.wanted,
     "let-go": wishes.let_go,
+    "tell-apart": parting.apart,
+    "divide": parting.divided,
+    "same-specimen": parting.one_specimen,
 }
 for _name, _deed in DEEDS.items():
     bp.add_url_rule(f"/sheets/<number>/{_name}", _name.replace("-", "_"), _deed, methods=["POST"])

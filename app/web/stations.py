@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Mapping
 from typing import Any
 
-from flask import Blueprint, Response, flash, jsonify, redirect, request, url_for
+from flask import Blueprint, Response, abort, flash, jsonify, redirect, request, url_for
 from flask_wtf.csrf import generate_csrf
 from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
 from app.domain.answer import Answer
 from app.domain.numbers import COMMANDS
-from app.queries.house import house_now
+from app.queries.house import house_now, patterns_now
 from app.queries.people import workers as all_workers
-from app.queries.room import adhesives
 from app.queries.stations import answered_view, fetch_next, station_view
 from app.services.corrections import step_of
 from app.services.corrections import undo as take_back
@@ -26,10 +26,13 @@ from app.services.scanning import scan as scan_once
 from app.services.signing import hello, sign_out_all
 from app.services.signing import sign_in as sign_in_here
 from app.services.tries import pin_locks
+from app.web.line import told_to_the_script
+from app.web.practising import cards_to_try, made_elsewhere, practice_now
 from app.web.proving import proved
 from app.web.render import house, now, page
 from app.web.scans import answer_view, occasion, scan_request, whole
 from app.web.security import visitor
+from app.web.tables import of_table, set_by, takes_of, used_here
 
 bp = Blueprint("stations", __name__)
 
@@ -44,6 +47,9 @@ def here() -> AnyResponse:
 def scan() -> AnyResponse:
     """One scan: an answer in the one place where the worker looks."""
     sent = {name: value for name, value in request.form.items() if isinstance(value, str)}
+    _made_here(sent)
+    if (elsewhere := made_elsewhere(sent)) is not None:
+        return _screen(elsewhere)
     wanted = scan_request(sent, _station(), secrets.token_urlsafe(16))
     if sent.get("find"):
         return redirect(url_for("search.results", q=sent.get("q", "")))
@@ -57,7 +63,14 @@ def undo() -> AnyResponse:
     """Take a scan back: wrong sheet, not done yet, or not me."""
     entry, why = request.form.get("entry", ""), request.form.get("reason", "")
     entry_id = whole(entry) or 0
-    wanted = ScanRequest(request.form.get("scan_id") or secrets.token_urlsafe(16), "", _station())
+    sent = dict(request.form)
+    _made_here(sent)
+    if (elsewhere := made_elsewhere(sent)) is not None:
+        return _screen(elsewhere)
+    when: dict[str, str] = {
+        name: sent[name] for name in ("scan_id", "held", "happened_ms", "not_before_ms") if name in sent
+    }
+    wanted = scan_request(when, _station(), secrets.token_urlsafe(16))
     with transaction(house().database) as session:
         answer = once(session, wanted, occasion(), lambda desk: _undo(desk, entry_id, why), f"undo {entry_id} {why}")
     return _screen(answer)
@@ -96,7 +109,12 @@ def set_defaults() -> AnyResponse:
             set_at_station(session, _station(), **_defaults())
     except ValueError as error:
         flash(str(error))
-    return redirect(url_for("stations.here"))
+        return redirect(url_for("stations.here"))
+    if not request.headers.get("HX-Request"):
+        return redirect(url_for("stations.here"))
+    with reading(house().database) as session:
+        view = station_view(session, _station(), now(), house().zone)
+        return page("stations/_uses.html", takes=takes_of(session, view) if view else ())
 
 
 @bp.get("/station/side")
@@ -105,7 +123,8 @@ def side() -> Response:
     with reading(house().database) as session:
         view = station_view(session, _station(), now(), house().zone)
         fetch = fetch_next(session, _station(), now(), house_now(session))
-    return page("stations/_minute.html", view=view, fetch=fetch)
+        used = used_here(session, view)
+    return page("stations/_minute.html", view=view, fetch=fetch, used=used)
 
 
 @bp.get("/station/token")
@@ -137,13 +156,20 @@ def _context(session: Any, fragment: bool) -> dict[str, Any]:
     workers = [each for each in all_workers(session) if each.retired_at is None and set(each.rights) != {"reader"}]
     return {"view": view, "fetch": fetch_next(session, _station(), now(), rules), "workers": workers,
             "pin": rules.pin_at_stations, "cards": _cards(view.steps if view else ()),
-            "doubtful": occasion().clock_doubtful, "adhesives": adhesives(session),
-            "mounts": bool({"mount", "re-glue"} & set(view.steps)) if view else False}  # fmt: skip
+            "doubtful": occasion().clock_doubtful, **of_table(session, view, rules),
+            "to_try": cards_to_try(session) if practice_now() else [],
+            "for_script": told_to_the_script(view, rules, patterns_now(session))}  # fmt: skip
 
 
 def _cards(steps: tuple[str, ...]) -> list[tuple[str, str]]:
     """The command cards that are buttons too at a station with these steps: label and code."""
     return [(label, COMMANDS[name]) for name, label, step in BUTTONS if not step or step in steps]
+
+
+def _made_here(sent: Mapping[str, str]) -> None:
+    """A scan that was kept when this browser was another station is not written here: it stays where it is kept."""
+    if sent.get("made_at", str(_station())) != str(_station()):
+        abort(403)
 
 
 def _station() -> int:
@@ -187,7 +213,7 @@ def _sign_out(desk: Desk) -> Answer:
 
 def _defaults() -> dict[str, Any]:
     sent = request.form
-    values: dict[str, Any] = {}
+    values: dict[str, Any] = set_by(sent)
     for name in ("adhesive_id", "consignment_id"):
         if name in sent:
             values[name] = whole(sent[name])
@@ -202,9 +228,16 @@ WHY = {"wrong-sheet": "wrong sheet", "not-done-yet": "not done yet", "not-me": "
 BUTTONS = (
     ("no-number", "No number", ""),
     ("another-sheet", "It needs another sheet", "another-sheet"),
+    ("same-number", "Two with one number", ""),
+    ("two-plants", "Two plants in it", ""),
+    ("same-specimen", "Same specimen as the next", ""),
     ("unmounted", "It stays unmounted", "goes-unmounted"),
+    ("damp", "It is damp after all", "pass-as-dry"),
     ("round", "Press round", "put-under-weight"),
     ("whole-shelf", "Move a whole shelf", "shelve"),
+    ("pest", "A pest was seen", ""),
+    ("danger", "It carries a danger", ""),
+    ("check", "Cabinet check", ""),
     ("morning", "The morning list", ""),
     ("closing", "Closing the room", ""),
     ("help", "Help", ""),

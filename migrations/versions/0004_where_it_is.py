@@ -38,6 +38,7 @@ def _change_tables() -> None:
         batch_op.create_foreign_key(batch_op.f("fk_freezer_load_freezer_id_cabinet"), "cabinet", ["freezer_id"], ["id"])
 
     op.add_column("cabinet", sa.Column("is_dryer", sa.Boolean(), nullable=False, server_default=sa.false()))
+    op.add_column("bundle", sa.Column("dryer_id", sa.Integer(), nullable=True))
     op.add_column("consignment", sa.Column("note", sa.Text(), nullable=True))
     op.add_column("specimen", sa.Column("exchange_at", sa.DateTime(timezone=True), nullable=True))
     op.add_column("specimen", sa.Column("exchange_why", sa.Text(), nullable=True))

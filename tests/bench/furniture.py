@@ -15,6 +15,7 @@ from app.domain.folding import folded
 from app.domain.numbers import Pattern
 from app.domain.stages import Stage, Step
 from app.services import people, room
+from app.services.near_names import learn_all
 
 PATTERN = Pattern("TQX", 7)
 STATIONS = 50
@@ -64,6 +65,7 @@ def _names(session: Session, now: datetime) -> None:
         name = f"{chr(65 + number % 26)}. {SURNAMES[number % len(SURNAMES)]} {number}"
         session.add(Collector(name=name, search_key=folded(name)))
     session.flush()
+    learn_all(session)
 
 
 def _cabinets(session: Session, now: datetime) -> None:

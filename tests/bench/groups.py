@@ -12,6 +12,7 @@ from pathlib import Path
 
 from tests.bench.data import Collection, build
 from tests.bench.furniture import STATIONS
+from tests.bench.imports import import_round, list_of, memory_of, prepare, send_in
 from tests.bench.load import flat_out
 from tests.bench.pages import PAGES, cabinet_round, page_round, usual_round, week_round
 from tests.bench.reads import board_round, growth_round, opened, search_round
@@ -196,6 +197,31 @@ def memory(bench: Bench) -> Iterator[Line]:
         )
 
 
+def imports(bench: Bench) -> Iterator[Line]:
+    """A file of a hundred thousand sheets, as many as the collection has where that is less."""
+    many = min(100_000, bench.large.sheets)
+    data = list_of(many)
+    found = rounds_of(min(bench.rounds, 3), lambda: import_round(bench.small.path, bench.folder, data))
+    note = f"{many:,} rows in {found[-1]['taken in']:.1f} s, checked and in {found[-1]['whole']:.1f} s, by hand {found[-1]['raw']:.1f} s"
+    yield line("import, checked rows / the same by hand", at_most(1.8, 1.2), ratios(found, "taken in", "raw"), note)
+    yield line("import, checking included / the same by hand", at_most(SEEN), ratios(found, "whole", "raw"))
+    few, grown = (memory_of(bench.small.path, bench.folder, each) for each in (many // 10, many))
+    yield line(
+        f"import memory, growth for {many:,} / for {many // 10:,}",
+        at_most(1.2),
+        [grown / few],
+        f"{grown:.0f} and {few:.0f} MB",
+    )
+    with _served(bench, prepare) as (service, _):
+        alone = feeling(service, bench.seconds, ("script",))()
+        are_in = send_in(service.mine, data)
+        during = feeling(service, bench.seconds, ("script",))()
+        note = f"{during['script p99'] * 1000:.1f} and {alone['script p99'] * 1000:.1f} ms; {are_in():,} of {many:,} in by the end"
+    yield line(
+        "scans during an import, p99 / without", at_most(2.5, 1.5), [during["script p99"] / alone["script p99"]], note
+    )
+
+
 def _many(found: Service, requests: int) -> None:
     for turn in count():
         if turn * 192 >= requests:
@@ -211,8 +237,9 @@ def _worked(room: Work, rounds: int) -> list[Round]:
 
 
 @contextmanager
-def _served(bench: Bench) -> Iterator[tuple[Service, int]]:
+def _served(bench: Bench, prepares: Callable[[Path], None] = lambda path: None) -> Iterator[tuple[Service, int]]:
     mine, floors = copies(bench.large, bench.folder)
+    prepares(mine)
     with served(mine, floors) as (port, pid):
         found = service(bench.large, port, mine)
         yield found, pid
@@ -231,5 +258,5 @@ def _sizes(bench: Bench) -> str:
 
 GROUPS: dict[str, Callable[[Bench], Iterator[Line]]] = {
     "pages": pages, "work": work, "growth": growth, "http": http, "feel": feel, "fair": fair, "board": board, "search": search,
-    "start": start, "memory": memory,
+    "start": start, "memory": memory, "import": imports,
 }  # fmt: skip

@@ -20,8 +20,9 @@ from tests.bench.data import Collection
 from tests.bench.rounds import Round, shuffled
 from tests.bench.work import ZONE
 
-# What is typed, letter by letter: a plant, a number off a slip, a collector with a field number, a consignment.
-TYPED = ("Quer", "Quercus ni", "TQX 0000", "4217", "A. Brackwater 2", "A. Brackwater 26 31", "QM-1", "Quillmoor")
+# What is typed, letter by letter: a plant, one with a slip, a number, a collector and field number, a consignment, a cabinet.
+TYPED = ("Quer", "Quercus ni", "Quercsu ni", "TQX 0000", "4217", "A. Brackwater 2", "A. Brackwater 26 31", "QM-1", "Quillmoor",
+         "Ready 3")  # fmt: skip
 BY_HAND = """SELECT stage, cabinet_id, count(*), min(came_at), sum(holds != ''), sum(outcome = 'passed')
     FROM sheet NOT INDEXED WHERE in_queue = 1 GROUP BY stage, cabinet_id"""
 SHEET = table_of(Sheet)

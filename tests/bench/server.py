@@ -8,6 +8,7 @@ from __future__ import annotations
 import logging
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
@@ -18,6 +19,8 @@ from flask import Flask, request
 from waitress.server import create_server
 
 from app import create_app
+from app.bringing_in import Bringer, keep_bringing
+from app.clock import utc_now
 from app.config import HOME, Config
 from app.db.engine import open_database, sqlite_url
 from tests.bench.floor import Floor, hello_app
@@ -42,7 +45,11 @@ def served(mine: Path, floors: Path) -> Iterator[tuple[int, int]]:
 def serve(mine: Path, floors: Path, told: Path) -> None:
     """Serve until terminated."""
     config = Config(mine.parent, sqlite_url(mine), ZONE, "a key for the bench")
-    application = create_app(config, database=open_database(config.database_url)).wsgi_app
+    database = open_database(config.database_url)
+    application = create_app(config, database=database).wsgi_app
+    # What is sent in is taken in beside the scans, as in a room that is served.
+    bringing = (Bringer(database, utc_now, ZONE), mine.parent / "uploads", threading.Event().wait)
+    threading.Thread(target=keep_bringing, args=bringing, daemon=True).start()
     baselines = _baselines(floors).wsgi_app
 
     def either(environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:

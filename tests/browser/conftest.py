@@ -8,6 +8,7 @@ import shutil
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -54,11 +55,17 @@ def served(database: Database, tmp_path: Path) -> Iterator[Served]:
     app = create_app(config, database=database)
     served = Served(room, 0)
     app.wsgi_app = _slow(app.wsgi_app, served)  # type: ignore[method-assign]
+    with on_the_air(app) as served.port:
+        yield served
+
+
+@contextmanager
+def on_the_air(app: Any) -> Iterator[int]:
+    """Serve an application on a port of this machine; gives the port."""
     server = create_server(app, host="127.0.0.1", port=0, threads=6)
-    served.port = server.effective_port
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
-    yield served
+    yield server.effective_port
     # Closed by its own thread: closed from here, it may just be waiting on the very sockets that go.
     server.trigger.pull_trigger(lambda: close_all(server._map, ignore_all=True))
     thread.join(10)
@@ -68,7 +75,8 @@ def served(database: Database, tmp_path: Path) -> Iterator[Served]:
 
 def _slow(wsgi: Any, served: Served) -> Callable[[Any, Any], Any]:
     def wrapped(environ: Any, start: Any) -> Any:
-        if environ["REQUEST_METHOD"] == "POST":
+        # What a station's page says of the line by itself is nobody's deed.
+        if environ["REQUEST_METHOD"] == "POST" and environ["PATH_INFO"] != "/station/contact":
             served.posts.append(environ["PATH_INFO"])
             time.sleep(served.slow_s)
         return wsgi(environ, start)
@@ -79,15 +87,8 @@ def _slow(wsgi: Any, served: Served) -> Callable[[Any, Any], Any]:
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """Chromium, as the machine has it."""
-    path = (
-        os.environ.get("CHROMIUM")
-        or shutil.which("chromium")
-        or shutil.which("chromium-browser")
-        or shutil.which("google-chrome")
-    )
-    assert path, "The tests want Chromium: apt-get install chromium, or set CHROMIUM to its path."
     with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=path, headless=True, args=ARGS)
+        opened = playwright.chromium.launch(executable_path=chromium(), headless=True, args=ARGS)
         yield opened
         opened.close()
 
@@ -122,6 +123,18 @@ def watch(page: Page, errors: list[str]) -> None:
     page.on("console", heard)
     page.on("pageerror", lambda error: errors.append(str(error)))
     page.on("dialog", lambda dialog: (errors.append(f"dialog: {dialog.message}"), dialog.dismiss()))
+
+
+def chromium() -> str:
+    """Where the machine's Chromium is."""
+    path = (
+        os.environ.get("CHROMIUM")
+        or shutil.which("chromium")
+        or shutil.which("chromium-browser")
+        or shutil.which("google-chrome")
+    )
+    assert path, "The tests want Chromium: apt-get install chromium, or set CHROMIUM to its path."
+    return path
 
 
 def enrol(served: Served, context: BrowserContext, slug: str, host: str = "127.0.0.1") -> None:

@@ -45,10 +45,10 @@ def a_full_room(room: Room) -> dict[str, str]:
 
 
 def pages(sheets: dict[str, str]) -> list[str]:
-    return ["/board", "/board/aside", "/ahead", "/usual", "/order", "/stations", "/sheets", "/sheets?stage=ready-for-mounting", f"/sheets/{sheets['under']}", f"/sheets/{sheets['held']}",
-            f"/sheets/{sheets['out']}", "/search?q=TQX", "/search?q=nothing+like+it", "/press", "/press/P1", "/cabinets", "/cabinets/M1", "/cabinets/M1/picks", "/print", "/print/slips?q=TQX", "/print/shelves", "/print/stacks?paper=letter", "/print/badges?symbol=128", "/print/cards",
-            "/intake", "/people", "/people/2", "/teaching", "/teaching/2", "/room", "/room/rules/press_pva_h", "/room/rules/press_pva_h/lying", "/room/rules/not_own_work", "/room/one-person", "/room/calendar", "/room/calendar/holidays?country=GB&part=NIR&offered=GB",
-            "/closing", "/morning", "/late-form", "/late", "/stations/scanner-check", "/refusals", "/me", "/me/kept", "/people/2/kept", "/people/2/name", "/password"]  # fmt: skip
+    return ["/board", "/board/aside", "/ahead", "/usual", "/order", "/stations", "/sheets", "/sheets?stage=ready-for-mounting", f"/sheets/{sheets['under']}", f"/sheets/{sheets['held']}", f"/sheets/{sheets['held']}/brief",
+            f"/sheets/{sheets['out']}", "/search?q=TQX", "/search?q=nothing+like+it", "/press", "/press/P1", "/cabinets", "/cabinets/M1", "/cabinets/M1/picks", "/checks", "/cabinets/M1/check", "/print", "/print/slips?q=TQX", "/print/shelves", "/print/stacks?paper=letter", "/print/badges?symbol=128", "/print/cards", "/print/bundles", "/print/stations",
+            "/intake", "/intake/files", "/intake/plant", "/intake/run", "/drying", "/drying/signs", "/people", "/people/2", "/teaching", "/teaching/2", "/room", "/room/rules/press_pva_h", "/room/rules/press_pva_h/lying", "/room/rules/not_own_work", "/room/one-person", "/room/calendar", "/room/calendar/holidays?country=GB&part=NIR&offered=GB",
+            "/holds", "/holds/many", "/filing", "/filing/families", "/filing/back", "/filing/withdraw", "/filing/withdrawn", "/filing/again", "/consignments", "/labels", "/duplicates", "/exchange", "/exchange/picks", "/pests", "/hazards", "/cautions", "/closing", "/morning", "/late-form", "/late", "/stations/scanner-check", "/refusals", "/me", "/me/kept", "/people/2/kept", "/people/2/name", "/password"]  # fmt: skip
 
 
 @pytest.fixture

@@ -19,8 +19,9 @@ from app.db.engine import transaction
 from app.db.models import Cabinet, Sheet, table_of
 from app.domain.hazards import CAUTIONS
 from app.domain.numbers import Pattern, mint
+from app.domain.stations import KINDS
 from app.services.people import add_worker
-from app.services.room import add_cabinet, add_hazard, add_pattern, add_stack
+from app.services.room import add_bundle, add_cabinet, add_hazard, add_pattern, add_stack, add_station
 from tests.browser.conftest import Served, sign_in
 from tests.browser.test_access import HOSTILE
 from tests.queries.looking import label
@@ -28,7 +29,7 @@ from tests.room import Room
 
 SHEET = table_of(Sheet)
 WAYS = {"slips": "/print/slips?q=TQX", "shelves": "/print/shelves", "stacks": "/print/stacks", "badges": "/print/badges",
-        "cards": "/print/cards"}  # fmt: skip
+        "cards": "/print/cards", "bundles": "/print/bundles", "stations": "/print/stations"}  # fmt: skip
 FORMAT = {"qr": "QR Code", "128": "Code 128"}
 LONG = "Ophrys-apifera-" * 14
 # Each card with its box and the number that stands in it, in pixels of the page.
@@ -37,6 +38,8 @@ BOXES = """() => [...document.querySelectorAll('.printed')].map(card => {
   return {number: card.querySelector('.printed-number').textContent.replace(/[ ·]/g, ''),
           left: box.left + scrollX, top: box.top + scrollY, right: box.right + scrollX, bottom: box.bottom + scrollY};
 })"""
+# Where a leaf begins, from that of the whole page: it may have been scrolled to the leaf before.
+CORNER = "leaf => ({x: leaf.getBoundingClientRect().left + scrollX, y: leaf.getBoundingClientRect().top + scrollY})"
 # What stands over the edge of its card, is squeezed out of it, or lies on something else in it.
 OVER = """() => [...document.querySelectorAll('.printed')].flatMap(card => {
   const frame = card.getBoundingClientRect(), wrong = [];
@@ -80,6 +83,9 @@ def furnish(room: Room) -> None:
             add_worker(session, name, ("volunteer",), room.now, by=room.worker["hedda"])
         add_cabinet(session, "W" * 60, None, room.now, shelves=2)
         add_stack(session, "W" * 50, room.now)
+        for name in ("W" * 50, HOSTILE[:60], "Press 7, Quillmoor Fells"):
+            add_bundle(session, name, "plant press")
+        add_station(session, "all", "W" * 40, list(KINDS["roaming"][1]), room.now)
         session.execute(
             update(table_of(Cabinet)).values(is_clean=True, note="Mercury in the folders of this cabinet: gloves. " * 9)
         )
@@ -104,8 +110,7 @@ def read_back(page: Page, dpi: int, kind: str) -> tuple[list[str], list[str]]:
     page.evaluate("() => document.fonts.ready.then(() => true)")
     boxes, found = page.evaluate(BOXES), {}
     for leaf in page.locator(".leaf-paper").all():
-        at = leaf.bounding_box()
-        assert at is not None
+        at = leaf.evaluate(CORNER)
         picture = Image.open(io.BytesIO(leaf.screenshot())).convert("L")
         for each in zxingcpp.read_barcodes(picture):
             assert str(each.format) == FORMAT[kind]

@@ -21,6 +21,7 @@ WORDS = {
     "help": "Help.", "no-number": "Which one?", "yes": "Which one?", "no": "Left as it is.", "undo": "Stop.",
     "another-sheet": "Stop.", "already-done": "Stop.", "unmounted": "Stop.", "pest": "Stop.", "closing": "All is safe.",
     "morning": "Good morning.", "round": "Press round.", "whole-shelf": "Which one?", "done": "Thank you.",
+    "same-number": "Stop.", "two-plants": "Stop.", "same-specimen": "Stop.", "damp": "Stop.",
 }  # fmt: skip
 
 

@@ -44,7 +44,8 @@ BY_HAND: dict[Step, tuple[str, str]] = {
     Step.BRING_BACK: ("filed", "dry"),
     Step.ARRIVE_DRY: ("intake", "ready-for-mounting"),
     Step.ARRIVE_MOUNTED: ("intake", "dry"),
-    Step.ANOTHER_SHEET: ("ready-for-mounting", "stays"),
+    Step.ANOTHER_SHEET: ("intake ready-for-mounting", "stays"),
+    Step.DIVIDE: ("intake drying ready-for-mounting", "stays"),
     Step.SHELVE: ("intake ready-for-mounting dry filed", "stays"),
 }
 
@@ -86,7 +87,8 @@ def test_every_step_leads_only_from_where_the_work_allows(step: Step, stage: Sta
 
 
 def test_the_table_names_every_step_of_a_sheet() -> None:
-    others = {Step.PUT_TOGETHER, Step.RENUMBER, Step.WITHDRAW, Step.PUT_HOLD, Step.LIFT_HOLD}
+    others = {Step.PUT_TOGETHER, Step.RENUMBER, Step.WITHDRAW, Step.PUT_HOLD, Step.LIFT_HOLD, Step.QUARANTINE}
+    others |= {Step.FREEZE, Step.UNBAG, Step.TREATMENT, Step.TELL_APART, Step.SAME_SPECIMEN, Step.COME_AGAIN, Step.TIE}
     extra = {step for step in WORKFLOW if step.value == "restate"}
     assert set(WORKFLOW) == set(BY_HAND) | others | extra
 

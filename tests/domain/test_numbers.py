@@ -166,6 +166,15 @@ def test_the_printed_command_cards_never_change() -> None:
         "unmounted": "VC0014Q",
         "morning": "VC0016M",
         "whole-shelf": "VC0017K",
+        "check": "VC0019G",
+        "cannot-be-read": "VC0020U",
+        "new-load": "VC0021S",
+        "same-number": "VC0022Q",
+        "two-plants": "VC0024M",
+        "same-specimen": "VC0025K",
+        "damp": "VC0027G",
+        "danger": "VC0028E",
+        "label-here": "VC0029C",
     }
     assert all(mod_37_2.is_valid(code) for code in COMMANDS.values())
 

@@ -98,9 +98,11 @@ def test_a_room_with_one_pattern_names_it_as_the_example() -> None:
 
 @pytest.mark.parametrize(("written", "is_taken"), [
     ("2026-11-24", True), ("2026-11-25", True), ("2026-11-26", False), ("2062-06-18", False),
-    ("2027", True), ("2024-06", True), ("2024-06-18/2024-06-20", True), ("18. VI. 1887", True), ("2024-02-30", True), ("", True),
+    ("2027", True), ("2024-06", True), ("2024-06-18/2024-06-20", True), ("18. VI. 1887", True), ("2024-02-30", False), ("2024-13-01", False), ("2024-02", True), ("24-02-30", True), ("", True),
 ])  # fmt: skip
-def test_a_day_still_to_come_is_refused_and_any_other_date_is_kept_as_written(written: str, is_taken: bool) -> None:
+def test_a_day_still_to_come_or_of_no_calendar_is_refused_and_any_other_date_is_kept_as_written(
+    written: str, is_taken: bool
+) -> None:
     found = listed(catalogNumber=TQX.spell(9001), eventDate=written)
     assert isinstance(found, ListedSheet) is is_taken
     if isinstance(found, ListedSheet):

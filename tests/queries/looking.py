@@ -16,6 +16,7 @@ from app.queries.house import patterns_now
 from app.queries.press import StackView, stack_view
 from app.queries.search import Hit, find
 from app.queries.sheets import SheetList, SheetPage, list_sheets, sheet_page
+from app.services.near_names import learn_all
 from app.services.wanted import want
 from tests.room import Room
 
@@ -66,6 +67,7 @@ def label(room: Room, number: str, plant: str = "", collector: str = "", consign
     with transaction(room.database) as session:
         if plant:
             columns["plant_name_id"] = _named(session, PlantName, name=plant, search_key=folded(plant))
+            learn_all(session)
         if collector:
             columns["collector_id"] = _named(session, Collector, name=collector, search_key=folded(collector))
         if consignment:

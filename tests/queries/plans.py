@@ -10,22 +10,25 @@ from sqlalchemy import event
 from sqlalchemy.orm import Session
 
 from app.db.engine import Database, reading
+from app.db.prepared import Lean
 
 Statement = tuple[str, Any]
 
 
 @contextmanager
 def statements_of(database: Database) -> Iterator[list[Statement]]:
-    """Every statement that is sent meanwhile, with its values."""
+    """Every statement that is sent meanwhile, with its values; prepared ones, too, which go by SQLAlchemy for once."""
     sent: list[Statement] = []
 
     def note(_connection: Any, _cursor: Any, statement: str, parameters: Any, *_: Any) -> None:
         sent.append((statement, parameters))
 
     event.listen(database.engine, "before_cursor_execute", note)
+    ready, Lean._ready = Lean._ready, lambda *_: None  # type: ignore[method-assign, assignment]
     try:
         yield sent
     finally:
+        Lean._ready = ready  # type: ignore[method-assign]
         event.remove(database.engine, "before_cursor_execute", note)
 
 

@@ -66,6 +66,11 @@ READINGS: dict[str, Read] = {
     "a search by collector and number": lambda room, session: find(session, "Brackwater 118", patterns_now(session)),
     "a search by field number": lambda room, session: find(session, "118", patterns_now(session)),
     "a search by consignment": lambda room, session: find(session, "survey", patterns_now(session)),
+    "a search with a letter wrong": lambda room, session: find(session, "geranuim sylvat", patterns_now(session)),
+    "a search by cabinet": lambda room, session: find(session, "M1", patterns_now(session)),
+    "a search by shelf": lambda room, session: find(session, "M1, shelf 1", patterns_now(session)),
+    "a search by stack": lambda room, session: find(session, "P1", patterns_now(session)),
+    "a search by last hands": lambda room, session: find(session, "Tarrant", patterns_now(session), by_hands=True),
     "a search that finds nothing": lambda room, session: find(session, "zzz", patterns_now(session)),
 }
 

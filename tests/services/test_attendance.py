@@ -292,10 +292,11 @@ def test_a_script_cannot_name_somebody_who_is_idle(quiet: Room) -> None:
 
 # -- while the line is down ---------------------------------------------------------------------------------------
 def kept_scan(room: Room, minutes_ago: int) -> tuple[str, Answer]:
-    """A sheet taken in some minutes ago, of which the server hears only now."""
+    """A sheet glued some minutes ago, of which the server hears only now."""
     number = room.new_number()
     told = room.now - timedelta(minutes=minutes_ago)
-    return number, room.scans(number, "intake", step=Step.TAKE_IN, happened_at=told, held=1)
+    room.scans(number, who="hedda", manages=True, step=Step.TAKE_IN, happened_at=told - timedelta(minutes=1))
+    return number, room.scans(number, "intake", step=Step.MOUNT, already_done=True, happened_at=told, held=1)
 
 
 def test_scans_kept_while_the_line_was_down_belong_to_whoever_made_them(quiet: Room) -> None:
@@ -306,7 +307,7 @@ def test_scans_kept_while_the_line_was_down_belong_to_whoever_made_them(quiet: R
     assert time_of(quiet, "rosamund").signed_out_at == began
     for minutes_ago in (250, 200, 150):
         number, answer = kept_scan(quiet, minutes_ago)
-        assert answer.kind == "done" and did(quiet, number) == [("take-in", "rosamund")]
+        assert answer.kind == "done" and did(quiet, number)[-1] == ("mount", "rosamund")
         time = time_of(quiet, "rosamund")
         assert (time.signed_out_at, time.ended_how) == (quiet.now - timedelta(minutes=minutes_ago), "idle")
     number, answer = kept_scan(quiet, 60)
@@ -323,7 +324,7 @@ def test_a_learner_and_the_one_beside_are_called_back_as_they_were(quiet: Room) 
     number, _ = kept_scan(quiet, 250)
     with reading(quiet.database) as session:
         found = select(EntryWorker.worker_id, EntryWorker.role).where(
-            EntryWorker.entry_id == quiet.log(number)[0]["id"]
+            EntryWorker.entry_id == quiet.log(number)[-1]["id"]
         )
         roles = {worker: role for worker, role in session.execute(found)}
     assert roles[quiet.worker["piet"]] == "did" and roles[quiet.worker["rosamund"]] != "did"
@@ -355,7 +356,7 @@ def test_a_kept_scan_is_not_theirs_who_had_moved_on_nor_once_others_had_come(qui
     assert [each["code"] for each in answer.refusals] == ["not-signed-in"]
     # What was made before that is theirs all the same.
     number, answer = kept_scan(quiet, 185)
-    assert answer.kind == "done" and did(quiet, number) == [("take-in", "rosamund")]
+    assert answer.kind == "done" and did(quiet, number)[-1] == ("mount", "rosamund")
     assert times(quiet, "rosamund")[0].signed_out_at == quiet.now - timedelta(minutes=185)
 
 

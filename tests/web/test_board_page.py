@@ -42,7 +42,19 @@ def test_a_stack_without_its_weights_is_marked_in_words_and_not_by_colour_alone(
     room.weights("off", "P1")
     room.wait(hours=1, seconds=1)
     answer = client_as("reader").get("/board")
-    assert "Weights off since 09:10" in words(answer) and "stack-stalled" in answer.text
+    assert "Without weights since 09:10" in words(answer) and "stack-stalled" in answer.text
+
+
+def test_the_warning_says_since_when_sheets_lie_bare_not_since_when_the_weights_are_off(
+    room: Room, client_as: ClientAs
+) -> None:
+    room.weights("off", "P1")
+    room.wait(hours=3)
+    room.sheet_in("P1")
+    room.wait(hours=1, seconds=1)
+    for page in ("/board", "/press", "/press/P1"):
+        text = words(client_as("reader").get(page))
+        assert "Without weights since 12:00" in text and "Without weights since 09:00" not in text, page
 
 
 def test_the_wall_names_no_person_and_has_nothing_to_press(room: Room, client_as: ClientAs) -> None:

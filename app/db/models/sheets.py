@@ -83,7 +83,7 @@ class Collector(Base):
 
 
 class Bundle(Base):
-    """What is tied, bagged or boxed together, with a card of its own."""
+    """What is tied, bagged or boxed together, with a card of its own; `dryer_id` is the dryer in which it lies."""
 
     __tablename__ = "bundle"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -91,6 +91,7 @@ class Bundle(Base):
     name: Mapped[str]
     kind: Mapped[str] = mapped_column(default="tray")
     method: Mapped[str | None]
+    dryer_id: Mapped[int | None]
     pressed_at: Mapped[datetime | None]
     last_at: Mapped[datetime | None]
     closed_at: Mapped[datetime | None]
