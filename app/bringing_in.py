@@ -44,8 +44,8 @@ Heard = Callable[[int, int], None]
 PAUSE = 2.0
 LONGEST_PAUSE_S = 1.0
 # Nobody who scans is to wait longer than this for one turn; on a slow machine a turn takes fewer sheets.
-LONGEST_TURN_S = 0.025
-FEWEST = 200
+LONGEST_TURN_S = 0.010
+FEWEST = 50
 LOOK_EVERY_S = 1.0
 INTERRUPTED = "The program was stopped while it was checked. Nothing of it was taken in: choose it again."
 

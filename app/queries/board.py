@@ -11,7 +11,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Cabinet, Change, Entry
-from app.domain.stages import STAGES, Stage
+from app.domain.stages import Stage
 from app.domain.words import age
 from app.queries.aside import Aside
 from app.queries.board_stages import Ages as Ages
@@ -21,6 +21,7 @@ from app.queries.filed import filed_counts
 from app.queries.left_behind import left_behind_counts, left_behind_heaps
 from app.queries.need import Need
 from app.queries.needs import needs_a_person
+from app.queries.places import is_for
 from app.queries.press import StackView, name_order, stacks_seen
 from app.queries.stalled import KINDS, Waiting, cabinet_days, waiting_in
 from app.queries.waiting import judge
@@ -142,7 +143,7 @@ def _cabinets(session: Session, now: datetime, waiting: list[Waiting]) -> tuple[
 def _cabinet(row: Cabinet, mine: list[Waiting], now: datetime) -> CabinetLine:
     oldest = min((each.oldest_since for each in mine), default=None)
     return CabinetLine(
-        row.id, row.name, row.stage or "", STAGES[Stage(row.stage)].words if row.stage else "",
+        row.id, row.name, row.stage or "", is_for(row),
         sum(each.count for each in mine), oldest, age(oldest, now) if oldest else "", row.capacity,
         sum(each.stalled for each in mine), sum(each.held for each in mine), row.is_clean,
     )  # fmt: skip

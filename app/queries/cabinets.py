@@ -10,10 +10,11 @@ from sqlalchemy import ColumnElement, and_, case, func, or_, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Cabinet, Sheet, Shelf, table_of
-from app.domain.stages import STAGES, Stage
+from app.domain.stages import Stage
 from app.domain.words import age
 from app.queries.lines import SheetRow
 from app.queries.listing import count_like, sheets_like
+from app.queries.places import is_for
 from app.queries.press import name_order
 from app.queries.sieve import Sieve, in_place
 from app.queries.stalled import IN_QUEUE, stalled_where
@@ -172,6 +173,6 @@ def _loose(session: Session) -> dict[int, int]:
 
 def _cabinet(row: Cabinet, shelves: tuple[ShelfView, ...], loose: int) -> CabinetView:
     return CabinetView(
-        row.id, row.name, row.code, row.stage or "", STAGES[Stage(row.stage)].words if row.stage else "", row.is_clean,
+        row.id, row.name, row.code, row.stage or "", is_for(row), row.is_clean,
         row.capacity, row.limit_open_days, row.note or "", loose + sum(shelf.count for shelf in shelves), loose, shelves,
     )  # fmt: skip

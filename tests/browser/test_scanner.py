@@ -22,6 +22,7 @@ WORDS = {
     "another-sheet": "Stop.", "already-done": "Stop.", "unmounted": "Stop.", "pest": "Stop.", "closing": "All is safe.",
     "morning": "Good morning.", "round": "Press round.", "whole-shelf": "Which one?", "done": "Thank you.",
     "same-number": "Stop.", "two-plants": "Stop.", "same-specimen": "Stop.", "damp": "Stop.",
+    "check": "Stop.", "cannot-be-read": "Stop.", "new-load": "Stop.", "danger": "Stop.", "label-here": "Stop.",
 }  # fmt: skip
 
 

@@ -27,7 +27,7 @@ from tests.room import LONDON, Room
 from tests.services.days import done, new_room
 
 NOW = datetime(2026, 11, 25, 15, 0, tzinfo=UTC)
-NOT_OF_SHEETS = ["correct", "weights-on", "weights-off", "count"]
+NO_WORK = ["correct", "treatment"]
 HISTORIES = max(settings().max_examples // 5, 15)
 
 
@@ -58,8 +58,12 @@ def standing(raw: Raw, year: int, number: int) -> pd.DataFrame:
     """The standing entries of sheets in one week, in the order in which they happened."""
     every = raw.entries
     stands = every[~every["id"].isin(every["corrects"].dropna())]
-    mine = stands[(stands["year"] == year) & (stands["week"] == number) & ~stands["step"].isin(NOT_OF_SHEETS)]
-    assert set(mine["subject_kind"]) <= {"sheet"}
+    mine = stands[
+        (stands["year"] == year)
+        & (stands["week"] == number)
+        & (stands["subject_kind"] == "sheet")
+        & ~stands["step"].isin(NO_WORK)
+    ]
     return mine.sort_values(["happened_at", "id"])
 
 

@@ -27,7 +27,7 @@ ADDRESSES = {
     "api.add_sheets": ("POST", "/api/sheets"),
     "api.correction": ("POST", "/api/entries/1/correction"), "api.sheet": ("GET", "/api/sheets/TQX0000012"),
     "api.sheets": ("GET", "/api/sheets"), "api.board": ("GET", "/api/board"),
-    "api.week": ("GET", "/api/weeks/2026-W48"),
+    "api.week": ("GET", "/api/weeks/2026-W48"), "api.holds": ("POST", "/api/holds"),
 }  # fmt: skip
 # What each scope opens, written down by hand.
 OPENS = {

@@ -8,8 +8,11 @@ import re
 import pytest
 from flask.testing import FlaskClient
 
+from app.db.engine import transaction
+from app.domain.numbers import COMMANDS
 from app.domain.stages import Step
 from app.queries.need import Need
+from app.services.loads import make_load
 from app.web.need_links import HREFS, href_of
 from tests.room import Room
 from tests.web.conftest import ClientAs, send, words
@@ -147,7 +150,13 @@ def test_every_line_leads_somewhere(room: Room, client_as: ClientAs) -> None:
 
     browser, number = client_as("manager"), room.sheet_ready()
     ends = {"sheet": number, "stack": "P1", "stage": "dry", "stalled": "drying", "left-behind": "dry", "cabinet": "M1",
-            "picks": "M1", "holds": "name-query", "backup": ""}  # fmt: skip
+            "picks": "M1", "holds": "name-query", "backup": "", "freezer": "", "dryer": "", "clean": "M1"}  # fmt: skip
+    room.scans(COMMANDS["check"], "table-1")
+    room.scans(room.code("shelf", "M1/2"), "table-1")
+    room.scans(COMMANDS["pest"], "table-2")
+    room.scans(number, "table-2")
+    with transaction(room.database) as session:
+        ends |= {"check": "1", "pest": "1", "load": make_load(session, room.now)["code"]}
     assert set(ends) == set(HREFS)
     for kind, end in ends.items():
         need = Need("stalled", "", "", None, "", kind, end, "ready-for-mounting", shelf="1")
