@@ -13,14 +13,15 @@ from pathlib import Path
 from tests.bench.data import Collection, build
 from tests.bench.furniture import STATIONS
 from tests.bench.imports import import_round, list_of, memory_of, prepare, send_in
-from tests.bench.load import flat_out
+from tests.bench.load import flat_out, paced
 from tests.bench.pages import PAGES, cabinet_round, page_round, usual_round, week_round
+from tests.bench.pressing import PressRoom
 from tests.bench.reads import board_round, growth_round, opened, search_round
 from tests.bench.rounds import HELLO, Line, Round, at_least, at_most, line, ratios, rounds_of, shuffled
 from tests.bench.server import served
 from tests.bench.serving import Service, copies, fairness, feeling, idle, service, throughput
 from tests.bench.starting import bare_memory, own_memory, start_round
-from tests.bench.viewers import viewers
+from tests.bench.viewers import by_cookie, by_token, viewers
 from tests.bench.work import Work
 
 SCANS = ("script", "screen")
@@ -92,10 +93,43 @@ def feel(bench: Bench) -> Iterator[Line]:
                 at_most(3.5, 2.5),
                 ratios(played, f"{way} p99", f"{HELLO} p99"),
             )
-        with viewers(found.port, bench.large.keys.cookies[0], 10):
+        with viewers(found.port, by_cookie(bench.large.keys.cookies[0]), 10):
             played = rounds_of(min(3, bench.rounds), feeling(found, bench.seconds, ("screen",)))
         note = f"{played[-1]['screen p99'] * 1000:.1f} ms"
         yield line("with 10 board viewers, p99", at_most(5, 3.5), ratios(played, "screen p99", f"{HELLO} p99"), note)
+
+
+def few(bench: Bench) -> Iterator[Line]:
+    """Eight stations, one scan in two seconds, nine times as long as the others are heard; and what pages do to fifty."""
+    seconds = 9 * bench.seconds
+    with _served(bench) as (found, _):
+        slowest = {}
+        for way in (HELLO, "screen"):
+            heard = found.play(way, 8, lambda lines, sources: paced(lines, sources, every=2.0, seconds=seconds))
+            slowest[way] = max(heard.seconds)
+        note = f"{slowest['screen'] * 1000:.1f} and {slowest[HELLO] * 1000:.1f} ms in {seconds:.0f} s"
+        yield line("8 stations, one scan in 2 s: slowest", at_most(5), [slowest["screen"] / slowest[HELLO]], note)
+        alone = rounds_of(min(3, bench.rounds), feeling(found, bench.seconds, ("screen",)))
+        keys, week = bench.large.keys, f"{bench.now:/api/weeks/%G-W%V}"
+        with (viewers(found.port, by_token(keys.tokens[0]), 1, 2.0, week),
+              viewers(found.port, by_cookie(keys.cookies[0]), 1, 2.0, "/ahead")):  # fmt: skip
+            beside = rounds_of(min(3, bench.rounds), feeling(found, bench.seconds, ("screen",)))
+        together = [other["screen p99"] / one["screen p99"] for one, other in zip(alone, beside, strict=False)]
+        note = f"{beside[-1]['screen p99'] * 1000:.1f} ms"
+        yield line("while the week and the plan are drawn, p99 / without", at_most(3), together, note)
+
+
+def press(bench: Bench) -> Iterator[Line]:
+    """A press room of forty stacks of twenty."""
+    path = bench.folder / "press.sqlite3"
+    shutil.copy(bench.large.path, path)
+    room = PressRoom(bench.large, path)
+    found = rounds_of(bench.rounds, room.play)
+    room.close()
+    for name in ("whole", "changed", "unchanged"):
+        note = f"{found[-1][name] * 1000:.1f} ms"
+        yield line(f"press room of 40 stacks of 20, over a look-up: {name}", at_most(100 * SEEN),
+                   ratios(found, name, "look-up"), note)  # fmt: skip
 
 
 def fair(bench: Bench) -> Iterator[Line]:
@@ -258,5 +292,5 @@ def _sizes(bench: Bench) -> str:
 
 GROUPS: dict[str, Callable[[Bench], Iterator[Line]]] = {
     "pages": pages, "work": work, "growth": growth, "http": http, "feel": feel, "fair": fair, "board": board, "search": search,
-    "start": start, "memory": memory, "import": imports,
+    "few": few, "press": press, "start": start, "memory": memory, "import": imports,
 }  # fmt: skip

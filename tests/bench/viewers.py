@@ -9,12 +9,28 @@ from contextlib import contextmanager
 from tests.bench.asking import Request
 from tests.bench.load import Line
 
+Headers = tuple[tuple[str, str], ...]
+
+
+def by_cookie(cookie: str) -> Headers:
+    """As a station's browser asks."""
+    return (("Cookie", f"blotter-station={cookie}"),)
+
+
+def by_token(token: str) -> Headers:
+    """As a script asks."""
+    return (("Authorization", f"Bearer {token}"),)
+
 
 @contextmanager
-def viewers(port: int, cookie: str, count: int, every: float = 1.0) -> Iterator[list[int]]:
-    """So many viewers, each asking once in `every` seconds for the board as it is now; the statuses that they were answered."""
+def viewers(
+    port: int, headers: Headers, count: int, every: float = 1.0, path: str = "/board/live"
+) -> Iterator[list[int]]:
+    """So many viewers, each asking once in `every` seconds for the board as it is now, or for another page; the statuses that
+    they were answered.
+    """
     stopped, statuses = threading.Event(), list[int]()
-    request = Request("GET", "/board/live", (("Cookie", f"blotter-station={cookie}"), ("HX-Request", "true")))
+    request = Request("GET", path, (*headers, ("HX-Request", "true")))
     threads = [threading.Thread(target=_look, args=(port, request, every, stopped, statuses)) for _ in range(count)]
     for thread in threads:
         thread.start()
@@ -25,7 +41,7 @@ def viewers(port: int, cookie: str, count: int, every: float = 1.0) -> Iterator[
         for thread in threads:
             thread.join()
     if set(statuses) - {200, 204}:
-        raise AssertionError(f"The board was answered with {set(statuses)}.")
+        raise AssertionError(f"{path} was answered with {set(statuses)}.")
 
 
 def _look(port: int, request: Request, every: float, stopped: threading.Event, statuses: list[int]) -> None:

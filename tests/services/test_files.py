@@ -284,7 +284,7 @@ def file_digest(data: bytes) -> str:
     return digest(data)
 
 
-@pytest.mark.parametrize(("took", "next_"), [(0.025, 500), (0.05, 250), (0.5, 200), (0.0, 500)])
+@pytest.mark.parametrize(("took", "next_"), [(0.01, 500), (0.02, 250), (0.5, 50), (0.0, 500)])
 def test_on_a_slow_machine_a_turn_takes_fewer_sheets(receiving: Room, took: float, next_: int) -> None:
     from app.bringing_in import Bringer
 
