@@ -128,7 +128,7 @@ def press(bench: Bench) -> Iterator[Line]:
     room.close()
     for name in ("whole", "changed", "unchanged"):
         note = f"{found[-1][name] * 1000:.1f} ms"
-        yield line(f"press room of 40 stacks of 20, over a look-up: {name}", at_most(100 * SEEN),
+        yield line(f"press room of 40 stacks of 20, over a look-up: {name}", at_most(SEEN),
                    ratios(found, name, "look-up"), note)  # fmt: skip
 
 

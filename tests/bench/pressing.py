@@ -13,6 +13,7 @@ from app import create_app
 from app.config import Config
 from app.db.engine import Database, open_database, sqlite_url, transaction
 from app.services import room
+from app.services.room import set_house_rule
 from tests.bench.asking import Request, ask
 from tests.bench.data import Collection
 from tests.bench.rounds import Round
@@ -38,12 +39,10 @@ class PressRoom:
 
     def play(self) -> Round:
         """The whole page; what changed after something was written; and what did not change: seconds, by a look-up's."""
-        with transaction(self._database):
-            pass
+        self._something_happens()
         whole, page = self._asked("/press")
         mark = page.partition("/press?shown=")[2].partition('"')[0]
-        with transaction(self._database):
-            pass
+        self._something_happens()
         changed, _ = self._asked("/press?shown=older")
         unchanged, _ = self._asked(f"/press?shown={mark}")
         return {"whole": whole, "changed": changed, "unchanged": unchanged, "look-up": self._look_up()}
@@ -51,6 +50,10 @@ class PressRoom:
     def close(self) -> None:
         """It is put away."""
         self._database.engine.dispose()
+
+    def _something_happens(self) -> None:
+        with transaction(self._database) as session:
+            set_house_rule(session, "idle_sign_out_min", 0, "everybody stays", datetime.now(UTC))
 
     def _asked(self, path: str) -> tuple[float, str]:
         path, _, query = path.partition("?")
@@ -81,7 +84,7 @@ def _fill(database: Database, path: Path) -> None:
         for sheet_id, stack_id, layer, laid in _laid(connection, now):
             connection.execute(_LAID, (sheet_id, stack_id, layer, laid, sheet_id))
             connection.execute(_UNDER_PRESS, (stack_id, layer, laid, laid, sheet_id))
-        connection.execute("UPDATE stack SET weights_on = 1, turned_at = ?, next_layer = 1000", (_kept(now),))
+        connection.execute("UPDATE stack SET weights_on = 1, turned_at = ?, next_layer = 2000000", (_kept(now),))
         connection.execute("INSERT INTO weight_span (stack_id, on_at) SELECT id, ? FROM stack",
                            (_kept(now - timedelta(hours=20)),))  # fmt: skip
         connection.execute("COMMIT")
@@ -97,7 +100,7 @@ def _laid(connection: sqlite3.Connection, now: datetime) -> Iterator[tuple[int, 
         raise AssertionError("There are too few sheets for so many stacks.")
     for place, sheet_id in enumerate(sheets):
         at = now - timedelta(hours=30 if place % EACH < EACH // 2 else 6)
-        yield sheet_id, stacks[place // EACH], 500 + place % EACH, _kept(at)
+        yield sheet_id, stacks[place // EACH], 1_000_000 + place % EACH, _kept(at)
 
 
 def _kept(moment: datetime) -> str:
