@@ -23,6 +23,7 @@ from app.bringing_in import Bringer, keep_bringing
 from app.clock import utc_now
 from app.config import HOME, Config
 from app.db.engine import open_database, sqlite_url
+from app.serving import SWITCH_S
 from tests.bench.floor import Floor, hello_app
 from tests.bench.work import ZONE
 
@@ -55,6 +56,7 @@ def serve(mine: Path, floors: Path, told: Path) -> None:
     def either(environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
         return (baselines if environ["PATH_INFO"] in ("/hello", "/raw") else application)(environ, start)
 
+    sys.setswitchinterval(SWITCH_S)
     # More wait than there are threads: that is what is measured, and need not be said for each of them.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     server = create_server(either, host="127.0.0.1", port=0, threads=8, connection_limit=1000, asyncore_use_poll=True,
