@@ -98,7 +98,7 @@ def context(browser: Browser) -> Iterator[BrowserContext]:
     """A browser of its own for one test."""
     # Still pictures: what fades in has no contrast of its own while it does.
     opened = browser.new_context(viewport={"width": 1440, "height": 900}, reduced_motion="reduce")
-    opened.set_default_timeout(8000)
+    opened.set_default_timeout(20_000)
     yield opened
     opened.close()
 

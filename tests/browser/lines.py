@@ -87,7 +87,7 @@ class Line:
             home, executable_path=chromium(), headless=True,
             args=[*ARGS, "--ignore-certificate-errors"], ignore_https_errors=True, reduced_motion="reduce",
         )  # fmt: skip
-        opened.set_default_timeout(9000)
+        opened.set_default_timeout(20_000)
         # The device's clock is set by standing in for what a page asks of it; the steady clock is left as it is.
         opened.add_init_script(
             f"window.off = {offset_ms}; const real = Date.now; Date.now = () => real() + window.off;"

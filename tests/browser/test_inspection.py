@@ -33,7 +33,7 @@ def back_in_time(served: Served, *tables: str) -> list[str]:
 def test_by_touch_the_very_place_is_marked_and_mended_on_the_spot(served: Served, browser: Browser) -> None:
     (number,) = back_in_time(served, "table-1")
     context = browser.new_context(viewport={"width": 1024, "height": 768}, has_touch=True, reduced_motion="reduce")
-    context.set_default_timeout(8000)
+    context.set_default_timeout(20_000)
     page = context.new_page()
     errors: list[str] = []
     watch(page, errors)
@@ -97,7 +97,7 @@ def test_by_keyboard_alone_a_place_and_a_finding_and_it_is_glued_again(
 def test_without_script_the_list_does_it_all(served: Served, browser: Browser) -> None:
     (number,) = back_in_time(served, "table-1")
     plain = browser.new_context(java_script_enabled=False)
-    plain.set_default_timeout(8000)
+    plain.set_default_timeout(20_000)
     page = plain.new_page()
     enrol(served, plain, "inspection")
     page.goto(served.url(f"/inspection/{number}"))

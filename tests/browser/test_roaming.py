@@ -83,6 +83,9 @@ def test_practice_is_seen_and_begins_again(served: Served, context: BrowserConte
     page.get_by_role("button", name="A day passes").click()
     page.get_by_text("A day has gone by").wait_for()
     assert "1 day ahead" in band.inner_text()
+    # The page is a new one: a scanner's keys go to the field once it has it.
+    page.wait_for_load_state("networkidle")
+    page.wait_for_function("() => document.activeElement.id === 'code'")
     scan(page, room.code("off", "P2"))
     answered(page, "Weights off.")
     scan(page, number)

@@ -70,7 +70,9 @@ def test_a_sheet_is_mounted_by_touch_and_what_it_took_is_counted(served, opened:
     answered(page, "Mounted.")
     assert room.log(number)[-1]["facts"]["used"] == {"packet": "large", "straps": "none"}
     used = page.locator("#side section", has_text="Used here today")
-    used.get_by_text("large packet").wait_for()
+    page.wait_for_function(
+        "() => document.getElementById('side').innerText.split(/\\s+/).filter((word) => word === '2').length >= 2"
+    )
     assert " ".join(used.inner_text().split()) in (
         "Used here today large packet 2 PVA, acid-free 2",
         "Used here today 2 large packet 2 PVA, acid-free",

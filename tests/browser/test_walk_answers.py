@@ -31,7 +31,7 @@ def coloured_by_force(browser: Browser) -> Iterator[BrowserContext]:
     opened = browser.new_context(
         viewport={"width": 1440, "height": 900}, reduced_motion="reduce", forced_colors="active"
     )
-    opened.set_default_timeout(8000)
+    opened.set_default_timeout(20_000)
     yield opened
     opened.close()
 

@@ -17,7 +17,7 @@ def screen(request: pytest.FixtureRequest, browser: Browser) -> Iterator[Browser
     opened = browser.new_context(
         viewport={"width": 1440, "height": 900}, reduced_motion="reduce", java_script_enabled=request.param
     )
-    opened.set_default_timeout(8000)
+    opened.set_default_timeout(20_000)
     yield opened
     opened.close()
 
