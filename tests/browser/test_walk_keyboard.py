@@ -23,6 +23,9 @@ def screen(request: pytest.FixtureRequest, browser: Browser) -> Iterator[Browser
 
 
 def walker_at(served: Served, screen: BrowserContext, slug: str, errors: list[str]) -> Walker:
+    # Whoever goes to another place leaves the page before: left open, it would go on speaking with a token that is taken away here.
+    for page in screen.pages:
+        page.close()
     screen.clear_cookies()
     enrol(served, screen, slug)
     page = screen.new_page()
