@@ -89,13 +89,14 @@ async function heed(scan, { response, text }, late, left) {
 }
 
 async function settle(scan, words, response, late) {
+  // At once with the answer, so that the next thing can be scanned the moment it is read.
+  field.focus({ preventScroll: true });
   await store.letGo(scan);
   if (late && response.headers.get("X-Answer") !== "done") await putAside(scan, words);
   state = "up";
   waits = 0;
   if (atPress) setTimeout(stacks, 1500);
   await paint();
-  field.focus({ preventScroll: true });
 }
 
 // The server is there and cannot take this one: it is tried a few times, and then it does not keep the others waiting.
