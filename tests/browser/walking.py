@@ -25,6 +25,7 @@ FOCUS = """() => {
 }"""
 OLD = "() => { document.getElementById('answer').dataset.old = 'yes'; }"
 MOST_TABS = 80
+MOST_LOOKS = 200
 CLOCK = re.compile(r"\b\d{1,2}:\d{2}\b")
 DAY = re.compile(
     r"\b(?:Mon|Tues|Wednes|Thurs|Fri|Satur|Sun)day\b|\b\d{1,2} (?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\b"
@@ -69,11 +70,19 @@ class Walker:
 
     def types(self, code: str, word: str) -> None:
         """Type a code where the keyboard is, which is the scan field, and wait for the answer."""
-        assert self.focus()["id"] == "code"
+        self.ready()
         self.page.evaluate(OLD)
         self.page.keyboard.type(code)
         self.press("Enter")
         self.answered(word)
+        self.ready()
+
+    def ready(self) -> None:
+        """The next thing can be scanned: the keyboard is in the scan field, at the latest once the page has settled."""
+        for _ in range(MOST_LOOKS):
+            if self.page.evaluate("() => document.activeElement && document.activeElement.id") == "code":
+                break
+            self.page.wait_for_timeout(50)
         assert self.focus()["id"] == "code", "after every answer the next thing can be scanned"
 
     def answered(self, word: str) -> None:
