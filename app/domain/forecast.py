@@ -70,10 +70,24 @@ class Extra:
             raise ValueError(f"Every {self.every} days cannot be. Give 1 or more.")
 
 
+@dataclass(frozen=True, slots=True)
+class Spell:
+    """The first `number` open days, which are like other days than those that follow. ValueError for a number below 0."""
+
+    days: Days
+    number: int
+
+    def __post_init__(self) -> None:
+        if self.number < 0:
+            raise ValueError(f"A spell of {self.number} days cannot be. Give 0 or more.")
+
+
 @lru_cache(maxsize=512)
 def days_needed(days: Days, backlog: int, certainties: tuple[float | Fraction, ...] = CERTAINTIES,
-                most_days: int = MOST_DAYS, extra: Extra | None = None) -> tuple[int | None, ...]:  # fmt: skip
-    """For each certainty the fewest open days on which the backlog is done, each day drawn from those seen.
+                most_days: int = MOST_DAYS, extra: Extra | None = None,
+                first: Spell | None = None) -> tuple[int | None, ...]:  # fmt: skip
+    """For each certainty the fewest open days on which the backlog is done, each day drawn from those seen; those of the
+    `first` spell, if there is one, from its own.
 
     0 for no backlog, None where it takes more than `most_days`. Certainties are taken as written (0.85 is 17/20).
     Computed by convolution: the chances that it is not yet done are never rounded up, and lose less than 10^-19 in
@@ -82,11 +96,28 @@ def days_needed(days: Days, backlog: int, certainties: tuple[float | Fraction, .
     chance falls short of the certainty by less than that. ValueError for a certainty that is not above 0 and below 1.
     """
     asked = [_checked(certainty) for certainty in certainties]
-    if backlog <= 0 or not _ever_done(days, extra):
+    if backlog <= 0 or not (_ever_done(days, extra) or (first and first.number and first.days.mean)):
         return tuple(0 if backlog <= 0 else None for _ in asked)
+    if first and first.number:
+        return _after(first, days, backlog, certainties, most_days, extra)
     search = _Search(days, backlog, most_days, extra, max(asked))
     found = {certainty: search.fewest(certainty) for certainty in sorted(set(asked))}
     return tuple(found[certainty] for certainty in asked)
+
+
+def _after(first: Spell, days: Days, backlog: int, certainties: tuple[float | Fraction, ...], most_days: int,
+           extra: Extra | None) -> tuple[int | None, ...]:  # fmt: skip
+    """The same with a first spell: what is not done within it goes on from what was done by its end."""
+    number = min(first.number, most_days)
+    within = days_needed(first.days, backlog, certainties, number, extra)
+    begun = _power(_day(first.days, backlog), number, backlog)
+    if extra:
+        begun = _both(begun, _power(_day(extra.days, backlog), number // extra.every, backlog), backlog)
+    asked = [_checked(certainty) for certainty in certainties]
+    search = _Search(days, backlog, most_days, extra, max(asked), (number, begun))
+    late = sorted({certainty for certainty, found in zip(asked, within, strict=True) if found is None})
+    found = {certainty: search.fewest(certainty) for certainty in late}
+    return tuple(found[each] if done is None else done for each, done in zip(asked, within, strict=True))
 
 
 def chance_done(days: Days, backlog: int, number: int, extra: Extra | None = None) -> Fraction:
@@ -117,10 +148,11 @@ class _Work:
 class _Search:
     """The distributions of 1, 2, 4, … rounds of days, and the way down to the last day on which it is not yet done."""
 
-    def __init__(self, days: Days, backlog: int, most_days: int, extra: Extra | None, surest: Fraction) -> None:
+    def __init__(self, days: Days, backlog: int, most_days: int, extra: Extra | None, surest: Fraction,
+                 begun: tuple[int, _Work] | None = None) -> None:  # fmt: skip
         self.backlog, self.most_days = backlog, most_days
         self.every = extra.every if extra else 1
-        self.day, self.began, self.begun = _day(days, backlog), 0, NOTHING
+        self.day, (self.began, self.begun) = _day(days, backlog), begun or (0, NOTHING)
         # A round ends with the day on which somebody more is there.
         first = _power(self.day, self.every, backlog)
         self.rounds = [_both(first, _day(extra.days, backlog), backlog) if extra else first]

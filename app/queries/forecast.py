@@ -10,9 +10,10 @@ from fractions import Fraction
 from sqlalchemy.orm import Session
 
 from app.domain.calendar import Calendar, day_bounds, local_day, plus_open_days
-from app.domain.forecast import CERTAINTIES, Days, Extra, days_needed
+from app.domain.forecast import CERTAINTIES, Days, Extra, Spell, days_needed
+from app.domain.language import say, say_n
 from app.domain.stages import STAGES, Stage
-from app.domain.words import MONTHS
+from app.domain.words import date_said
 from app.queries.board_stages import StageView
 from app.queries.pace import COMING, GOING_BACK, LEAVING, Pace, pace, worker_days
 from app.queries.waiting import Judge
@@ -86,7 +87,7 @@ def forecast(session: Session, judged: Judge, stages: Sequence[StageView], asked
     at = asked.value if asked else last.when.slug if last else ""
     chosen = next((each for each in ahead if each.when.slug == at and each.when.dates), None)
     return Forecast(
-        today, len(found.days), _span(found, today), _too_few(judged, found), ahead, last.when.slug if last else "",
+        today, len(found.days), _span(found, today), too_few(judged, found), ahead, last.when.slug if last else "",
         _last_words(last), _one_more(session, judged, found, chosen) if chosen else None,
     )  # fmt: skip
 
@@ -99,37 +100,40 @@ def forecast_lines(session: Session, judged: Judge, stages: Sequence[StageView])
 
 def day_words(day: date | None) -> str:
     """A date as a forecast says it, always with its year; what lies beyond ten years has none."""
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}" if day else "not within ten years"
+    return date_said(day) if day else say("not within ten years")
 
 
 def _ahead(judged: Judge, found: Pace, view: StageView) -> StageAhead:
-    stage, few = Stage(view.slug), bool(_too_few(judged, found))
+    stage, few = Stage(view.slug), bool(too_few(judged, found))
     days, today = Days.of(found.of(LEAVING[stage])), local_day(judged.now, judged.calendar.zone)
     return StageAhead(
-        _when(judged, found, view), STAGES[stage].words, view.count, float(days.mean), days.idle,
+        _when(judged, found, view), say(STAGES[stage].words), view.count, float(days.mean), days.idle,
         "" if few else _rests_on(found, days, today), "" if few else _growing(found, stage),
     )  # fmt: skip
 
 
 def _when(judged: Judge, found: Pace, view: StageView) -> StageForecast:
-    backlog, few = view.may_go_on, _too_few(judged, found)
+    backlog, few = view.may_go_on, too_few(judged, found)
     if not backlog or few:
-        nothing = "none may go on now" if view.count else "nothing waits"
+        nothing = say("none may go on now") if view.count else say("nothing waits")
         return StageForecast(view.slug, backlog, None, few if backlog else nothing)
     days = Days.of(found.of(LEAVING[Stage(view.slug)]))
-    dates = _dates(judged, days, backlog)
+    dates = dates_of(judged, days, backlog)
     if not days.mean:
-        return StageForecast(view.slug, backlog, dates, f"nothing has left here on the last {days.number} open days")
+        return StageForecast(
+            view.slug, backlog, dates, say("nothing has left here on the last {number} open days", number=days.number)
+        )
     return StageForecast(view.slug, backlog, dates, _dates_words(dates))
 
 
-def _dates(judged: Judge, days: Days, backlog: int, extra: Extra | None = None) -> Dates:
-    most = WEEKS_IN_TEN_YEARS * _open_in_week(judged)
-    needed = days_needed(days, backlog, CERTAINTIES, most, extra)
-    return tuple(None if number is None else _nth_open_day(judged, number) for number in needed)
+def dates_of(judged: Judge, days: Days, backlog: int, extra: Extra | None = None, first: Spell | None = None) -> Dates:
+    """The dates for 50, 85 and 95 %, from the next open day after today; None beyond ten years."""
+    most = WEEKS_IN_TEN_YEARS * open_in_week(judged)
+    needed = days_needed(days, backlog, CERTAINTIES, most, extra, first)
+    return tuple(None if number is None else nth_open_day(judged, number) for number in needed)
 
 
-def _nth_open_day(judged: Judge, number: int) -> date | None:
+def nth_open_day(judged: Judge, number: int) -> date | None:
     """The n-th open day after today, n from 1; None where the calendar has none left."""
     calendar: Calendar = judged.calendar
     tomorrow = day_bounds(local_day(judged.now, calendar.zone), calendar.zone)[1]
@@ -137,7 +141,8 @@ def _nth_open_day(judged: Judge, number: int) -> date | None:
     return local_day(begins, calendar.zone) if begins is not None else None
 
 
-def _open_in_week(judged: Judge) -> int:
+def open_in_week(judged: Judge) -> int:
+    """How many days of a usual week the room is open, at least 1."""
     return len(judged.calendar.open_weekdays) or 1
 
 
@@ -145,11 +150,14 @@ def _one_more(session: Session, judged: Judge, found: Pace, ahead: StageAhead) -
     stage, today = Stage(ahead.when.slug), ahead.when.dates or ()
     single, least = worker_days(session, judged, found, stage), judged.house.forecast_least_days
     if single.number < least:
-        words = f"Too few days of single workers to say: {single.number} of {least} are on record."
+        words = say(
+            "Too few days of single workers to say: {known} of {least} are on record.", known=single.number, least=least
+        )
         return OneMore(stage.value, ahead.name, today, None, words)
-    extra = Extra(single, _open_in_week(judged))
-    dates = _dates(judged, Days.of(found.of(LEAVING[stage])), ahead.when.backlog, extra)
-    words = f"One worker did {float(single.mean):.1f} sheets a day here on average, on {single.number:,} days of single workers."
+    extra = Extra(single, open_in_week(judged))
+    dates = dates_of(judged, Days.of(found.of(LEAVING[stage])), ahead.when.backlog, extra)
+    words = say("One worker did {mean:.1f} sheets a day here on average, on {days:,} days of single workers.",
+                mean=float(single.mean), days=single.number)  # fmt: skip
     return OneMore(stage.value, ahead.name, today, dates, words)
 
 
@@ -162,11 +170,14 @@ def _last(ahead: Sequence[StageAhead]) -> StageAhead | None:
 def _last_words(last: StageAhead | None) -> str:
     if last is None or not last.when.dates:
         return ""
-    even, many = last.when.dates[0], last.when.backlog != 1
-    sheets = f"its {last.when.backlog:,} {'sheets' if many else 'sheet'}"
-    holds = f"{last.name} holds the others back: {sheets} {'are' if many else 'is'} done last"
-    when = f"with an even chance by {day_words(even)}" if even else "not within ten years at this pace"
-    return f"{holds}, {when}.{' ' + last.growing if last.growing else ''}"
+    even = last.when.dates[0]
+    when = (
+        say("with an even chance by {day}", day=day_words(even)) if even else say("not within ten years at this pace")
+    )
+    words = say_n("{stage} holds the others back: its {n:,} sheet is done last, {when}.",
+                  "{stage} holds the others back: its {n:,} sheets are done last, {when}.",
+                  last.when.backlog, stage=last.name, when=when)  # fmt: skip
+    return f"{words} {last.growing}" if last.growing else words
 
 
 def _growing(found: Pace, stage: Stage) -> str:
@@ -174,25 +185,33 @@ def _growing(found: Pace, stage: Stage) -> str:
     gone = Days.of(found.of((*LEAVING[stage], *GOING_BACK.get(stage, ())))).mean
     if came <= gone * GROWS_FROM:
         return ""
-    return f"It grows: {_tenths(came)} sheets a day come in, {_tenths(gone)} go out."
+    return say("It grows: {came} sheets a day come in, {gone} go out.", came=_tenths(came), gone=_tenths(gone))
 
 
 def _tenths(mean: Fraction) -> str:
-    return f"{float(round(mean, 1)):.1f}"
+    return say("{mean:.1f}", mean=float(round(mean, 1)))
 
 
-def _too_few(judged: Judge, found: Pace) -> str:
+def too_few(judged: Judge, found: Pace) -> str:
+    """Why nothing can be forecast yet; empty where it can."""
     least = judged.house.forecast_least_days
     few = len(found.days) < least
-    return f"too few days to say: {len(found.days)} of {least} open days are on record" if few else ""
+    return (
+        say("too few days to say: {days} of {least} open days are on record", days=len(found.days), least=least)
+        if few
+        else ""
+    )
 
 
 def _dates_words(dates: Dates) -> str:
     if dates[0] is None:
-        return "more than ten years at this pace"
+        return say("more than ten years at this pace")
     if dates[0] == dates[-1]:
-        return f"95 % by {day_words(dates[0])}"
-    return f"even chance by {day_words(dates[0])}, 95 % {'by ' if dates[-1] else ''}{day_words(dates[-1])}"
+        return say("95 % by {day}", day=day_words(dates[0]))
+    first, last = day_words(dates[0]), day_words(dates[-1])
+    if dates[-1]:
+        return say("even chance by {first}, 95 % by {last}", first=first, last=last)
+    return say("even chance by {first}, 95 % {last}", first=first, last=last)
 
 
 def _span(found: Pace, today: date) -> str:
@@ -200,15 +219,20 @@ def _span(found: Pace, today: date) -> str:
         return ""
     first, last = (_short(day, today) for day in (found.days[0], found.days[-1]))
     return (
-        f"the last {len(found.days)} open days, {first} to {last}" if len(found.days) > 1 else f"one open day, {first}"
+        say("the last {days} open days, {first} to {last}", days=len(found.days), first=first, last=last)
+        if len(found.days) > 1
+        else say("one open day, {first}", first=first)
     )
 
 
 def _rests_on(found: Pace, days: Days, today: date) -> str:
-    idle = {0: "", 1: ", 1 day without any"}.get(days.idle, f", {days.idle} days without any")
-    return f"{_span(found, today)}, {_tenths(days.mean)} sheets a day on average{idle}"
+    span, mean = _span(found, today), _tenths(days.mean)
+    if not days.idle:
+        return say("{span}, {mean} sheets a day on average", span=span, mean=mean)
+    return say_n("{span}, {mean} sheets a day on average, {n} day without any",
+                 "{span}, {mean} sheets a day on average, {n} days without any",
+                 days.idle, span=span, mean=mean)  # fmt: skip
 
 
 def _short(day: date, today: date) -> str:
-    words = f"{day.day} {MONTHS[day.month - 1]}"
-    return words if day.year == today.year else f"{words} {day.year}"
+    return date_said(day, with_year=day.year != today.year)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session
@@ -48,6 +49,12 @@ _WITHIN = (TALLY.c.day >= bindparam("since"), TALLY.c.day < bindparam("today"))
 _MOVED = (
     select(TALLY.c.day, TALLY.c.step, func.sum(TALLY.c.credit_60)).where(*_WITHIN).group_by(TALLY.c.day, TALLY.c.step)
 )
+_MOVED_BY = (
+    select(TALLY.c.day, TALLY.c.step, func.sum(TALLY.c.credit_60))
+    .where(*_WITHIN, TALLY.c.worker_id == bindparam("worker"))
+    .group_by(TALLY.c.day, TALLY.c.step)
+)
+_WORKERS = select(TALLY.c.worker_id).where(*_WITHIN, TALLY.c.credit_60 > 0).distinct()
 _BY_WORKER = (
     select(func.sum(TALLY.c.credit_60))
     .where(*_WITHIN, TALLY.c.step.in_(bindparam("steps", expanding=True)))
@@ -68,21 +75,31 @@ class Pace:
 
     def of(self, steps: Iterable[Step]) -> tuple[int, ...]:
         """How many sheets these steps were taken with on each day."""
+        return whole_sheets(self.sixtieths(steps))
+
+    def sixtieths(self, steps: Iterable[Step]) -> tuple[int, ...]:
+        """The same in sixtieths of a sheet, which shares of several workers are counted in."""
         sums = zip(*(self.moved.get(step.value, (0,) * len(self.days)) for step in steps), strict=True)
-        return tuple(_sheets(sum(sixtieths)) for sixtieths in sums)
+        return tuple(sum(each) for each in sums)
 
 
 def pace(session: Session, judged: Judge) -> Pace:
     """The open days of the last weeks (house rule forecast_weeks), but none before the room's first entry."""
     today = local_day(judged.now, judged.calendar.zone)
     days = _days(session, judged, today)
-    within = {"since": min(days, default=today) - LONGEST_CLOSED, "today": today}
-    moved: dict[str, list[int]] = {}
-    for day, step, sixtieths in session.execute(_MOVED, within):
-        place = _place(judged.calendar, days, day)
-        if place is not None:
-            moved.setdefault(step, [0] * len(days))[place] += sixtieths
-    return Pace(days, {step: tuple(sixtieths) for step, sixtieths in moved.items()})
+    return _pace(judged, days, session.execute(_MOVED, _within(days, today)))
+
+
+def pace_of_worker(session: Session, judged: Judge, found: Pace, worker_id: int) -> Pace:
+    """One worker's part in what was done on the same days."""
+    within = _within(found.days, local_day(judged.now, judged.calendar.zone))
+    return _pace(judged, found.days, session.execute(_MOVED_BY, within | {"worker": worker_id}))
+
+
+def workers_within(session: Session, judged: Judge, found: Pace) -> frozenset[int]:
+    """Who did anything on those days."""
+    within = _within(found.days, local_day(judged.now, judged.calendar.zone))
+    return frozenset(session.execute(_WORKERS, within).scalars())
 
 
 def worker_days(session: Session, judged: Judge, found: Pace, stage: Stage) -> Days:
@@ -92,6 +109,19 @@ def worker_days(session: Session, judged: Judge, found: Pace, stage: Stage) -> D
     today = local_day(judged.now, judged.calendar.zone)
     asked = {"since": found.days[0], "today": today, "steps": [step.value for step in LEAVING[stage]]}
     return Days.of(_sheets(sixtieths) for sixtieths in session.execute(_BY_WORKER, asked).scalars())
+
+
+def _within(days: tuple[date, ...], today: date) -> dict[str, Any]:
+    return {"since": min(days, default=today) - LONGEST_CLOSED, "today": today}
+
+
+def _pace(judged: Judge, days: tuple[date, ...], rows: Iterable[Any]) -> Pace:
+    moved: dict[str, list[int]] = {}
+    for day, step, sixtieths in rows:
+        place = _place(judged.calendar, days, day)
+        if place is not None:
+            moved.setdefault(step, [0] * len(days))[place] += sixtieths
+    return Pace(days, {step: tuple(sixtieths) for step, sixtieths in moved.items()})
 
 
 def _days(session: Session, judged: Judge, today: date) -> tuple[date, ...]:
@@ -109,6 +139,11 @@ def _place(calendar: Calendar, days: tuple[date, ...], day: date) -> int | None:
         return None
     place = calendar.open_before(day.toordinal()) - calendar.open_before(days[0].toordinal())
     return place if 0 <= place < len(days) else None
+
+
+def whole_sheets(sixtieths: Iterable[int]) -> tuple[int, ...]:
+    """Sixtieths of a sheet as whole sheets, rounded; never below 0."""
+    return tuple(map(_sheets, sixtieths))
 
 
 def _sheets(sixtieths: int) -> int:

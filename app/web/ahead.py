@@ -9,11 +9,13 @@ from datetime import date, timedelta
 from flask import Blueprint, Response, request
 
 from app.db.engine import reading
-from app.domain.words import MONTHS
+from app.domain.language import say
+from app.domain.words import date_said, month_said
 from app.queries.forecast import Forecast, StageAhead, day_words, forecast
 from app.queries.pace import LEAVING
 from app.queries.waiting import judge
 from app.web.board import kept_board
+from app.web.changed_pace import asked_change
 from app.web.render import house, now, page
 
 bp = Blueprint("ahead", __name__)
@@ -49,10 +51,12 @@ def show() -> Response:
     known = {stage.value: stage for stage in LEAVING}
     stages = kept_board().board_now().stages
     with reading(house().database) as session:
-        found = forecast(session, judge(session, now(), house().zone), stages, known.get(asked))
-    wrong = "" if asked in ("", *known) else "There is no such stage to look ahead for. Choose one of those below."
-    return page("board/ahead.html", 422 if wrong else 200, found=found, wrong=wrong, drawn=time_line(found),
-                choices=_may_ask(found), day_words=day_words)  # fmt: skip
+        judged = judge(session, now(), house().zone)
+        found = forecast(session, judged, stages, known.get(asked))
+        change = asked_change(session, judged, stages)
+    wrong = "" if asked in ("", *known) else say("There is no such stage to look ahead for. Choose one of those below.")
+    return page("board/ahead.html", 422 if wrong or change["change_form"].errors else 200, found=found, wrong=wrong,
+                drawn=time_line(found), choices=_may_ask(found), day_words=day_words, **change)  # fmt: skip
 
 
 def time_line(found: Forecast) -> TimeLine | None:
@@ -94,7 +98,7 @@ def _months(today: date, end: date) -> list[date]:
 
 
 def _mark_words(day: date, is_month: bool) -> str:
-    return f"{MONTHS[day.month - 1]} {day.year}" if is_month else f"{day.day} {MONTHS[day.month - 1]}"
+    return month_said(day) if is_month else date_said(day, with_year=False)
 
 
 def _share(day: date, today: date, end: date) -> float:

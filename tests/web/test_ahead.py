@@ -93,9 +93,29 @@ def test_a_new_room_says_how_many_days_it_still_needs(room: Room, client_as: Cli
     assert "On a time line" not in said
 
 
-def test_the_page_names_nobody(busy: Room, client_as: ClientAs) -> None:
-    main = client_as("manager").get("/ahead").text.partition("<main")[2]
-    assert "Olwen" not in main and "Hedda" not in main
+def test_the_page_names_nobody_to_whoever_sees_no_names(busy: Room, client_as: ClientAs) -> None:
+    reader = client_as("reader")
+    main = reader.get("/ahead").text.partition("<main")[2]
+    assert "Olwen" not in main and "Hedda" not in main and "Who is away" not in main
+    asked = reader.get("/ahead", query_string={"away": busy.worker["olwen"]})
+    assert asked.status_code == 422 and "Olwen" not in asked.text and "Then" not in words(asked)
+
+
+def test_the_manager_asks_what_it_would_be_without_somebody(busy: Room, client_as: ClientAs) -> None:
+    asked = {"afternoons": "0", "share": "whole", "away": busy.worker["olwen"], "weeks": "2", "places": ""}
+    said = words(client_as("manager").get("/ahead", query_string=asked))
+    assert "What Olwen Tarrant did on those days is left out for 2 weeks, and nobody takes it over." in said
+    # Nobody else ever mounted: nothing is done in the ten open days that they are away.
+    then = re.search(r"Then Ready for mounting 3 (\d+ Dec 2026) .*? (\d+ Jan 2027)", said)
+    assert then is not None and "Each stage is reckoned for itself" in said
+
+
+@pytest.mark.parametrize("wrong", [{"places": "many"}, {"places": "-1"}, {"afternoons": "9"}, {"weeks": "1000", "places": "3"}])
+def test_what_cannot_be_asked_is_said_and_what_was_typed_stays(
+    busy: Room, client_as: ClientAs, wrong: dict[str, str]
+) -> None:
+    answer = client_as("trainer").get("/ahead", query_string={"afternoons": "1", **wrong})
+    assert answer.status_code == 422 and "field-error" in answer.text and "It rests on:" not in words(answer)
 
 
 def drawn(today: date, *dates: date | None) -> Forecast:
