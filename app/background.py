@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy.exc import SQLAlchemyError
 
+from app.backing_up import Keeper, keep_backups
 from app.bringing_in import Bringer, keep_bringing
 from app.clock import Watch, utc_now
 from app.db.engine import Database, checkpoint, reading, transaction
@@ -24,10 +25,14 @@ CHECKPOINT_S = 2.0
 BEAT_EVERY_S = 60.0
 
 
-def keep_going(
-    database: Database, watch: Watch, zone: ZoneInfo, stopped: threading.Event, uploads: Path | None = None
-) -> None:
-    """Start what goes on in the background, until `stopped` is set. `uploads` is where files lie that were sent in."""
+def keep_going(database: Database, watch: Watch, zone: ZoneInfo, stopped: threading.Event, uploads: Path | None = None,
+               keeper: Keeper | None = None) -> None:  # fmt: skip
+    """Start what goes on in the background, until `stopped` is set. `uploads` is where files lie that were sent in; `keeper`
+    keeps the backups, where there are any.
+    """
+    if keeper is not None:
+        keeper.doubtful = lambda: watch.is_doubtful(_ahead(database))
+        threading.Thread(target=keep_backups, args=(keeper, stopped), daemon=True).start()
     if uploads is not None:
         bringing = (Bringer(database, utc_now, zone), uploads, stopped.wait)
         threading.Thread(target=keep_bringing, args=bringing, daemon=True).start()
@@ -68,6 +73,11 @@ def read_ahead(database: Database, now: datetime, zone: ZoneInfo) -> None:
     # A room that is younger than a week has none.
     with suppress(ValueError, SQLAlchemyError), reading(database) as session:
         week(session, year, number, now, zone)
+
+
+def _ahead(database: Database) -> timedelta:
+    with reading(database) as session:
+        return timedelta(minutes=room_house(session)[0].clock_ahead_min)
 
 
 def _go_round(database: Database, watch: Watch, zone: ZoneInfo, stopped: threading.Event) -> None:

@@ -8,6 +8,7 @@ from sqlalchemy.engine import RowMapping
 from app.db.models import Hold, table_of
 from app.db.prepared import prepared
 from app.domain.holds import AWAY, OUT
+from app.domain.language import say
 from app.domain.sheet import Standing
 from app.domain.words import said
 from app.services.desk import Desk
@@ -31,10 +32,12 @@ def back_words(desk: Desk, row: RowMapping, now_stands: Standing) -> tuple[str, 
 
 
 def _was_missing(desk: Desk, row: RowMapping) -> str:
-    return f"Found. It was missing; last entry {said(row['last_at'], desk.occasion.zone, desk.now)}."
+    return say("Found. It was missing; last entry {when}.", when=said(row["last_at"], desk.occasion.zone, desk.now))
 
 
 def _was_out(desk: Desk, row: RowMapping) -> str:
     out = desk.session.execute(_LAST_OUT, {"sheet": row["id"]}).one()
-    whom = f"with {out.with_whom} " if out.with_whom else ""
-    return f"Back. It was out {whom}since {said(out.put_at, desk.occasion.zone, desk.now)}."
+    since = said(out.put_at, desk.occasion.zone, desk.now)
+    if out.with_whom:
+        return say("Back. It was out with {whom} since {since}.", whom=out.with_whom, since=since)
+    return say("Back. It was out since {since}.", since=since)
