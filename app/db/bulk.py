@@ -1,14 +1,16 @@
-"""Many rows at once: on SQLite's driver itself, with what is alike in all of them converted once."""
+"""Many rows at once: on the driver itself, with what is alike in all of them converted once."""
 
 from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Table, func, insert, select
+from sqlalchemy import Connection, Table, func, insert, select, text
 from sqlalchemy.orm import Session
+
+from app.db.prepared import in_our_words
 
 Convert = Callable[[Any], Any]
 Rows = Sequence[tuple[Any, ...]]
@@ -25,13 +27,15 @@ def insert_many(session: Session, table: Table, columns: Sequence[str], rows: Ro
     """
     if not rows:
         return
-    same = {**_defaults(table, {*columns, *alike}), **alike}
-    driver = session.connection().connection.driver_connection
+    same = {**defaults_of(table, {*columns, *alike}), **alike}
+    line = session.connection()
+    driver: Any = line.connection.driver_connection
+    values = _values(session, table, columns, rows, same)
     if not isinstance(driver, sqlite3.Connection):
-        session.execute(insert(table), _named(columns, rows, same))
+        copy_in(line, table, (*columns, *same), values)
         return
     try:
-        driver.executemany(*_plain(session, table, columns, rows, same))
+        driver.executemany(_insert(table, (*columns, *same)), values)
     except sqlite3.Error:
         # Once more through SQLAlchemy, which fails in the same way and says it in its own words.
         session.execute(insert(table), _named(columns, rows, same))
@@ -41,16 +45,22 @@ def insert_numbered(
     session: Session, table: Table, columns: Sequence[str], rows: Rows, alike: Mapping[str, Any]
 ) -> list[int]:
     """Insert rows as `insert_many` does and return their ids, in the order of the rows. Only this transaction writes there."""
-    if session.get_bind().dialect.name == "sqlite":
-        # SQLite has one writer, so nobody takes these ids meanwhile.
-        first = (session.execute(select(func.max(table.c.id))).scalar() or 0) + 1
-        ids = list(range(first, first + len(rows)))
-        numbered = [(row_id, *row) for row_id, row in zip(ids, rows, strict=True)]
-        insert_many(session, table, ("id", *columns), numbered, alike)
-        return ids
-    same = {**_defaults(table, {*columns, *alike}), **alike}
-    made = insert(table).returning(table.c.id, sort_by_parameter_order=True)
-    return list(session.execute(made, _named(columns, rows, same)).scalars())
+    ids = _next_ids(session, table, len(rows))
+    numbered = [(row_id, *row) for row_id, row in zip(ids, rows, strict=True)]
+    insert_many(session, table, ("id", *columns), numbered, alike)
+    return ids
+
+
+def copy_in(line: Connection, table: Table, names: Sequence[str], rows: Iterable[tuple[Any, ...]]) -> None:
+    """Write rows into a table of PostgreSQL, as its driver takes them; SQLAlchemy's errors."""
+    words = f'COPY "{table.name}" ({_quoted(names)}) FROM STDIN'
+    driver: Any = line.connection.driver_connection
+    try:
+        with driver.cursor() as cursor, cursor.copy(words) as copy:
+            for row in rows:
+                copy.write_row(row)
+    except line.dialect.loaded_dbapi.Error as error:
+        raise in_our_words(line, words, error) from error
 
 
 def as_things(values: Mapping[str, Any]) -> dict[str, Any]:
@@ -64,21 +74,35 @@ def _named(columns: Sequence[str], rows: Rows, same: Mapping[str, Any]) -> list[
     ]  # fmt: skip
 
 
-def _plain(
-    session: Session, table: Table, columns: Sequence[str], rows: Rows, same: Mapping[str, Any]
-) -> tuple[str, Rows]:
-    """The statement and its values as SQLite's driver takes them."""
+def _next_ids(session: Session, table: Table, many: int) -> list[int]:
+    """So many ids that nobody else is given."""
+    if session.get_bind().dialect.name != "sqlite":
+        found = text("SELECT nextval(pg_get_serial_sequence(:name, 'id')) FROM generate_series(1, :many)")
+        return list(session.execute(found, {"name": f'"{table.name}"', "many": many}).scalars())
+    # SQLite has one writer, so nobody takes these ids meanwhile.
+    first = (session.execute(select(func.max(table.c.id))).scalar() or 0) + 1
+    return list(range(first, first + many))
+
+
+def _insert(table: Table, names: Sequence[str]) -> str:
+    return f'INSERT INTO "{table.name}" ({_quoted(names)}) VALUES ({", ".join("?" * len(names))})'
+
+
+def _quoted(names: Sequence[str]) -> str:
+    return ", ".join(f'"{name}"' for name in names)
+
+
+def _values(session: Session, table: Table, columns: Sequence[str], rows: Rows, same: Mapping[str, Any]) -> Rows:
+    """The rows as the driver takes them."""
     dialect = session.get_bind().dialect
     converts = [table.c[name].type.dialect_impl(dialect).bind_processor(dialect) for name in (*columns, *same)]
     fixed = tuple(_as_kept(each, value) for each, value in zip(converts[len(columns) :], same.values(), strict=True))
     places = [(place, each) for place, each in enumerate(converts[: len(columns)]) if each is not None]
-    names = ", ".join(f'"{name}"' for name in (*columns, *same))
-    marks = ", ".join("?" * (len(columns) + len(same)))
-    text = f'INSERT INTO "{table.name}" ({names}) VALUES ({marks})'
-    return text, [_converted(row, places) + fixed for row in rows]
+    return [_converted(row, places) + fixed for row in rows]
 
 
-def _defaults(table: Table, named: set[str]) -> dict[str, Any]:
+def defaults_of(table: Table, named: set[str]) -> dict[str, Any]:
+    """What the columns of a table that are not named hold by themselves, where that is a plain value."""
     found = {}
     for column in table.columns:
         default: Any = column.default

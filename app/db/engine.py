@@ -12,10 +12,10 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine, create_engine, event
-from sqlalchemy.engine import make_url
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 
+from app.db import postgres
 from app.db.prepared import Lean
 
 PRAGMAS = (
@@ -30,7 +30,20 @@ PRAGMAS = (
     "PRAGMA cache_size = -65536",
     "PRAGMA temp_store = MEMORY",
     "PRAGMA mmap_size = 268435456",
+    # Carrying over is done beside the scans; the commit of one does it only where that is long overdue.
+    "PRAGMA wal_autocheckpoint = 4000",
 )
+BEGIN_WRITING = "BEGIN IMMEDIATE"
+# Raised where the database cannot be used now: it is held, its disk is full, or may only be read. What was begun is undone.
+NotNow = OperationalError
+
+
+@dataclass(eq=False, slots=True)
+class _Waiter:
+    """One who waits for a turn; `in_vain` is why it is not to be tried when it comes, where there is a reason."""
+
+    turn: threading.Event = field(default_factory=threading.Event)
+    in_vain: NotNow | None = None
 
 
 class Turns:
@@ -38,7 +51,7 @@ class Turns:
 
     def __init__(self) -> None:
         self._guard = threading.Lock()
-        self._waiting: deque[threading.Event] = deque()
+        self._waiting: deque[_Waiter] = deque()
         self._taken = False
 
     def __enter__(self) -> None:
@@ -46,21 +59,30 @@ class Turns:
             if not self._taken:
                 self._taken = True
                 return
-            mine = threading.Event()
+            mine = _Waiter()
             self._waiting.append(mine)
-        mine.wait()
+        mine.turn.wait()
+        if mine.in_vain is not None:
+            self.__exit__()
+            raise NotNow(mine.in_vain.statement, None, mine.in_vain.orig or mine.in_vain)
 
     def __exit__(self, *_: object) -> None:
         with self._guard:
             if self._waiting:
-                self._waiting.popleft().set()
+                self._waiting.popleft().turn.set()
             else:
                 self._taken = False
+
+    def in_vain(self, why: NotNow) -> None:
+        """Whoever waits now has waited as long as the one who could not begin: they are told the same, and do not wait anew."""
+        with self._guard:
+            for waiter in self._waiting:
+                waiter.in_vain = why
 
 
 @dataclass
 class Database:
-    """One room's database: the engine, and the turn that its writers wait for (SQLite only).
+    """One room's database: the engine, and the turn that this program's writers wait for.
 
     `writes` changes with every transaction that this program has committed. `is_practice` is a room in which people only
     practise: it knows the practice slips and no others.
@@ -72,19 +94,27 @@ class Database:
     writes: int = 0
     is_practice: bool = False
     writing: Engine = field(init=False, repr=False)
+    looking: Engine = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
-        self.writing = self.engine.execution_options(begin_writing=True)
+        writes, reads = (BEGIN_WRITING, "BEGIN") if self.is_sqlite else (postgres.BEGIN_WRITING, postgres.BEGIN_READING)
+        self.writing = self.engine.execution_options(begin=writes)
+        self.looking = self.engine.execution_options(begin=reads)
 
     @property
     def is_sqlite(self) -> bool:
         """Whether this is the one-file database."""
         return self.engine.dialect.name == "sqlite"
 
+    @property
+    def is_alone(self) -> bool:
+        """Whether no other server process writes here: then `writes` tells of everything but other programs."""
+        return self.is_sqlite
+
 
 def open_database(url: str, threads: int = 8, *, is_practice: bool = False) -> Database:
     """Open the room's database; nothing is read yet. One connection is kept for each thread."""
-    parsed = make_url(url)
+    parsed = postgres.with_driver(url)
     # Errors name no values: among them are badges and what was typed.
     options: dict[str, Any] = {"pool_size": threads + 2, "max_overflow": 8, "hide_parameters": True}
     if parsed.get_backend_name() == "sqlite":
@@ -93,7 +123,26 @@ def open_database(url: str, threads: int = 8, *, is_practice: bool = False) -> D
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _settle)
         event.listen(engine, "begin", _begin)
+    else:
+        postgres.settle(engine)
     return Database(engine, is_practice=is_practice)
+
+
+@contextmanager
+def apart(database: Database) -> Iterator[Database]:
+    """The same room for long work: on SQLite by a connection of its own, whose memory stays small however much passes
+    through, and which leaves the tidying up to who works. Its writers stand in the same line as all others.
+    """
+    if not database.is_sqlite:
+        yield database
+        return
+    mine = open_database(database.engine.url.render_as_string(hide_password=False), threads=1, is_practice=database.is_practice)
+    event.listen(mine.engine, "connect", _keep_small)
+    mine.turns, mine.kept = database.turns, database.kept
+    try:
+        yield mine
+    finally:
+        mine.engine.dispose()
 
 
 def sqlite_url(path: Path) -> str:
@@ -104,14 +153,14 @@ def sqlite_url(path: Path) -> str:
 @contextmanager
 def transaction(database: Database) -> Iterator[Session]:
     """Write: wait one's turn, begin at once for writing, commit at the end, undo everything if anything fails."""
-    if not database.is_sqlite:
-        with _session(database) as session, session.begin():
-            yield session
-        database.writes += 1
-        return
     with database.turns:
-        with _session(database, writes=True) as session, session.begin():
-            yield session
+        try:
+            with _session(database, writes=True) as session, session.begin():
+                yield session
+        except NotNow as error:
+            if error.statement == BEGIN_WRITING:
+                database.turns.in_vain(error)
+            raise
         database.writes += 1
 
 
@@ -121,6 +170,12 @@ def reading(database: Database) -> Iterator[Session]:
     # Its end rolls back.
     with _session(database) as session:
         yield session
+
+
+def others_mark(session: Session) -> int | None:
+    """What changes when a connection other than this one has written, in whatever program; None where nobody can tell."""
+    line = session.connection()
+    return int(line.exec_driver_sql("PRAGMA data_version").scalar_one()) if line.dialect.name == "sqlite" else None
 
 
 def checkpoint(database: Database) -> None:
@@ -136,7 +191,8 @@ def checkpoint(database: Database) -> None:
 
 
 def _session(database: Database, *, writes: bool = False) -> Session:
-    session = Lean(database.writing if writes else database.engine, expire_on_commit=False, autoflush=False)
+    engine = database.writing if writes else database.looking
+    session = Lean(engine, expire_on_commit=False, autoflush=False)
     session.info["database"] = database
     return session
 
@@ -148,8 +204,13 @@ def _settle(connection: Any, _record: object) -> None:
     cursor.close()
 
 
+def _keep_small(connection: Any, _record: object) -> None:
+    for pragma in ("PRAGMA cache_size = -8192", "PRAGMA wal_autocheckpoint = 0"):
+        connection.execute(pragma)
+
+
 def _begin(connection: Any) -> None:
-    words = "BEGIN IMMEDIATE" if connection.get_execution_options().get("begin_writing", False) else "BEGIN"
+    words = connection.get_execution_options().get("begin", "BEGIN")
     try:
         connection.connection.driver_connection.execute(words)
     except sqlite3.OperationalError as error:

@@ -14,9 +14,12 @@ from typing import Any
 from sqlalchemy import Connection, Table, bindparam, text, update
 from sqlalchemy.orm import Session
 
-from app.db.models import Entry, Scan, table_of
+from app.db.models import Entry, LotOpening, Scan, SupplyEntry, table_of
 
-REWORDED = {table_of(Entry): "reason", table_of(Scan): "answer"}
+REWORDED = {table_of(Entry): "reason", table_of(Scan): "answer", table_of(SupplyEntry): "why", table_of(LotOpening): "why"}
+_POSTGRES_GUARD = text(
+    "SELECT 1 FROM pg_trigger WHERE tgrelid = to_regclass(:table) AND tgname = :name AND tgenabled <> 'D'"
+)
 _GUARD = text("SELECT sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = :table AND name = :name")
 
 
@@ -26,7 +29,7 @@ class GuardMissing(RuntimeError):
 
 def reword(session: Session, table: Table, texts: Mapping[int, Any]) -> int:
     """Write these texts, by the ids of their rows, into the one column of a table of the log that may be reworded: the
-    reason of an entry, or the answer of a scan. Return how many rows were found.
+    reason of an entry, the answer of a scan, or why something was written of a supply or a pot. Return how many rows were found.
 
     ValueError for another table, GuardMissing where the log was not guarded; then nothing is written.
     """
@@ -46,15 +49,14 @@ def reword(session: Session, table: Table, texts: Mapping[int, Any]) -> int:
 @contextmanager
 def _unguarded(connection: Connection, table: str) -> Iterator[None]:
     """Lay the update guard of a table aside, and put the very same back. Whatever fails, the caller undoes it all."""
-    if connection.dialect.name != "sqlite":
-        connection.exec_driver_sql(f"ALTER TABLE {table} DISABLE TRIGGER guard_{table}")
-        yield
-        connection.exec_driver_sql(f"ALTER TABLE {table} ENABLE TRIGGER guard_{table}")
-        return
-    name = f"guard_{table}_update"
-    guard = connection.execute(_GUARD, {"table": table, "name": name}).scalar()
+    is_sqlite = connection.dialect.name == "sqlite"
+    name = f"guard_{table}_update" if is_sqlite else f"guard_{table}"
+    guard = connection.execute(_GUARD if is_sqlite else _POSTGRES_GUARD, {"table": table, "name": name}).scalar()
     if guard is None:
         raise GuardMissing(f"The guard of the log is missing: {name}.")
-    connection.exec_driver_sql(f"DROP TRIGGER {name}")
+    off, on = f"DROP TRIGGER {name}", guard
+    if not is_sqlite:
+        off, on = (f"ALTER TABLE {table} {deed} TRIGGER {name}" for deed in ("DISABLE", "ENABLE"))
+    connection.exec_driver_sql(off)
     yield
-    connection.exec_driver_sql(guard)
+    connection.exec_driver_sql(on)

@@ -1,4 +1,4 @@
-"""The session of one transaction, and the statements of the scan path: compiled once, run on SQLite's driver itself."""
+"""The session of one transaction, and the statements of the scan path: compiled once, run on the driver itself."""
 
 from __future__ import annotations
 
@@ -9,14 +9,19 @@ from typing import Any, TypeVar
 
 from sqlalchemy import BindParameter, Connection, Dialect, Executable, IteratorResult
 from sqlalchemy.engine.result import SimpleResultMetaData
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 from sqlalchemy.sql import visitors
 from sqlalchemy.sql.compiler import SQLCompiler
+
+from app.db.postgres import only_what
 
 Statement = TypeVar("Statement", bound=Executable)
 Convert = Callable[[Any], Any] | None
 Key = tuple[object, ...]
 
+# What PostgreSQL calls a double precision number; a number with a point is nothing else here.
+_DOUBLE = 701
 _KEPT: dict[Any, _Kept] = {}
 
 
@@ -32,10 +37,10 @@ class Lean(Session):
     """A session for one transaction. A statement that names tables, not models, goes straight to the connection."""
 
     _line: Connection | None = None
-    _driver: sqlite3.Connection | None = None
+    _driver: Any = None
 
     def execute(self, statement: Any, params: Any = None, **more: Any) -> Any:
-        """Run a statement: on the driver if it is prepared and this is SQLite, else as SQLAlchemy does."""
+        """Run a statement: on the driver if it is prepared, else as SQLAlchemy does."""
         kept = _KEPT.get(statement)
         if more or (kept is None and statement._propagate_attrs):
             return super().execute(statement, params, **more)
@@ -49,31 +54,46 @@ class Lean(Session):
 
     def _open_line(self) -> None:
         self._line = self.connection()
-        found = self._line.connection.driver_connection
-        self._driver = found if isinstance(found, sqlite3.Connection) else None
+        self._driver = self._line.connection.driver_connection
 
     def _plainly(self, statement: Any, params: Any) -> Any:
         assert self._line is not None
         return self._line.execute(statement, params or {})
 
     def _ready(self, statement: Any, kept: _Kept, params: Any) -> _Ready | None:
-        if self._driver is None or isinstance(params, list):
+        if isinstance(params, list):
             return None
+        assert self._line is not None
         given: Mapping[str, Any] = params or {}
-        key: Key = (*given, *(len(given[name]) for name in kept.lists))
+        # A room of PostgreSQL has its practice room in a file beside it, in the same process.
+        key: Key = (self._line.dialect.name, *given, *(len(given[name]) for name in kept.lists))
         if key not in kept.ready:
-            assert self._line is not None
             kept.ready[key] = _ready(statement, given, self._line.dialect)
         return kept.ready[key]
 
     def _run(self, ready: _Ready, statement: Any, params: Mapping[str, Any]) -> IteratorResult[Any]:
-        assert self._driver is not None
+        assert self._line is not None
         try:
-            found = self._driver.execute(ready.text, ready.values(params)).fetchall()
+            done = self._driver.execute(ready.text, ready.values(params))
+            found = done.fetchall() if ready.columns is not _NOTHING else ()
         except sqlite3.Error:
             # Once more through SQLAlchemy, which fails in the same way and says it in its own words.
             return super().execute(statement, params)  # type: ignore[return-value]
+        except self._line.dialect.loaded_dbapi.Error as error:
+            raise in_our_words(self._line, ready.text, error) from error
         return IteratorResult(ready.columns, ready.rows(found))
+
+
+def in_our_words(line: Connection, words: str, error: Exception) -> Exception:
+    """The driver's error as SQLAlchemy would raise it; a connection that was cut is given up."""
+    dialect, driver = line.dialect, line.connection
+    only_what(error)
+    is_cut = dialect.is_disconnect(error, driver.dbapi_connection, None)  # type: ignore[arg-type]
+    if is_cut:
+        line.invalidate(error)
+    return DBAPIError.instance(
+        words, {}, error, dialect.loaded_dbapi.Error, hide_parameters=True, connection_invalidated=is_cut, dialect=dialect
+    )
 
 
 @dataclass(slots=True)
@@ -86,8 +106,12 @@ class _Kept:
 
 @dataclass(frozen=True, slots=True)
 class _Bind:
-    """Where a value comes from: a parameter, one place of a parameter that is a list, or the statement itself."""
+    """Where a value comes from: a parameter, one place of a parameter that is a list, or the statement itself.
 
+    `mark` is what the compiled statement calls it, where it calls it anything.
+    """
+
+    mark: str
     name: str
     place: int | None
     fixed: Any
@@ -100,10 +124,15 @@ class _Ready:
 
     text: str
     binds: tuple[_Bind, ...]
+    is_by_place: bool
     columns: SimpleResultMetaData
     reads: tuple[tuple[int, Callable[[Any], Any]], ...]
 
-    def values(self, params: Mapping[str, Any]) -> list[Any]:
+    def values(self, params: Mapping[str, Any]) -> list[Any] | dict[str, Any]:
+        found = self._in_order(params)
+        return found if self.is_by_place else dict(zip((bind.mark for bind in self.binds), found, strict=True))
+
+    def _in_order(self, params: Mapping[str, Any]) -> list[Any]:
         found = []
         for bind in self.binds:
             value = params.get(bind.name, bind.fixed)
@@ -131,13 +160,18 @@ def _ready(statement: Any, params: Mapping[str, Any], dialect: Dialect) -> _Read
     places = {
         each: (name, place) for name, many in state.parameter_expansion.items() for place, each in enumerate(many)
     }
-    binds = tuple(_bind(compiled, dialect, *places.get(each, (each, None))) for each in state.positiontup or ())
+    marks = state.parameters if state.positiontup is None else state.positiontup
+    binds = tuple(_bind(compiled, dialect, each, *places.get(each, (each, None))) for each in marks)
     columns = list(statement.exported_columns) if not statement.is_dml or statement._returning else []
-    converts = [column.type.dialect_impl(dialect).result_processor(dialect, None) for column in columns]
+    converts = [column.type.dialect_impl(dialect).result_processor(dialect, _DOUBLE) for column in columns]
     reads = tuple((place, convert) for place, convert in enumerate(converts) if convert is not None)
-    return _Ready(state.statement, binds, SimpleResultMetaData([column.key for column in columns]), reads)
+    meta = SimpleResultMetaData([column.key for column in columns]) if columns else _NOTHING
+    return _Ready(state.statement, binds, compiled.positional, meta, reads)
 
 
-def _bind(compiled: SQLCompiler, dialect: Dialect, name: str, place: int | None) -> _Bind:
+def _bind(compiled: SQLCompiler, dialect: Dialect, mark: str, name: str, place: int | None) -> _Bind:
     bind = compiled.binds[name]
-    return _Bind(bind.key, place, bind.effective_value, bind.type.dialect_impl(dialect).bind_processor(dialect))
+    return _Bind(mark, bind.key, place, bind.effective_value, bind.type.dialect_impl(dialect).bind_processor(dialect))
+
+
+_NOTHING = SimpleResultMetaData([])

@@ -1,0 +1,165 @@
+"""What PostgreSQL would do otherwise than the one-file database, and does not here. On SQLite the same tests say what is meant."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import threading
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from sqlalchemy import bindparam, func, insert, literal, select, text
+from sqlalchemy.exc import DBAPIError, IntegrityError
+
+from app.config import HOME
+from app.db.engine import Database, open_database, reading, transaction
+from app.db.fitness import Unfit, in_plain_words, state_of
+from app.db.models import Cabinet, Setting, Sheet, Shelf, table_of
+from app.db.postgres import with_driver
+from app.db.prepared import prepared
+from app.db.upgrade import newest_revision, revision_of
+from tests.databases import SERVER, Rooms, address
+from tests.room import Room
+
+CABINET, SETTING, SHEET, SHELF = (table_of(model) for model in (Cabinet, Setting, Sheet, Shelf))
+ON_A_SERVER = pytest.mark.skipif(not SERVER, reason="the one-file database serves one process")
+_ONE = prepared(select(SETTING.c.value).where(SETTING.c.name == bindparam("name")))
+
+
+def settings(database: Database, *names: str) -> list[str]:
+    with transaction(database) as session:
+        session.execute(insert(SETTING), [{"name": name, "value": ""} for name in names])
+    with reading(database) as session:
+        return list(session.execute(select(SETTING.c.name).order_by(SETTING.c.name)).scalars())
+
+
+def test_texts_are_in_the_order_of_their_code_points_whatever_the_language_of_the_server(database: Database) -> None:
+    found = settings(database, "b", "A", "a", "B", "É", "e", "-a", "_", "10", "9", "\U0001f33f")
+    assert found == sorted(found) and found[:3] == ["-a", "10", "9"]
+    with reading(database) as session:
+        between = select(SETTING.c.name).where(SETTING.c.name >= "A", SETTING.c.name < "_")
+        assert set(session.execute(between).scalars()) == {"A", "B"}
+        assert session.execute(select(func.max(SETTING.c.name))).scalar() == "\U0001f33f"
+
+
+def test_nothing_comes_first_and_last_the_other_way_round(room: Room) -> None:
+    for made in (room.sheet_ready, room.sheet_mounted):
+        made()
+        room.wait(minutes=1)
+    with transaction(room.database) as session:
+        session.execute(SHEET.update().where(SHEET.c.id == 2).values(came_at=None))
+    with reading(room.database) as session:
+        up = [row is None for row in session.execute(select(SHEET.c.came_at).order_by(SHEET.c.came_at)).scalars()]
+        down = [
+            row is None for row in session.execute(select(SHEET.c.came_at).order_by(SHEET.c.came_at.desc())).scalars()
+        ]
+        joined = select(SHELF.c.name).select_from(SHEET).outerjoin(SHELF, SHELF.c.id == SHEET.c.shelf_id)
+        names = session.execute(joined.order_by(SHELF.c.name)).scalars().all()
+        rank = func.row_number().over(order_by=SHEET.c.came_at)
+        first = session.execute(select(SHEET.c.id, rank.label("rank")).order_by("rank")).first()
+    assert up == sorted(up, reverse=True) and down == sorted(down) and any(up) and not all(up)
+    assert names[0] is None and names[-1] is not None
+    assert first is not None and first.id == 2
+
+
+def test_a_number_larger_than_its_column_is_not_found_and_no_fault(database: Database) -> None:
+    with reading(database) as session:
+        for number in (2**31, 2**40, 2**63 - 1, -(2**63)):
+            assert session.execute(select(SHEET.c.id).where(SHEET.c.id == number)).first() is None
+            assert session.execute(select(SHEET.c.id).where(SHEET.c.id.in_([1, number]))).first() is None
+
+
+def test_a_sum_is_a_whole_number_and_a_mean_has_a_point(room: Room) -> None:
+    with reading(room.database) as session:
+        large = literal(2**40, CABINET.c.id.type)
+        found = session.execute(select(func.sum(large + CABINET.c.id), func.avg(CABINET.c.id), func.sum(-large))).one()
+    assert [type(each) for each in found] == [int, float, int] and found[1] == 2.5
+    assert (found[0], found[2]) == (4 * 2**40 + 10, -4 * 2**40)
+
+
+def test_a_text_with_a_nul_in_it_is_taken_somehow(database: Database) -> None:
+    with transaction(database) as session:
+        session.execute(insert(SETTING), {"name": "typed", "value": "a\0b"})
+        assert session.execute(_ONE, {"name": "no\0such"}).first() is None
+    with reading(database) as session:
+        assert session.execute(_ONE, {"name": "typed"}).scalar_one()[::2] == "ab"
+
+
+def test_an_error_names_no_values(database: Database) -> None:
+    settings(database, "a badge that nobody may read")
+    for statement in (insert(SETTING), prepared(insert(SETTING))):
+        with pytest.raises(IntegrityError) as failed, transaction(database) as session:
+            session.execute(statement, {"name": "a badge that nobody may read", "value": ""})
+        assert "badge" not in str(failed.value) and "badge" not in str(failed.value.orig)
+
+
+def test_moments_are_the_same_instants_whatever_the_zone_of_the_server(database: Database) -> None:
+    with reading(database) as session:
+        moment = literal(datetime(2026, 11, 25, 9, 0, 0, 123456, tzinfo=UTC), SHEET.c.came_at.type)
+        assert session.execute(select(moment)).scalar_one() == datetime(2026, 11, 25, 9, 0, 0, 123456, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("short", ["postgresql://a@b/c", "postgres://a@b/c", "postgresql+psycopg://a@b/c"])
+def test_an_address_needs_no_driver(short: str) -> None:
+    assert with_driver(short).render_as_string() == "postgresql+psycopg://a@b/c"
+
+
+# -- several processes ------------------------------------------------------------------------------------------
+@ON_A_SERVER
+def test_writers_of_several_programs_come_one_at_a_time(database: Database) -> None:
+    others = [open_database(address(database)) for _ in range(4)]
+
+    def count(one: Database) -> None:
+        for _ in range(25):
+            with transaction(one) as session:
+                value = int(session.execute(_ONE, {"name": "count"}).scalar_one())
+                session.execute(SETTING.update().where(SETTING.c.name == "count").values(value=str(value + 1)))
+
+    with transaction(database) as session:
+        session.execute(insert(SETTING), {"name": "count", "value": "0"})
+    threads = [threading.Thread(target=count, args=(one,)) for one in others]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(60)
+    for one in others:
+        one.engine.dispose()
+    with reading(database) as session:
+        assert session.execute(_ONE, {"name": "count"}).scalar_one() == "100"
+
+
+@ON_A_SERVER
+def test_the_turn_is_given_back_by_a_program_that_dies(database: Database) -> None:
+    other = open_database(address(database))
+    with pytest.raises(DBAPIError), transaction(other) as session:
+        mine = session.execute(text("SELECT pg_backend_pid()")).scalar_one()
+        with reading(database) as outside:
+            outside.execute(select(func.pg_terminate_backend(mine)))
+        session.execute(_ONE, {"name": "x"})
+    assert settings(database, "after") == ["after"]
+    assert settings(other, "again") == ["after", "again"], "the connection that was cut is given up"
+    other.engine.dispose()
+
+
+@ON_A_SERVER
+def test_two_programs_that_start_on_an_empty_database_make_one_room(rooms: Rooms, tmp_path: Path) -> None:
+    url = rooms.empty_url(tmp_path / "x")
+    assert state_of(url) == "empty"
+    words = "import sys; from app.db.upgrade import upgrade; upgrade(sys.argv[1])"
+    both = [subprocess.Popen([sys.executable, "-c", words, url], cwd=HOME) for _ in range(2)]
+    assert [each.wait(60) for each in both] == [0, 0]
+    assert revision_of(url) == newest_revision() and state_of(url) == "newest"
+
+
+# -- said plainly -----------------------------------------------------------------------------------------------
+@ON_A_SERVER
+def test_what_is_wrong_with_the_address_is_said_in_a_sentence(database: Database) -> None:
+    right = with_driver(address(database))
+    for url, said in (
+        (right.set(database="no_such_room"), "createdb"),
+        (right.set(port=1), "No PostgreSQL answers"),
+        (right.set(host="no-such-machine.invalid"), "no machine of the name"),
+    ):
+        with pytest.raises(Unfit, match=said), in_plain_words():
+            state_of(url.render_as_string(hide_password=False))
