@@ -7,18 +7,19 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.orm import Session
 
-from app.db.engine import Database, reading, transaction
+from app.db.engine import Database, apart, checkpoint, others_mark, reading, transaction
 from app.domain.errors import Refused
-from app.domain.parcel import ListedSheet, listed_sheet
-from app.domain.table import BadRow, BadTable, Row
+from app.domain.source import Data, OnDisk
+from app.domain.table import BadRow, BadTable
 from app.queries.files import Moving, files_moving
 from app.services.desk import Occasion
 from app.services.files import (
@@ -34,25 +35,19 @@ from app.services.files import (
     stage,
     sweep,
 )
-from app.services.files_in import CHUNK, take_back_some, take_in_some
+from app.services.files_in import take_back_some, take_in_some
 from app.services.intake import ImportDone, bad_rows
+from app.services.list_rows import in_chunks, right_rows
 from app.services.naming import Names
-from app.services.parcels import in_chunks, open_consignment, open_parcel
+from app.services.pace import LONGEST_TURN_S, Pace, rest
+from app.services.parcels import open_consignment, open_parcel
+from app.services.staged_rows import said
 
 Heard = Callable[[int, int], None]
-# After each chunk, twice as long as it held the others up: so they have the room to themselves two thirds of the time.
-PAUSE = 2.0
-LONGEST_PAUSE_S = 1.0
-# Nobody who scans is to wait longer than this for one turn; on a slow machine a turn takes fewer sheets.
-LONGEST_TURN_S = 0.010
-FEWEST = 50
 LOOK_EVERY_S = 1.0
+# So many rows are written before they are carried over into the database's file.
+TIDY_AFTER = 1000
 INTERRUPTED = "The program was stopped while it was checked. Nothing of it was taken in: choose it again."
-
-
-def rest(seconds: float) -> None:
-    """Let the others have their turn, after a turn that took so long."""
-    time.sleep(min(seconds * PAUSE, LONGEST_PAUSE_S))
 
 
 @dataclass(slots=True)
@@ -66,34 +61,41 @@ class Bringer:
     heard: Heard = lambda done, total: None
     longest_turn_s: float = LONGEST_TURN_S
     seen: dict[int, Moving] = field(default_factory=dict)
+    pace: Pace = field(init=False)
+    line: Database | None = None
+    untidy: int = 0
+
+    def __post_init__(self) -> None:
+        self.pace = Pace(self.rest, self.longest_turn_s)
 
     @property
     def occasion(self) -> Occasion:
         """This moment."""
         return Occasion(self.clock(), self.zone)
 
-    def bring(self, sent: Sent, data: bytes) -> ImportDone:
+    def bring(self, sent: Sent, data: Data) -> ImportDone:
         """Check a file and take it in, whole or not at all.
 
-        Refused: what `run_import` refuses, with all bad rows in `bad_of`; nothing is taken in then.
+        Refused: what `run_import` refuses, with all bad rows in a BadList; nothing is taken in then.
         """
-        with transaction(self.database) as session:
+        with self._writes() as session:
             file_id = begin_file(session, sent, self.occasion)
-        try:
-            staged = self._check(file_id, sent, data)
-        except Refused:
-            # Whoever sent it is told at once; nothing of it is kept.
-            with transaction(self.database) as session:
-                forget_file(session, file_id)
-            raise
-        self.take_in(file_id)
+        with self._apart():
+            try:
+                staged = self._check(file_id, sent, data)
+            except Refused:
+                # Whoever sent it is told at once; nothing of it is kept.
+                with self._writes() as session:
+                    forget_file(session, file_id)
+                raise
+            self.take_in(file_id)
         with reading(self.database) as session:
             row = file_row(session, file_id)
         if row is None or row["state"] != IN:
             raise BadList((BadRow(0, "", "The file was withdrawn while it was taken in."),))
         return ImportDone(sent.consignment, staged.new, staged.unchanged)
 
-    def check_again(self, file_id: int, data: bytes) -> None:
+    def check_again(self, file_id: int, data: Data) -> None:
         """Check a file once more whose checking was interrupted, from its beginning."""
         with reading(self.database) as session:
             row = file_row(session, file_id)
@@ -105,12 +107,14 @@ class Bringer:
 
     def take_in(self, file_id: int) -> None:
         """Take the sheets of a checked file in, from where it was; then throw away what it needs no more."""
-        names, many = Names(), CHUNK
-        for _ in self._turns():
-            with transaction(self.database) as session:
+        names, pace = Names(), self.pace
+        for _ in pace.turns():
+            with self._writes() as session:
                 begun = time.perf_counter()
-                reached = take_in_some(session, file_id, self.occasion, names, many)
-            many = self._fitting(many, time.perf_counter() - begun)
+                pace.looks(others_mark(session))
+                reached = take_in_some(session, file_id, self.occasion, names, pace.many)
+                pace.took(pace.many, time.perf_counter() - begun)
+            self._tidy(pace.many)
             if reached.rows:
                 self.heard(reached.done, reached.rows)
             if reached.is_over:
@@ -119,8 +123,8 @@ class Bringer:
 
     def take_back(self, file_id: int) -> None:
         """Take back what came in of a file that was withdrawn."""
-        for _ in self._turns():
-            with transaction(self.database) as session:
+        for _ in self.pace.turns():
+            with self._writes() as session:
                 reached = take_back_some(session, file_id, self.occasion)
             if reached.is_over:
                 break
@@ -135,71 +139,88 @@ class Bringer:
         stuck = [each for file_id, each in moving.items() if self.seen.get(file_id) == each]
         self.seen = moving
         for each in stuck:
-            self._go_on(each, uploads)
+            with self._apart():
+                self._go_on(each, uploads)
             self.seen.pop(each.file_id, None)
 
     def _go_on(self, file: Moving, uploads: Path) -> None:
         held = uploads / file.digest
         if file.state == "checked" and not held.is_file():
-            with transaction(self.database) as session:
+            with self._writes() as session:
                 give_up(session, file.file_id, self.occasion, INTERRUPTED)
         elif file.state == "checked":
-            self.check_again(file.file_id, held.read_bytes())
+            self.check_again(file.file_id, OnDisk(held))
             held.unlink(missing_ok=True)
         if file.state in ("checked", "going"):
             self.take_in(file.file_id)
         else:
             self.take_back(file.file_id)
 
-    def _check(self, file_id: int, sent: Sent, data: bytes) -> Staged:
+    def _check(self, file_id: int, sent: Sent, data: Data) -> Staged:
         try:
             staged = self._staged(file_id, sent, data)
             if staged.bad:
                 raise BadList(tuple(sorted(staged.bad, key=lambda each: (each.file, each.line))))
         except Refused as refused:
-            with transaction(self.database) as session:
+            with self._writes() as session:
                 give_up(session, file_id, self.occasion, refused.refusals[0].words)
             self._sweep(file_id)
             raise
-        with transaction(self.database) as session:
+        with self._writes() as session:
             let_go(session, file_id, staged.new, self.occasion)
         return staged
 
-    def _staged(self, file_id: int, sent: Sent, data: bytes) -> Staged:
+    def _staged(self, file_id: int, sent: Sent, data: Data) -> Staged:
         with reading(self.database) as session:
             consignment = open_consignment(session, sent.consignment)
             try:
                 listing, parcel = open_parcel(session, data, self.occasion, sent.ways)
             except BadTable as fault:
                 raise BadList((fault.bad,)) from fault
-        staged, turns = Staged(file_id, consignment["id"], parcel, 0, 0, []), self._turns()
-        rows = (listed_sheet(row, parcel) if isinstance(row, Row) else row for row in listing.rows())
+        staged, pace = Staged(file_id, consignment["id"], parcel, 0, 0, []), self.pace
         try:
-            for chunk in in_chunks(_right(rows, staged.bad)):
-                next(turns)
-                with transaction(self.database) as session:
-                    if not stage(session, staged, chunk):
+            for chunk in pace.each(in_chunks(right_rows(listing, parcel, staged.bad), lambda: pace.many)):
+                told = [said(sheet) for sheet in chunk]
+                with self._writes() as session:
+                    pace.looks(others_mark(session))
+                    if not stage(session, staged, chunk, told):
                         raise BadList((BadRow(0, "", "The file was withdrawn while it was checked."),))
+                self._tidy(len(chunk))
         except BadTable as fault:
             staged.bad.append(fault.bad)
         return staged
 
-    def _fitting(self, many: int, took: float) -> int:
-        """How many sheets the next turn takes, when so many took so long."""
-        return max(FEWEST, min(CHUNK, int(many * self.longest_turn_s / max(took, 1e-6))))
+    @contextmanager
+    def _apart(self) -> Iterator[None]:
+        """What is done meanwhile is done beside the others, by a line of its own."""
+        self.pace = Pace(self.rest, self.longest_turn_s)
+        with apart(self.database) as self.line:
+            try:
+                yield
+            finally:
+                self.line = None
 
-    def _turns(self) -> Iterator[None]:
-        """Turn after turn, with a rest between two of them."""
-        while True:
-            begun = time.perf_counter()
-            yield
-            self.rest(time.perf_counter() - begun)
+    @contextmanager
+    def _writes(self) -> Iterator[Session]:
+        with transaction(self.line or self.database) as session:
+            yield session
+        if self.line is not None and self.line is not self.database:
+            self.database.writes += 1
+
+    def _tidy(self, written: int) -> None:
+        """What was written is carried over between two turns, now and then, so that no scan has to do it."""
+        self.untidy += written
+        if self.line is not None and self.untidy >= TIDY_AFTER:
+            self.untidy = 0
+            checkpoint(self.line)
 
     def _sweep(self, file_id: int) -> None:
-        for _ in self._turns():
-            with transaction(self.database) as session:
-                if not sweep(session, file_id):
-                    return
+        for _ in self.pace.turns():
+            with self._writes() as session:
+                left = sweep(session, file_id)
+            self._tidy(left)
+            if not left:
+                return
 
 
 class BadList(Refused):
@@ -208,14 +229,6 @@ class BadList(Refused):
     def __init__(self, bad: tuple[BadRow, ...]) -> None:
         self.bad = bad
         super().__init__(bad_rows(bad))
-
-
-def _right(rows: Iterator[ListedSheet | BadRow], bad: list[BadRow]) -> Iterator[ListedSheet]:
-    for row in rows:
-        if isinstance(row, BadRow):
-            bad.append(row)
-        else:
-            yield row
 
 
 def keep_bringing(bringer: Bringer, uploads: Path, stopped: Callable[[float], bool]) -> None:

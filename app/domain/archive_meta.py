@@ -7,8 +7,11 @@ fields end at a comma and are enclosed in double quotation marks, lines end at L
 from __future__ import annotations
 
 from dataclasses import dataclass
+from urllib.parse import unquote
 from xml.etree.ElementTree import Element
 
+from app.domain.language import say
+from app.domain.own_columns import ADDRESS, OWN
 from app.domain.table_cells import Form
 from app.domain.table_faults import BadTable, clipped
 from app.domain.terms import term_for
@@ -65,41 +68,54 @@ class Meta:
 def read_meta(root: Element) -> Meta:
     """What a metafile says; BadTable, in a sentence, where it does not say what is needed, or the core is not of sheets."""
     if root.tag != "archive":
-        raise _bad("Its root is not <archive>: this is no Darwin Core archive.")
+        raise _bad(say("Its root is not <archive>: this is no Darwin Core archive."))
     cores = [each for each in root if each.tag == "core"]
     if len(cores) != 1:
-        raise _bad("It has no <core>, or more than one: have the archive made again.")
+        raise _bad(say("It has no <core>, or more than one: have the archive made again."))
     core = _part(cores[0])
     if core.kind not in SPECIMENS:
-        words = (
-            f"The core of the archive is {core.kind or 'of no kind'}, not Occurrence: export the specimens as its core."
+        words = say(
+            "The core of the archive is {kind}, not Occurrence: export the specimens as its core.",
+            kind=core.kind or say("of no kind"),
         )
         raise _bad(words)
     extensions = tuple(_part(each) for each in root if each.tag == "extension")
     if extensions and core.key is None:
-        raise _bad("It has extensions, and its core has no <id> to find their rows by: have the archive made again.")
+        raise _bad(
+            say("It has extensions, and its core has no <id> to find their rows by: have the archive made again.")
+        )
     return Meta(core, extensions, root.get("metadata", "eml.xml"))
 
 
 def short(address: str) -> str:
-    """A term as the room calls it: Darwin Core's own by their names, others by their whole address."""
+    """A term as the room calls it: Darwin Core's own by their names, a room's own by theirs, others by their whole address."""
+    if address.startswith(ADDRESS):
+        return OWN + unquote(address.removeprefix(ADDRESS))
     return term_for(address) or address.strip()
 
 
 def _part(told: Element) -> Part:
     ends = _spelled(told.get("linesTerminatedBy", "\n"))
     if ends not in _ENDS:
-        raise _bad(f"Lines that end at {clipped(ends)} are not read here: have the files made with LF or CRLF.")
+        raise _bad(
+            say("Lines that end at {ends} are not read here: have the files made with LF or CRLF.", ends=clipped(ends))
+        )
     kind = told.get("rowType", "").rstrip("/").rpartition("/")[2].rpartition("#")[2]
     key = _whole(next((each.get("index") for each in told if each.tag.lower() in ("id", "coreid")), None), "id")
     if told.tag == "extension" and key is None:
-        raise _bad(f"The extension {kind} has no <coreid>: have the archive made again.")
+        raise _bad(say("The extension {kind} has no <coreid>: have the archive made again.", kind=kind))
     skipped = _whole(told.get("ignoreHeaderLines", "0") or "0", "ignoreHeaderLines") or 0
     if skipped > MOST_HEADER_LINES:
-        raise _bad(f"It says to pass over {skipped:,} header lines, which are more than any file has.")
+        raise _bad(say("It says to pass over {lines:,} header lines, which are more than any file has.", lines=skipped))
     found = Part(kind, _locations(told), told.get("encoding", ""), _form(told), ends, skipped, key, _fields(told))
     if found.width > MOST_COLUMNS:
-        raise _bad(f"It names a column {found.width - 1}; up to {MOST_COLUMNS} columns are read.")
+        raise _bad(
+            say(
+                "It names a column {place}; up to {most} columns are read.",
+                place=found.width - 1,
+                most=MOST_COLUMNS,
+            )
+        )
     return found
 
 
@@ -107,10 +123,18 @@ def _form(told: Element) -> Form:
     separator = _spelled(told.get("fieldsTerminatedBy", ","))
     quote = _spelled(told.get("fieldsEnclosedBy", '"'))
     if len(separator) != 1 or separator in "\r\n":
-        raise _bad(f"Fields that end at {clipped(separator)} are not read here: have them end at a comma or a tab.")
+        raise _bad(
+            say(
+                "Fields that end at {separator} are not read here: have them end at a comma or a tab.",
+                separator=clipped(separator),
+            )
+        )
     if len(quote) > 1 or (quote and quote in separator + "\r\n"):
         raise _bad(
-            f"Fields enclosed in {clipped(quote)} are not read here: have them enclosed in double quotation marks."
+            say(
+                "Fields enclosed in {quote} are not read here: have them enclosed in double quotation marks.",
+                quote=clipped(quote),
+            )
         )
     return Form(separator, quote)
 
@@ -119,9 +143,11 @@ def _locations(told: Element) -> tuple[str, ...]:
     found = tuple((each.text or "").strip().removeprefix("./") for files in told if files.tag == "files" for each in files
                   if each.tag == "location")  # fmt: skip
     if not found or not all(found):
-        raise _bad(f"It names no file for its {told.tag}: have the archive made again.")
+        raise _bad(say("It names no file for its {tag}: have the archive made again.", tag=told.tag))
     if away := [name for name in found if "://" in name]:
-        raise _bad(f"It names {clipped(away[0])}, which lies elsewhere: have the file put into the archive.")
+        raise _bad(
+            say("It names {file}, which lies elsewhere: have the file put into the archive.", file=clipped(away[0]))
+        )
     return found
 
 
@@ -130,13 +156,19 @@ def _fields(told: Element) -> tuple[Field, ...]:
     for each in (each for each in told if each.tag == "field"):
         term = short(each.get("term", ""))
         if not term:
-            raise _bad("It has a <field> without a term: have the archive made again.")
+            raise _bad(say("It has a <field> without a term: have the archive made again."))
         found.append(Field(term, _whole(each.get("index"), "index"), each.get("default", "")))
     terms = [each.term for each in found]
     if twice := [term for place, term in enumerate(terms) if term in terms[:place]]:
-        raise _bad(f"It names {clipped(twice[0])} for two columns of its {told.tag}: have the archive made again.")
+        raise _bad(
+            say(
+                "It names {term} for two columns of its {tag}: have the archive made again.",
+                term=clipped(twice[0]),
+                tag=told.tag,
+            )
+        )
     if not found:
-        raise _bad(f"It names no field of its {told.tag}: have the archive made again.")
+        raise _bad(say("It names no field of its {tag}: have the archive made again.", tag=told.tag))
     return tuple(found)
 
 
@@ -144,7 +176,13 @@ def _whole(text: str | None, name: str) -> int | None:
     if text is None or not text.strip():
         return None
     if not (text.strip().isascii() and text.strip().isdigit() and len(text) < 7):
-        raise _bad(f"Its {name} is {clipped(text)}, which is no place in a row: have the archive made again.")
+        raise _bad(
+            say(
+                "Its {name} is {text}, which is no place in a row: have the archive made again.",
+                name=name,
+                text=clipped(text),
+            )
+        )
     return int(text)
 
 

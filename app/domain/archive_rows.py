@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 
 from app.domain.archive import Archive, open_archive
+from app.domain.archive_added import Added
 from app.domain.archive_meta import META, Meta, Part, read_meta
+from app.domain.archive_xml import MOST_BYTES as MOST_OF_XML
 from app.domain.archive_xml import read_xml
+from app.domain.language import say, say_n
 from app.domain.mapping import Ways, columns_of, straight
+from app.domain.source import Source
 from app.domain.table import MOST_ROWS, Row, Table, open_table, open_unmapped, row_of, samples_of
 from app.domain.table_cells import cells_of, records
 from app.domain.table_faults import BadRow, BadTable
@@ -17,7 +22,6 @@ from app.domain.table_letters import UTF_8, Letters, in_encoding
 MOST_ADDED = 500_000
 MOST_OF_ONE = 500
 ID = "id"
-More = Mapping[str, tuple[tuple[str, str], ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,39 +37,49 @@ class ArchiveTable:
     @property
     def letters(self) -> Letters:
         """In which encoding it is; a metafile says it, so that nothing is guessed."""
-        return Letters(b"", self.meta.core.encoding or UTF_8)
+        return Letters(self.archive.source, self.meta.core.encoding or UTF_8)
 
     def rows(self) -> Iterator[Row | BadRow]:
         """Every row of the core with what the extensions add, or what is wrong with it. BadTable as `Table.rows`."""
-        more = _added(self.archive, self.meta.extensions)
-        found, met, key = 0, set[str](), self.meta.core.key
-        for file, line, cells in _raw_rows(self.archive, self.meta.core):
-            found += 1
-            if found > MOST_ROWS:
-                raise BadTable(
-                    line, "", f"There are more than {MOST_ROWS:,} rows: part the archive into several.", file
-                )
-            row = self._row(file, line, cells)
-            own = cells[key] if key is not None and key < len(cells) else ""
-            if self.meta.extensions and own in met:
-                yield BadRow(
-                    line, ID, "Another row of the core has this id, and rows of extensions are found by it.", file
-                )
-                continue
-            met.add(own)
-            yield row if isinstance(row, BadRow) or own not in more else Row(row.line, row.cells, more[own], file)
-        if not found:
-            raise BadTable(0, "", "The archive has no row in its core: there is nothing to import.")
-        yield from _orphans(self.archive, self.meta.extensions, met)
+        with Added() as added:
+            _lay(added, self.archive, self.meta.extensions)
+            yield from self._rows_with(added)
+            for file, line in added.orphans():
+                # They would be lost.
+                words = say("No row of the core has this id: take the row out, or put the id right.")
+                yield BadRow(line, "coreid", words, file)
 
     def samples(self) -> tuple[tuple[str, ...], ...]:
         """The first few rows that can be read."""
         return samples_of(self.rows())
 
+    def _rows_with(self, added: Added) -> Iterator[Row | BadRow]:
+        found, key, extends = 0, self.meta.core.key, bool(self.meta.extensions)
+        for file, line, cells in _raw_rows(self.archive, self.meta.core):
+            found += 1
+            if found > MOST_ROWS:
+                raise BadTable(
+                    line,
+                    "",
+                    say("There are more than {most:,} rows: part the archive into several.", most=MOST_ROWS),
+                    file,
+                )
+            row = self._row(file, line, cells)
+            yield row if not extends else self._with_more(row, cells[key] if key is not None and key < len(cells) else "", added)
+        if not found:
+            raise BadTable(0, "", say("The archive has no row in its core: there is nothing to import."))
+
+    def _with_more(self, row: Row | BadRow, own: str, added: Added) -> Row | BadRow:
+        """A row with what the extensions add to it."""
+        if not added.meet(own):
+            words = say("Another row of the core has this id, and rows of extensions are found by it.")
+            return BadRow(row.line, ID, words, row.file)
+        return row if isinstance(row, BadRow) else Row(row.line, row.cells, added.of(own), row.file)
+
     def _row(self, file: str, line: int, cells: tuple[str, ...]) -> Row | BadRow:
         core = self.meta.core
         if len(cells) < core.width:
-            words = f"The row is too short: it has {len(cells)} cells, the metafile names {core.width}."
+            words = _too_short(len(cells), core.width)
             return BadRow(line, "", words, file)
         told = _told(core, cells)
         found = row_of(line, tuple(told[heading] for heading in self.headings), self.columns)
@@ -74,15 +88,15 @@ class ArchiveTable:
         return Row(line, found.cells, (), file)
 
 
-def open_listed_archive(data: bytes, ways: Ways | None = None, *, unmapped: bool = False) -> ArchiveTable | Table:
+def open_listed_archive(source: Source, ways: Ways | None = None, *, unmapped: bool = False) -> ArchiveTable | Table:
     """Read the metafile of an archive, or the headings of its only file where it has none (text guide, section 1.1).
 
     BadTable, in one sentence, where it is no such archive. With `ways` the columns are what somebody said they are.
     """
-    archive = open_archive(data)
+    archive = open_archive(source)
     if META not in archive.files:
         return _without_meta(archive, ways, unmapped=unmapped)
-    meta = read_meta(read_xml(archive.read(META), META))
+    meta = read_meta(read_xml(archive.read(META, MOST_OF_XML), META))
     headings = tuple(_told(meta.core, ()))
     title = _title(archive, meta)
     if unmapped:
@@ -94,13 +108,13 @@ def open_listed_archive(data: bytes, ways: Ways | None = None, *, unmapped: bool
 def _without_meta(archive: Archive, ways: Ways | None, *, unmapped: bool) -> Table:
     tables = [name for name in archive.files if name.lower().endswith((".csv", ".txt", ".tsv", ".tab"))]
     if "[Content_Types].xml" in archive.files:
-        raise BadTable(0, "", "This is a spreadsheet, not a list as text: save it as “CSV UTF-8” first.")
+        raise BadTable(0, "", say("This is a spreadsheet, not a list as text: save it as “CSV UTF-8” first."))
     if len(tables) != 1:
-        words = "The archive has no meta.xml: this is no Darwin Core archive, nor a single table of text."
+        words = say("The archive has no meta.xml: this is no Darwin Core archive, nor a single table of text.")
         raise BadTable(0, "", words)
-    data = archive.read(tables[0])
+    member = archive.member(tables[0])
     try:
-        return open_unmapped(data) if unmapped else open_table(data, ways)
+        return open_unmapped(member) if unmapped else open_table(member, ways)
     except BadTable as fault:
         raise BadTable(fault.bad.line, fault.bad.column, fault.bad.reason, tables[0]) from None
 
@@ -120,75 +134,69 @@ def _raw_rows(archive: Archive, part: Part) -> Iterator[tuple[str, int, tuple[st
     """Every row of the files of a part that has any text: the file, the line, the cells."""
     for file in part.files:
         try:
-            for line, cells in _of_file(archive.read(file), part):
+            for line, cells in _of_file(archive.member(file), part):
                 yield file, line, cells
         except BadTable as fault:
             raise BadTable(fault.bad.line, fault.bad.column, fault.bad.reason, file) from None
 
 
-def _of_file(data: bytes, part: Part) -> Iterator[tuple[int, tuple[str, ...]]]:
-    text = in_encoding(data, part.encoding)
-    if part.ends == "\r" and b"\n" not in text:
-        text = text.replace(b"\r", b"\n")
+def _of_file(source: Source, part: Part) -> Iterator[tuple[int, tuple[str, ...]]]:
+    lines = _lines(in_encoding(source, part.encoding), part.ends)
     # Header lines are lines, whatever quotation marks stand in them.
-    text, passed = _after_lines(text, part.skipped)
+    passed = sum(1 for _ in islice(lines, part.skipped))
     names = tuple(_told(part, ()))
-    for line, row in records(text, part.form):
+    for line, row in records(lines, part.form):
         cells = cells_of(line + passed, row, part.form, names)
         if "".join(cells).strip():
             yield line + passed, cells
 
 
-def _after_lines(text: bytes, skipped: int) -> tuple[bytes, int]:
-    at = 0
-    for _ in range(skipped):
-        found = text.find(b"\n", at)
-        at = found + 1 if found >= 0 else len(text)
-    return (text[at:], skipped) if at else (text, 0)
+def _lines(letters: Letters, ends: str) -> Iterator[str]:
+    """The lines of a file; they end at CR alone where a metafile says so and no other line end is found."""
+    if ends != "\r" or any("\n" in line for line in letters.lines("\r")):
+        return letters.lines()
+    return (line.replace("\r", "\n") for line in letters.lines("\r"))
 
 
-def _added(archive: Archive, extensions: tuple[Part, ...]) -> More:
-    """What the rows of the extensions say, by the id of the core's row: each under its kind, its place and its term."""
-    found: dict[str, list[tuple[str, str]]] = {}
+def _lay(added: Added, archive: Archive, extensions: tuple[Part, ...]) -> None:
+    """Lay down what the rows of the extensions say."""
     total = 0
-    for part in extensions:
-        places: dict[str, int] = {}
+    for nth, part in enumerate(extensions):
         for file, line, cells in _raw_rows(archive, part):
             total += 1
             _check_added(part, file, line, cells, total)
-            key = cells[part.key or 0]
-            place = places[key] = places.get(key, 0) + 1
-            if place > MOST_OF_ONE:
-                raise BadTable(line, "", f"More than {MOST_OF_ONE} rows belong to one row of the core.", file)
-            told = _told(part, cells)
-            found.setdefault(key, []).extend(
-                (f"{part.kind} {place}: {term}", text) for term, text in told.items() if text and term != ID
-            )
-    return {key: tuple(pairs) for key, pairs in found.items()}
+            told = [(term, text) for term, text in _told(part, cells).items() if text and term != ID]
+            added.lay(nth, part.kind, file, line, cells[part.key or 0], told)
+    if extensions and (too_many := added.all_are_laid(MOST_OF_ONE)) is not None:
+        words = say("More than {most} rows belong to one row of the core.", most=MOST_OF_ONE)
+        raise BadTable(too_many[1], "", words, too_many[0])
 
 
 def _check_added(part: Part, file: str, line: int, cells: tuple[str, ...], total: int) -> None:
     if total > MOST_ADDED:
-        raise BadTable(line, "", f"The extensions have more than {MOST_ADDED:,} rows: part the archive.", file)
+        raise BadTable(
+            line,
+            "",
+            say("The extensions have more than {most:,} rows: part the archive.", most=MOST_ADDED),
+            file,
+        )
     if len(cells) < part.width:
-        words = f"The row is too short: it has {len(cells)} cells, the metafile names {part.width}."
+        words = _too_short(len(cells), part.width)
         raise BadTable(line, "", words, file)
-
-
-def _orphans(archive: Archive, extensions: tuple[Part, ...], met: set[str]) -> Iterator[BadRow]:
-    """Rows of extensions that belong to no row of the core: they would be lost."""
-    for part in extensions:
-        for file, line, cells in _raw_rows(archive, part):
-            if cells[part.key or 0] not in met:
-                yield BadRow(
-                    line, "coreid", "No row of the core has this id: take the row out, or put the id right.", file
-                )
 
 
 def _title(archive: Archive, meta: Meta) -> str:
     """What the metadata call the whole; empty where there are none, or none that can be read."""
     if meta.metadata not in archive.files:
         return ""
-    root = read_xml(archive.read(meta.metadata), meta.metadata)
+    root = read_xml(archive.read(meta.metadata, MOST_OF_XML), meta.metadata)
     found = next((each.text for each in root.iter("title") if each.text and each.text.strip()), "")
     return " ".join((found or "").split())[:200]
+
+
+def _too_short(cells: int, width: int) -> str:
+    return say_n(
+        "The row is too short: it has {n} cell, the metafile names {width}.",
+        "The row is too short: it has {n} cells, the metafile names {width}.",
+        cells, width=width,
+    )  # fmt: skip

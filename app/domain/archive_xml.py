@@ -6,6 +6,7 @@ from typing import Any
 from xml.etree.ElementTree import Element, TreeBuilder
 from xml.parsers import expat
 
+from app.domain.language import say
 from app.domain.table_faults import BadTable
 
 MOST_BYTES = 4 * 1024 * 1024
@@ -18,16 +19,24 @@ def read_xml(data: bytes, file: str) -> Element:
     BadTable for one that is broken, too large or too deep, or that declares a document type (and so could declare entities).
     """
     if len(data) > MOST_BYTES:
-        raise BadTable(0, "", f"It has more than {MOST_BYTES // 1024 // 1024} MB, which no such file needs.", file)
+        raise BadTable(
+            0,
+            "",
+            say("It has more than {most} MB, which no such file needs.", most=MOST_BYTES // 1024 // 1024),
+            file,
+        )
     try:
         return _parsed(data, file)
     except expat.ExpatError as error:
-        words = f"It is no well-formed XML ({expat.errors.messages.get(error.code, 'broken')}): have it made again."
+        words = say(
+            "It is no well-formed XML ({code}): have it made again.",
+            code=expat.errors.messages.get(error.code, say("broken")),
+        )
         raise BadTable(error.lineno, "", words, file) from None
     except (LookupError, ValueError, MemoryError) as error:
         if isinstance(error, BadTable):
             raise
-        raise BadTable(0, "", "It is in an encoding that is not read here: have it made in UTF-8.", file) from None
+        raise BadTable(0, "", say("It is in an encoding that is not read here: have it made in UTF-8."), file) from None
 
 
 def _parsed(data: bytes, file: str) -> Element:
@@ -37,7 +46,7 @@ def _parsed(data: bytes, file: str) -> Element:
         nonlocal depth
         depth += 1
         if depth > DEEPEST:
-            raise BadTable(parser.CurrentLineNumber, "", "Its elements lie deeper than any such file needs.", file)
+            raise BadTable(parser.CurrentLineNumber, "", say("Its elements lie deeper than any such file needs."), file)
         builder.start(_plain(name), {_plain(key): value for key, value in attributes.items()})
 
     def ends(name: str) -> None:
@@ -46,7 +55,9 @@ def _parsed(data: bytes, file: str) -> Element:
         builder.end(_plain(name))
 
     def refuses(*_: Any) -> int:
-        words = "It declares a document type, by which a file can be made to name others: have it made without one."
+        words = say(
+            "It declares a document type, by which a file can be made to name others: have it made without one."
+        )
         raise BadTable(parser.CurrentLineNumber, "", words, file)
 
     parser.StartElementHandler, parser.EndElementHandler = begins, ends

@@ -8,6 +8,7 @@ from typing import Protocol
 from app.domain.archive import is_archive
 from app.domain.archive_rows import open_listed_archive
 from app.domain.mapping import Ways
+from app.domain.source import Data, as_source
 from app.domain.table import Row, open_table, open_unmapped
 from app.domain.table_faults import BadRow
 from app.domain.table_letters import Letters
@@ -39,11 +40,13 @@ class Listing(Protocol):
         """The first few rows that can be read."""
 
 
-def open_listing(data: bytes, ways: Ways | None = None) -> Listing:
+def open_listing(data: Data, ways: Ways | None = None) -> Listing:
     """Read the headings of a file; with `ways`, its columns are what somebody said they are. BadTable in one sentence."""
-    return open_listed_archive(data, ways) if is_archive(data) else open_table(data, ways)
+    source = as_source(data)
+    return open_listed_archive(source, ways) if is_archive(source) else open_table(source, ways)
 
 
-def open_headings(data: bytes) -> Listing:
+def open_headings(data: Data) -> Listing:
     """A file of which nobody has said yet what its columns are: every heading stands for itself. BadTable as above."""
-    return open_listed_archive(data, unmapped=True) if is_archive(data) else open_unmapped(data)
+    source = as_source(data)
+    return open_listed_archive(source, unmapped=True) if is_archive(source) else open_unmapped(source)

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from hashlib import sha256
+from json.encoder import encode_basestring_ascii
 from typing import Any
 
+from app.domain.language import say
 from app.domain.numbers import Kind, Pattern, shown
+from app.domain.own_columns import SENSITIVE, YES
 from app.domain.reading import Exact, Misread, Partial, read
 from app.domain.table import NUMBER_TERM, BadRow, Row, clipped
 
+quoted = encode_basestring_ascii
 # What the room itself reads; every other column is kept with the sheet as it came.
 _A_DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 NOTES = ("occurrenceRemarks", "materialEntityRemarks")
@@ -57,38 +60,53 @@ def parcel_of(columns: Sequence[str], patterns: Sequence[Pattern], latest: date)
 
 def listed_sheet(row: Row, parcel: Parcel) -> ListedSheet | BadRow:
     """The sheet that a row tells of, or what is wrong: a number that does not read right, or a date still to come."""
-    number = read(_said(row, parcel, NUMBER_TERM), parcel.patterns)
+    cells = _one_kind_of_line_ends(row.cells)
+    number = read(cells[parcel.used[NUMBER_TERM]].strip(), parcel.patterns)
     if not (isinstance(number, Exact) and number.kind is Kind.SHEET):
         fault = number_fault(row.cells[parcel.used[NUMBER_TERM]], parcel.patterns)
         return BadRow(row.line, NUMBER_TERM, fault, row.file)
-    said = {term: _said(row, parcel, term) for term in parcel.used if term != NUMBER_TERM}
+    said = {term: cells[at].strip() for term, at in parcel.used.items() if term != NUMBER_TERM}
     if words := date_fault(said.get("eventDate", ""), parcel.latest):
         return BadRow(row.line, "eventDate", words, row.file)
-    kept = {name: _one_kind_of_line_end(row.cells[at]) for name, at in parcel.kept if row.cells[at].strip()}
+    kept = {name: cells[at] for name, at in parcel.kept if cells[at].strip()}
     kept.update((name, _one_kind_of_line_end(text)) for name, text in row.more)
+    is_sensitive = kept.pop(SENSITIVE, "") == YES
     return ListedSheet(
-        row.line, number.text, _plant(said), said.get("recordedBy", ""), _known(said, kept), _content(said, kept), row.file
+        row.line, number.text, _plant(said), said.get("recordedBy", ""), _known(said, kept, is_sensitive), _content(said, kept),
+        row.file,
     )  # fmt: skip
 
 
 def number_fault(text: str, patterns: Sequence[Pattern]) -> str:
     """Why a text is not taken as the number of a sheet, and what to do."""
     if not text.strip():
-        return "There is no number: write in the number of the sheet."
+        return say("There is no number: write in the number of the sheet.")
     reading = read(text, patterns)
     if isinstance(reading, Exact):
-        return f"{clipped(text)} is the code of a card or a shelf, not of a sheet: write in the number of the sheet."
+        return say(
+            "{text} is the code of a card or a shelf, not of a sheet: write in the number of the sheet.",
+            text=clipped(text),
+        )
     if isinstance(reading, Partial):
-        return f"{clipped(text)} is {_what_is_left_out(reading)}: write the whole number, off the slip."
+        return say(
+            "{text} is {fault}: write the whole number, off the slip.",
+            text=clipped(text),
+            fault=_what_is_left_out(reading),
+        )
     if isinstance(reading, Misread) and _has_all_its_places(reading.typed, patterns):
-        return f"The check character of {clipped(text)} does not fit, so one character is wrong: read the slip again."
+        return say(
+            "The check character of {text} does not fit, so one character is wrong: read the slip again.",
+            text=clipped(text),
+        )
     if isinstance(reading, Misread):
-        return f"{clipped(text)} has a character too many or too few: read the slip again."
-    return f"{clipped(text)} is no number of this room; they look like {_example(patterns)}."
+        return say("{text} has a character too many or too few: read the slip again.", text=clipped(text))
+    return say(
+        "{text} is no number of this room; they look like {example}.", text=clipped(text), example=_example(patterns)
+    )
 
 
-def _said(row: Row, parcel: Parcel, term: str) -> str:
-    return _one_kind_of_line_end(row.cells[parcel.used[term]]).strip()
+def _one_kind_of_line_ends(cells: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(map(_one_kind_of_line_end, cells)) if "\r" in "".join(cells) else cells
 
 
 def _one_kind_of_line_end(text: str) -> str:
@@ -102,35 +120,48 @@ def date_fault(text: str, latest: date) -> str:
         is_to_come = date.fromisoformat(text) > latest
     except ValueError:
         # A date may be a year, a range, or whatever the label says: it is kept as it is. One that names a day names one.
-        return f"{text} is no day of any calendar: read the date off the label again." if _A_DAY.fullmatch(text) else ""
-    return f"{text} is still to come: read the date off the label again." if is_to_come else ""
+        return (
+            say("{text} is no day of any calendar: read the date off the label again.", text=text)
+            if _A_DAY.fullmatch(text)
+            else ""
+        )
+    return say("{text} is still to come: read the date off the label again.", text=text) if is_to_come else ""
 
 
 def _plant(said: Mapping[str, str]) -> tuple[str, str, str]:
-    name, authorship, family = (said.get(term, "") for term in USED[1:4])
-    return name, authorship, family
+    return said.get("scientificName", ""), said.get("scientificNameAuthorship", ""), said.get("family", "")
 
 
-def _known(said: Mapping[str, str], kept: Mapping[str, str]) -> dict[str, Any]:
-    notes = "\n".join(said[term] for term in NOTES if said.get(term))
+def _known(said: Mapping[str, str], kept: Mapping[str, str], is_sensitive: bool) -> dict[str, Any]:
+    notes = "\n".join([said[term] for term in NOTES if said.get(term)])
     return {
         "record_number": said.get("recordNumber") or None,
         "event_date": said.get("eventDate") or None,
         "locality": said.get("locality") or None,
         "notes": notes or None,
         "kept": dict(kept) or None,
+        "is_sensitive": is_sensitive,
     }
 
 
 def _content(said: Mapping[str, str], kept: Mapping[str, str]) -> str:
     told = {term: text for term, text in said.items() if text} | dict(kept)
-    return sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()[:16]
+    return sha256(as_json(dict(sorted(told.items()))).encode()).hexdigest()[:16]
+
+
+def as_json(told: Mapping[str, str]) -> str:
+    """Texts by their names as `json.dumps` writes them, in a fifth of the time: there are many thousands of rows."""
+    return f"{{{', '.join([f'{quoted(name)}: {quoted(text)}' for name, text in told.items()])}}}"
 
 
 def _what_is_left_out(reading: Partial) -> str:
     if any(number[:-1] == reading.typed for number in reading.could_be):
-        return "without its check character"
-    return "not the whole number" if len(reading.could_be) == 1 else "not the whole number, and more than one fits"
+        return say("without its check character")
+    return (
+        say("not the whole number")
+        if len(reading.could_be) == 1
+        else say("not the whole number, and more than one fits")
+    )
 
 
 def _has_all_its_places(typed: str, patterns: Sequence[Pattern]) -> bool:
@@ -140,4 +171,4 @@ def _has_all_its_places(typed: str, patterns: Sequence[Pattern]) -> bool:
 
 
 def _example(patterns: Sequence[Pattern]) -> str:
-    return " or ".join(shown(pattern.spell(1), patterns) for pattern in patterns)
+    return say(" or ").join(shown(pattern.spell(1), patterns) for pattern in patterns)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from io import BytesIO
 
+from app.domain.language import say
 from app.domain.table_faults import BadTable
 
 
@@ -19,15 +19,14 @@ class Form:
     quote: str = '"'
 
 
-def records(data: bytes, form: Form) -> Iterator[tuple[int, str]]:
-    """Every row of UTF-8 text without its line end, and the line on which it begins; a cell in quotes may go over lines.
+def records(text_lines: Iterable[str], form: Form) -> Iterator[tuple[int, str]]:
+    """Every row of a text without its line end, and the line on which it begins; a cell in quotes may go over lines.
 
     Blank lines are passed over.
     """
     begun, lines, is_open, mark = 0, list[str](), False, form.quote
-    for number, raw in enumerate(BytesIO(data), 1):
-        text = raw.decode("utf-8")
-        if not lines and not text.strip():
+    for number, text in enumerate(text_lines, 1):
+        if not lines and text.isspace():
             continue
         odd = bool(mark) and mark in text and text.count(mark) % 2 == 1
         if not lines and not odd:
@@ -77,10 +76,14 @@ def _quoting_fault(text: str, place: int, form: Form) -> str:
     mark = re.escape(form.quote)
     whole = re.compile(rf"{mark}[^{mark}]*(?:{mark}{mark}[^{mark}]*)*{mark}")
     if text[place] == form.quote and not whole.match(text, place):
-        return "A quotation mark that opens in this row is never closed: close it, or take it out."
+        return say("A quotation mark that opens in this row is never closed: close it, or take it out.")
     if text[place] == form.quote:
-        return "More text follows the closing quotation mark: double a quotation mark that is part of the text."
+        return say("More text follows the closing quotation mark: double a quotation mark that is part of the text.")
     before = text[place:].split(form.quote)[0].split(form.separator)[0]
     if "\r" in before or "\n" in before:
-        return "A line ends with CR alone, as no program of today writes it: save the file with line ends CRLF or LF."
-    return "A quotation mark stands inside a cell that has none around it: quote the whole cell and double the mark."
+        return say(
+            "A line ends with CR alone, as no program of today writes it: save the file with line ends CRLF or LF."
+        )
+    return say(
+        "A quotation mark stands inside a cell that has none around it: quote the whole cell and double the mark."
+    )

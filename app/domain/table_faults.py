@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from app.domain.language import mark, say
+
 _SHOWN = 40
+_LONGEST_NAME = 120
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,10 +25,12 @@ class BadRow:
     @property
     def said(self) -> str:
         """The fault as one line of text."""
-        where = [self.file] if self.file else []
-        where += [f"{'line' if self.file else 'Line'} {self.line}"] if self.line else []
-        where += [self.column] if self.column else []
-        return ": ".join([", ".join(where), self.reason]) if where else self.reason
+        where = [_named(self.file)] if self.file else []
+        line = mark("line {number}") if self.file else mark("Line {number}")
+        where += [say(line, number=self.line)] if self.line else []
+        where += [_named(self.column)] if self.column else []
+        # Names and values in it are a stranger's, and a terminal may show it.
+        return _in_sight(": ".join([", ".join(where), self.reason]) if where else self.reason)
 
 
 class BadTable(ValueError):
@@ -38,5 +43,13 @@ class BadTable(ValueError):
 
 def clipped(text: str) -> str:
     """A text as a sentence may quote it: on one line, and not longer than can be read at a glance."""
-    shown = "".join(each if each.isprintable() else "\N{REPLACEMENT CHARACTER}" for each in text[:_SHOWN])
-    return f"“{shown}…”" if len(text) > _SHOWN else f"“{shown}”"
+    return f"“{_in_sight(text[:_SHOWN])}…”" if len(text) > _SHOWN else f"“{_in_sight(text)}”"
+
+
+def _named(text: str) -> str:
+    """A heading, or a file's name, as a fault begins with it."""
+    return f"{text[:_LONGEST_NAME]}…" if len(text) > _LONGEST_NAME else text
+
+
+def _in_sight(text: str) -> str:
+    return "".join(each if each.isprintable() else "\N{REPLACEMENT CHARACTER}" for each in text)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -11,15 +10,16 @@ from sqlalchemy import bindparam, delete, func, insert, select, update
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
-from app.db.bulk import insert_many
+from app.db.bulk import AsKept, insert_many
 from app.db.models import Consignment, TakenFile, TakenRow, table_of
 from app.db.prepared import prepared
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.mapping import Ways
 from app.domain.parcel import ListedSheet, Parcel
 from app.domain.table import BadRow
 from app.services.desk import Occasion
-from app.services.parcels import held_against, open_consignment, twice
+from app.services.parcels import any_met, held_against, open_consignment, twice
 from app.services.reserving import UNDER_WAY
 
 FILE, ROW, CONSIGNMENT = table_of(TakenFile), table_of(TakenRow), table_of(Consignment)
@@ -27,9 +27,12 @@ CHECKED, GOING, IN, WITHDRAWN = "checked", "going", "in", "withdrawn"
 # Rows that are thrown away in one go.
 SWEPT = 2000
 
+_FILE = prepared(select(FILE).where(FILE.c.id == bindparam("file")).with_for_update())
+_CONSIGNMENT = prepared(select(CONSIGNMENT).where(CONSIGNMENT.c.id == bindparam("of_file")))
 _LINES = prepared(
     select(ROW.c.number, func.min(ROW.c.line).label("line"))
-    .where(ROW.c.file_id == bindparam("file"), ROW.c.number.in_(bindparam("numbers", expanding=True)))
+    # Found by their numbers and not among all rows of the file.
+    .where(ROW.c.file_id + 0 == bindparam("file"), ROW.c.number.in_(bindparam("numbers", expanding=True)))
     .group_by(ROW.c.number)
 )
 _COLUMNS = ("place", "line", "number", "said")
@@ -67,8 +70,8 @@ def begin_file(session: Session, sent: Sent, occasion: Occasion) -> int:
     consignment = open_consignment(session, sent.consignment)
     same = select(FILE.c.id).where(FILE.c.digest == sent.digest, FILE.c.state.in_(UNDER_WAY))
     if session.execute(same).first() is not None:
-        words = "This very file is being taken in already."
-        raise Refused(Refusal("number-taken", words, "Look at the page of files: there it can be withdrawn."))
+        words = say("This very file is being taken in already.")
+        raise Refused(Refusal("number-taken", words, say("Look at the page of files: there it can be withdrawn.")))
     return _kept(session, sent, consignment["id"], occasion, state=CHECKED, rows=0)
 
 
@@ -82,13 +85,12 @@ def keep_whole(session: Session, sent: Sent, occasion: Occasion, rows: int) -> i
 
 def file_row(session: Session, file_id: int) -> RowMapping | None:
     """A file's row, locked until the transaction ends; None for one that is not there."""
-    found = select(FILE).where(FILE.c.id == file_id).with_for_update()
-    return session.execute(found).mappings().one_or_none()
+    return session.execute(_FILE, {"file": file_id}).mappings().one_or_none()
 
 
 def consignment_of(session: Session, file: RowMapping) -> RowMapping:
     """The row of the consignment that a file belongs to."""
-    return session.execute(select(CONSIGNMENT).where(CONSIGNMENT.c.id == file["consignment_id"])).mappings().one()
+    return session.execute(_CONSIGNMENT, {"of_file": file["consignment_id"]}).mappings().one()
 
 
 def sent_again(session: Session, file: RowMapping) -> Sent:
@@ -99,21 +101,24 @@ def sent_again(session: Session, file: RowMapping) -> Sent:
     return Sent(file["name"], file["digest"], code, ways, file["sent_by"], told.get("title", ""))
 
 
-def stage(session: Session, staged: Staged, chunk: Sequence[ListedSheet]) -> bool:
+def stage(session: Session, staged: Staged, chunk: Sequence[ListedSheet], told: Sequence[AsKept]) -> bool:
     """Hold some rows of a file against the room, and keep those that are new; False when the file was withdrawn meanwhile.
 
-    From then on their numbers belong to this file.
+    `told` is what each says, as it is kept. From then on their numbers belong to this file.
     """
     file = file_row(session, staged.file_id)
     if file is None or file["state"] != CHECKED:
         return False
+    numbers = [sheet.number for sheet in chunk]
+    if len(set(numbers)) == len(numbers) and not any_met(session, numbers):
+        _keep(session, staged, chunk, told)
+        return True
     alike, bad = held_against(session, staged.consignment_id, chunk, staged.parcel, staged.file_id)
     wrong = {(each.file, each.line) for each in bad}
     fresh = [sheet for sheet in chunk if sheet.number not in alike and (sheet.file, sheet.line) not in wrong]
     single, repeated = _apart(session, staged, fresh)
-    rows = [(staged.new + place, sheet.line, sheet.number, _said(sheet)) for place, sheet in enumerate(single, 1)]
-    insert_many(session, ROW, _COLUMNS, rows, {"file_id": staged.file_id})
-    staged.new += len(single)
+    texts = dict(zip(((sheet.file, sheet.line) for sheet in chunk), told, strict=True))
+    _keep(session, staged, single, [texts[sheet.file, sheet.line] for sheet in single])
     staged.unchanged += len(alike)
     staged.bad += [*bad, *repeated]
     return True
@@ -167,9 +172,10 @@ def _apart(session: Session, staged: Staged, chunk: Sequence[ListedSheet]) -> tu
     return single, bad
 
 
-def _said(sheet: ListedSheet) -> dict[str, Any]:
-    """What a row says, in the order in which `files_in` reads it; what is kept with the sheet stays text until it is written."""
-    known = sheet.known
-    kept = json.dumps(known["kept"]) if known["kept"] else None
-    return {"row": [*sheet.plant, sheet.collector, known["record_number"], known["event_date"], known["locality"],
-                    known["notes"], kept, sheet.content, sheet.file]}  # fmt: skip
+def _keep(session: Session, staged: Staged, sheets: Sequence[ListedSheet], told: Sequence[AsKept]) -> None:
+    rows = [
+        (staged.new + place, sheet.line, sheet.number, text)
+        for place, (sheet, text) in enumerate(zip(sheets, told, strict=True), 1)
+    ]
+    insert_many(session, ROW, _COLUMNS, rows, {"file_id": staged.file_id})
+    staged.new += len(rows)

@@ -9,11 +9,11 @@ from sqlalchemy import bindparam, func, select, update
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
-from app.db.bulk import AsKept
+from app.db.bulk_made import makes_rows
 from app.db.models import Entry, Sheet, table_of
 from app.db.prepared import prepared
 from app.domain.errors import Refusal, Refused
-from app.domain.parcel import ListedSheet
+from app.domain.language import say, say_n
 from app.domain.stages import Step
 from app.services.changes import changed
 from app.services.corrections import take_back_tail
@@ -24,7 +24,8 @@ from app.services.naming import Names
 from app.services.opening import open_desk
 from app.services.parcels import SHORT
 from app.services.reserving import UNDER_WAY
-from app.services.taking_rows import take_in_rows
+from app.services.staged_rows import Span, listed, some_are_here
+from app.services.taking_rows import take_in_rows, take_in_span
 
 SHEET, ENTRY = table_of(Sheet), table_of(Entry)
 CHUNK = 500
@@ -36,6 +37,11 @@ _SOME = prepared(
     select(ROW.c.line, ROW.c.number, ROW.c.said)
     .where(ROW.c.file_id == bindparam("file"), ROW.c.place > bindparam("after"), ROW.c.place <= bindparam("upto"))
     .order_by(ROW.c.place)
+)
+_REACH = prepared(
+    update(FILE)
+    .where(FILE.c.id == bindparam("file"))
+    .values(done=bindparam("upto"), state=bindparam("to_state"), ended_at=bindparam("at"))
 )
 _OF_ROWS = select(SHEET.c.id).join(ROW, ROW.c.number == SHEET.c.number)
 
@@ -55,13 +61,16 @@ def take_in_some(session: Session, file_id: int, occasion: Occasion, names: Name
     if file is None or file["state"] != GOING:
         return Reached(0, 0, True)
     upto = min(file["done"] + many, file["rows"])
-    found = {"file": file_id, "after": file["done"], "upto": upto}
-    chunk = [_listed(row) for row in session.execute(_SOME, found)]
+    span, short = Span(file_id, file["done"], upto), file["digest"][:SHORT]
     desk = _desk(session, occasion, file["sent_by"])
-    take_in_rows(desk, consignment_of(session, file), chunk, names, file["digest"][:SHORT])
+    if makes_rows(session) and not some_are_here(session, span):
+        take_in_span(desk, consignment_of(session, file), span, short)
+    else:
+        chunk = [listed(row.line, row.number, row.said) for row in session.execute(_SOME, span.given)]
+        take_in_rows(desk, consignment_of(session, file), chunk, names, short)
     is_over = upto == file["rows"]
-    values: dict[str, Any] = {"done": upto, **({"state": IN, "ended_at": occasion.now} if is_over else {})}
-    session.execute(update(FILE).where(FILE.c.id == file_id).values(**values))
+    ended = {"to_state": IN, "at": occasion.now} if is_over else {"to_state": GOING, "at": None}
+    session.execute(_REACH, {"file": file_id, "upto": upto, **ended})
     return Reached(upto, file["rows"], is_over)
 
 
@@ -72,13 +81,14 @@ def withdraw_file(session: Session, file_id: int, by: int, reason: str, occasion
     """
     file = file_row(session, file_id)
     if not reason.strip():
-        raise Refused(Refusal("reason-needed", "A reason is needed; it stays with the file.", "Say why."))
+        raise Refused(Refusal("reason-needed", say("A reason is needed; it stays with the file."), say("Say why.")))
     if file is None or file["state"] not in UNDER_WAY:
-        words = "This file is not on its way in any more."
-        raise Refused(Refusal("out-of-order", words, "What is in is withdrawn sheet by sheet."))
+        words = say("This file is not on its way in any more.")
+        raise Refused(Refusal("out-of-order", words, say("What is in is withdrawn sheet by sheet.")))
     if count := _gone_on(session, file):
-        words = f"{count:,} of its sheets have gone on since: somebody has them in hand."
-        raise Refused(Refusal("wrong-stage", words, "Let the file come in, then withdraw sheet by sheet."))
+        words = say_n("{n:,} of its sheets have gone on since: somebody has them in hand.",
+                      "{n:,} of its sheets have gone on since: somebody has them in hand.", count)  # fmt: skip
+        raise Refused(Refusal("wrong-stage", words, say("Let the file come in, then withdraw sheet by sheet.")))
     ended = occasion.now if not file["done"] else None
     values = {"state": WITHDRAWN, "why": reason[:500], "ended_at": ended}
     session.execute(update(FILE).where(FILE.c.id == file_id).values(**values))
@@ -127,10 +137,3 @@ def _desk(session: Session, occasion: Occasion, by: int | None) -> Desk:
     """The desk of whoever sent the file; who has left since is still who sent it, and no refusal stops what was begun."""
     request = ScanRequest("", "", worker_ids=(by,) if by is not None else (), manages=True)
     return open_desk(session, request, occasion)[0]
-
-
-def _listed(row: Any) -> ListedSheet:
-    name, authorship, family, by, record, date, locality, notes, kept, content, file = row.said["row"]
-    known = {"record_number": record, "event_date": date, "locality": locality, "notes": notes,
-             "kept": AsKept(kept) if kept else None}  # fmt: skip
-    return ListedSheet(row.line, row.number, (name, authorship, family), by, known, content, file)

@@ -10,16 +10,19 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.listing import open_headings
 from app.domain.mapping import KEEP, LEAVE, Ways, proposed
 from app.domain.parcel import USED
+from app.domain.source import Data, as_source, pieces
 from app.domain.table import BadRow, BadTable
 from app.domain.table_letters import Letters
 from app.domain.terms import term_for
 from app.services.desk import Occasion, ScanRequest
+from app.services.list_rows import in_chunks
 from app.services.naming import Names
 from app.services.opening import open_desk
-from app.services.parcels import SHORT, Judged, in_chunks, judge, new_sheets
+from app.services.parcels import SHORT, Judged, judge, new_sheets
 from app.services.taking_rows import take_in_rows
 
 Progress = Callable[[int, int], None]
@@ -47,14 +50,16 @@ class ImportPlan:
     headings: tuple[str, ...] = ()
     ways: Ways = ()
     samples: tuple[tuple[str, ...], ...] = ()
-    letters: Letters = field(default_factory=lambda: Letters(b""))
+    letters: Letters = field(default_factory=lambda: Letters(as_source(b"")))
     title: str = ""
 
     @property
     def said(self) -> str:
         """The plan in one line."""
-        bad = f", {len(self.bad):,} that cannot be imported" if self.bad else ""
-        return f"{self.new:,} new, {self.unchanged:,} already here{bad}."
+        if not self.bad:
+            return say("{new:,} new, {unchanged:,} already here.", new=self.new, unchanged=self.unchanged)
+        return say("{new:,} new, {unchanged:,} already here, {bad:,} that cannot be imported.",
+                   new=self.new, unchanged=self.unchanged, bad=len(self.bad))  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,11 +73,11 @@ class ImportDone:
     @property
     def said(self) -> str:
         """What was done, in one line."""
-        return f"{self.new:,} new, {self.unchanged:,} already here."
+        return say("{new:,} new, {unchanged:,} already here.", new=self.new, unchanged=self.unchanged)
 
 
 def plan_import(
-    session: Session, data: bytes, consignment_code: str, occasion: Occasion, ways: Ways | None = None
+    session: Session, data: Data, consignment_code: str, occasion: Occasion, ways: Ways | None = None
 ) -> ImportPlan:
     """Look through a file without writing: what is new, what is here already, and every row that cannot be imported.
 
@@ -84,14 +89,14 @@ def plan_import(
     columns = judged.listing.columns if judged.listing else ()
     row, new = judged.consignment, 0 if bad else judged.new
     plan = ImportPlan(
-        row["code"], row["name"], is_fresh(row), new, len(judged.here), bad,
+        row["code"], row["name"], is_fresh(row), new, judged.numbers.here, bad,
         tuple(column for column in columns if column in USED),
         tuple(column for column in columns if column and column not in USED), digest(data)[:SHORT],
     )  # fmt: skip
     return _with_columns(plan, data, judged, ways)
 
 
-def run_import(session: Session, data: bytes, consignment_code: str, occasion: Occasion, worker_ids: tuple[int, ...],
+def run_import(session: Session, data: Data, consignment_code: str, occasion: Occasion, worker_ids: tuple[int, ...],
                token_id: int | None = None, progress: Progress | None = None, ways: Ways | None = None) -> ImportDone:  # fmt: skip
     """Take in every sheet of a file that is not here yet, with an entry for each; `progress` hears done and total.
 
@@ -112,14 +117,18 @@ def run_import(session: Session, data: bytes, consignment_code: str, occasion: O
             done += len(chunk)
             if progress is not None:
                 progress(done, judged.new)
-    return ImportDone(judged.consignment["code"], judged.new, len(judged.here))
+    return ImportDone(judged.consignment["code"], judged.new, judged.numbers.here)
 
 
 def bad_rows(bad: Sequence[BadRow]) -> Refusal:
     """Why nothing of a file is imported: its first bad row, and how many more there are."""
     first = min(bad, key=lambda each: each.line).said
-    more = f" {len(bad) - 1:,} more cannot be imported." if len(bad) > 1 else ""
-    return Refusal("bad-rows", f"Nothing is imported. {first}{more}", "Put it right in the file, then import it again.")
+    more = say(" {count:,} more cannot be imported.", count=len(bad) - 1) if len(bad) > 1 else ""
+    return Refusal(
+        "bad-rows",
+        say("Nothing is imported. {first}{more}", first=first, more=more),
+        say("Put it right in the file, then import it again."),
+    )
 
 
 def is_fresh(consignment: RowMapping) -> bool:
@@ -127,12 +136,15 @@ def is_fresh(consignment: RowMapping) -> bool:
     return bool(consignment["kind"] == "fieldwork")
 
 
-def digest(data: bytes) -> str:
+def digest(data: Data) -> str:
     """What tells a file from every other."""
-    return sha256(data).hexdigest()
+    found = sha256()
+    for piece in pieces(as_source(data)):
+        found.update(piece)
+    return found.hexdigest()
 
 
-def _with_columns(plan: ImportPlan, data: bytes, judged: Judged, ways: Ways | None) -> ImportPlan:
+def _with_columns(plan: ImportPlan, data: Data, judged: Judged, ways: Ways | None) -> ImportPlan:
     try:
         found = judged.listing or open_headings(data)
     except BadTable:

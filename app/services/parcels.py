@@ -2,28 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta
-from itertools import islice
 from typing import Any
 
-from sqlalchemy import BindParameter, bindparam, select
+from sqlalchemy import BindParameter, bindparam, select, union_all
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
-from app.db.models import Consignment, Entry, FormerNumber, Sheet, TakenFile, table_of
+from app.db.models import Consignment, Entry, FormerNumber, Sheet, TakenFile, TakenRow, table_of
 from app.db.prepared import prepared
 from app.db.rules import room_house
 from app.domain.calendar import local_day
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.listing import Listing, open_listing
 from app.domain.mapping import Ways
 from app.domain.numbers import shown
-from app.domain.parcel import ListedSheet, Parcel, listed_sheet, parcel_of
+from app.domain.parcel import ListedSheet, Parcel, parcel_of
+from app.domain.source import Data
 from app.domain.stages import Step
-from app.domain.table import NUMBER_TERM, BadRow, BadTable, Row, clipped
+from app.domain.table import NUMBER_TERM, BadRow, BadTable, clipped
 from app.services.desk import Occasion
+from app.services.list_rows import in_chunks, right_rows
+from app.services.met_numbers import MetNumbers
 from app.services.reserving import reserved
 
 SHEET = table_of(Sheet)
@@ -31,8 +34,6 @@ ENTRY = table_of(Entry)
 CONSIGNMENT = table_of(Consignment)
 FORMER = table_of(FormerNumber)
 TAKEN_FILE = table_of(TakenFile)
-# Rows that are looked up and written together: few enough that no statement has more values than a database takes.
-CHUNK = 500
 # How much of a file's digest an entry keeps.
 SHORT = 12
 
@@ -58,26 +59,34 @@ _CAME_AS = prepared(
     )
     .order_by(ENTRY.c.id)
 )
+_ON_THEIR_WAY = table_of(TakenRow)
+# Whatever may stand in the way of a number: most numbers of most lists are met nowhere.
+_MET = prepared(
+    union_all(
+        select(SHEET.c.number).where(SHEET.c.number.in_(_NUMBERS)),
+        select(FORMER.c.number).where(FORMER.c.number.in_(_NUMBERS)),
+        select(_ON_THEIR_WAY.c.number).where(_ON_THEIR_WAY.c.number.in_(_NUMBERS)),
+    ).limit(1)
+)
 _GIVEN_UP = select(TAKEN_FILE.c.digest).where(TAKEN_FILE.c.state == "withdrawn", TAKEN_FILE.c.done == 0)
 
 
 @dataclass(slots=True)
 class Judged:
-    """The rows of a list, looked at: the line where each number stands, the numbers that are here, and the bad rows."""
+    """The rows of a list, looked at: its numbers, and the bad rows."""
 
     consignment: RowMapping
-    lines: dict[str, int] = field(default_factory=dict)
-    here: set[str] = field(default_factory=set)
+    numbers: MetNumbers = field(default_factory=MetNumbers)
     bad: list[BadRow] = field(default_factory=list)
     listing: Listing | None = None
 
     @property
     def new(self) -> int:
         """How many sheets of the list are not here yet."""
-        return len(self.lines) - len(self.here)
+        return self.numbers.met - self.numbers.here
 
 
-def judge(session: Session, data: bytes, code: str, occasion: Occasion, ways: Ways | None = None) -> Judged:
+def judge(session: Session, data: Data, code: str, occasion: Occasion, ways: Ways | None = None) -> Judged:
     """Hold a file against the room; what is wrong with the file as a whole is one bad row.
 
     Refused: unknown-consignment, and no-pattern in a room without patterns of sheet numbers.
@@ -87,38 +96,30 @@ def judge(session: Session, data: bytes, code: str, occasion: Occasion, ways: Wa
         judged.listing, parcel = open_parcel(session, data, occasion, ways)
         for chunk in in_chunks(_listed(judged.listing, parcel, judged)):
             here, bad = held_against(session, judged.consignment["id"], chunk, parcel)
-            judged.here |= here
+            judged.numbers.are_here(here)
             judged.bad += bad
     except BadTable as fault:
         judged.bad.append(fault.bad)
     return judged
 
 
-def new_sheets(session: Session, data: bytes, judged: Judged, occasion: Occasion,
+def new_sheets(session: Session, data: Data, judged: Judged, occasion: Occasion,
                ways: Ways | None = None) -> Iterator[ListedSheet]:  # fmt: skip
     """Read a file that was judged once more, and give its sheets that are not here yet."""
     listing, parcel = open_parcel(session, data, occasion, ways)
-    rows = (listed_sheet(row, parcel) for row in listing.rows() if isinstance(row, Row))
-    return (sheet for sheet in rows if isinstance(sheet, ListedSheet) and sheet.number not in judged.here)
+    return (sheet for sheet in right_rows(listing, parcel, []) if not judged.numbers.is_here(sheet.number))
 
 
-def open_parcel(session: Session, data: bytes, occasion: Occasion, ways: Ways | None = None) -> tuple[Listing, Parcel]:
+def open_parcel(session: Session, data: Data, occasion: Occasion, ways: Ways | None = None) -> tuple[Listing, Parcel]:
     """The file's list, and how this room reads its rows; BadTable, or refused with no-pattern."""
     patterns = room_house(session)[1]
     if not patterns:
-        words = "This room has no pattern of sheet numbers yet."
-        raise Refused(Refusal("no-pattern", words, "The manager sets one up first."))
+        words = say("This room has no pattern of sheet numbers yet.")
+        raise Refused(Refusal("no-pattern", words, say("The manager sets one up first.")))
     listing = open_listing(data, ways)
     # Where a plant was picked it may be tomorrow already.
     latest = local_day(occasion.now, occasion.zone) + timedelta(days=1)
     return listing, parcel_of(listing.columns, patterns, latest)
-
-
-def in_chunks(sheets: Iterable[ListedSheet]) -> Iterator[list[ListedSheet]]:
-    """The sheets of a list, some hundreds at a time."""
-    left = iter(sheets)
-    while chunk := list(islice(left, CHUNK)):
-        yield chunk
 
 
 def open_consignment(session: Session, code: str) -> RowMapping:
@@ -126,12 +127,17 @@ def open_consignment(session: Session, code: str) -> RowMapping:
     mine = CONSIGNMENT.c.code == code.replace("\0", "")
     row = session.execute(select(CONSIGNMENT).where(mine)).mappings().one_or_none()
     if row is None:
-        words = f"There is no consignment called {clipped(code)}."
-        raise Refused(Refusal("unknown-consignment", words, "Add it first, or look its code up."))
+        words = say("There is no consignment called {code}.", code=clipped(code))
+        raise Refused(Refusal("unknown-consignment", words, say("Add it first, or look its code up.")))
     if row["closed_at"] is not None:
-        words = f"The consignment {code} is closed."
-        raise Refused(Refusal("unknown-consignment", words, "Import into one that is open."))
+        words = say("The consignment {code} is closed.", code=code)
+        raise Refused(Refusal("unknown-consignment", words, say("Import into one that is open.")))
     return row
+
+
+def any_met(session: Session, numbers: Sequence[str]) -> bool:
+    """Whether any of these numbers is a sheet's, or once was, or lies among the rows of a file."""
+    return session.execute(_MET, {"numbers": list(numbers)}).first() is not None
 
 
 def held_against(session: Session, consignment_id: int, chunk: Sequence[ListedSheet], parcel: Parcel,
@@ -148,7 +154,11 @@ def held_against(session: Session, consignment_id: int, chunk: Sequence[ListedSh
     for sheet in (each for each in chunk if each.number in here or each.number in coming):
         row, said = here.get(sheet.number), shown(sheet.number, parcel.patterns)
         if sheet.number in coming:
-            words = f"{said} is being taken in with the file {clipped(coming[sheet.number])}: wait until that is in."
+            words = say(
+                "{number} is being taken in with the file {file}: wait until that is in.",
+                number=said,
+                file=clipped(coming[sheet.number]),
+            )
             bad.append(BadRow(sheet.line, NUMBER_TERM, words, sheet.file))
         elif row is None or _comes_again(row, consignment_id, came_as, given_up):
             continue
@@ -161,20 +171,21 @@ def held_against(session: Session, consignment_id: int, chunk: Sequence[ListedSh
 
 def _listed(listing: Listing, parcel: Parcel, judged: Judged) -> Iterator[ListedSheet]:
     """The sheets whose own rows are right; what is wrong with the others is noted."""
-    for row in listing.rows():
-        found = listed_sheet(row, parcel) if isinstance(row, Row) else row
-        if isinstance(found, BadRow):
-            judged.bad.append(found)
-        elif found.number in judged.lines:
-            judged.bad.append(twice(found, judged.lines[found.number], parcel))
-        else:
-            judged.lines[found.number] = found.line
+    for found in right_rows(listing, parcel, judged.bad):
+        before = judged.numbers.meets(found.number, found.line)
+        if before is None:
             yield found
+        else:
+            judged.bad.append(twice(found, before, parcel))
 
 
 def twice(sheet: ListedSheet, line: int, parcel: Parcel) -> BadRow:
     """What is wrong with a sheet whose number stands on an earlier line already."""
-    words = f"{shown(sheet.number, parcel.patterns)} stands in line {line} already: take one of the two out."
+    words = say(
+        "{number} stands in line {line} already: take one of the two out.",
+        number=shown(sheet.number, parcel.patterns),
+        line=line,
+    )
     return BadRow(sheet.line, NUMBER_TERM, words, sheet.file)
 
 
@@ -202,10 +213,12 @@ def _comes_again(row: RowMapping, consignment_id: int, came_as: dict[int, dict[s
 
 def _clash(consignment_id: int, row: RowMapping, is_same: bool) -> str:
     if row["consignment_id"] != consignment_id:
-        came = f", which came with {row['code']}" if row["code"] else ""
-        return f"is in use for another sheet{came}: give this one another number."
+        came = say(", which came with {code}", code=row["code"]) if row["code"] else ""
+        return say("is in use for another sheet{came}: give this one another number.", came=came)
     if not is_same:
-        return "is in use for another sheet, or its row was changed since: give it another number, or take the row out."
+        return say(
+            "is in use for another sheet, or its row was changed since: give it another number, or take the row out."
+        )
     if row["stage"] is None:
-        return "was taken in and that was taken back: take the row out, and scan the sheet at intake."
+        return say("was taken in and that was taken back: take the row out, and scan the sheet at intake.")
     return ""

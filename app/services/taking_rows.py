@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 from sqlalchemy import bindparam, select, update
@@ -14,13 +15,15 @@ from app.db.bulk import as_things
 from app.db.models import Sheet, TakenFile, table_of
 from app.db.prepared import prepared
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.parcel import ListedSheet
 from app.domain.sheet import NOWHERE
 from app.domain.stages import Stage, Step
 from app.services.custody import Writing, enter_many, standing_of
-from app.services.custody_new import enter_new
+from app.services.custody_new import enter_new, enter_staged
 from app.services.desk import Desk
 from app.services.naming import Names, learn_collectors, learn_plants
+from app.services.staged_rows import Span, new_collectors, new_plants
 
 SHEET, FILE = table_of(Sheet), table_of(TakenFile)
 _AGAIN = prepared(
@@ -37,18 +40,34 @@ def take_in_rows(desk: Desk, consignment: RowMapping, chunk: Sequence[ListedShee
     """
     learn_plants(desk.session, names, (sheet.plant for sheet in chunk))
     learn_collectors(desk.session, names, (sheet.collector for sheet in chunk))
-    writing = Writing(
-        Step.TAKE_IN, Stage.INTAKE, NOWHERE, {"fresh": consignment["kind"] == "fieldwork", "bulk": "ordinary"}
-    )
     again = _again(desk, chunk)
     new = [sheet for sheet in chunk if sheet.number not in again]
     rows = [_row(sheet, names) for sheet in new]
-    try:
-        enter_new(desk, writing, consignment["id"], rows, [_facts_begun(sheet, file) for sheet in new])
-    except IntegrityError as error:
-        words = "Somebody else took one of these numbers in at the same moment."
-        raise Refused(Refusal("number-taken", words, "Import the file again.")) from error
+    with _numbers_free():
+        enter_new(desk, _writing(consignment), consignment["id"], rows, [_facts_begun(sheet, file) for sheet in new])
     _take_in_again(desk, [sheet for sheet in chunk if sheet.number in again], again, names, file)
+
+
+def take_in_span(desk: Desk, consignment: RowMapping, span: Span, file: str) -> None:
+    """The same for the rows of a checked file none of which is here, on SQLite, which reads them by itself."""
+    learn_plants(desk.session, Names(), new_plants(desk.session, span))
+    learn_collectors(desk.session, Names(), new_collectors(desk.session, span))
+    with _numbers_free():
+        enter_staged(desk, _writing(consignment), consignment["id"], span, file)
+
+
+def _writing(consignment: RowMapping) -> Writing:
+    sets = {"fresh": consignment["kind"] == "fieldwork", "bulk": "ordinary"}
+    return Writing(Step.TAKE_IN, Stage.INTAKE, NOWHERE, sets)
+
+
+@contextmanager
+def _numbers_free() -> Iterator[None]:
+    try:
+        yield
+    except IntegrityError as error:
+        words = say("Somebody else took one of these numbers in at the same moment.")
+        raise Refused(Refusal("number-taken", words, say("Import the file again."))) from error
 
 
 def _again(desk: Desk, chunk: Sequence[ListedSheet]) -> dict[str, RowMapping]:
@@ -77,7 +96,7 @@ def _take_in_again(
 def _row(sheet: ListedSheet, names: Names) -> tuple[Any, ...]:
     known = sheet.known
     return (sheet.number, names.plants.get(sheet.plant), names.collectors.get(sheet.collector), known["record_number"],
-            known["event_date"], known["locality"], known["notes"], known["kept"])  # fmt: skip
+            known["event_date"], known["locality"], known["notes"], known["kept"], known["is_sensitive"])  # fmt: skip
 
 
 def _facts_begun(sheet: ListedSheet, file: str) -> str:

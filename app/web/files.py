@@ -6,6 +6,7 @@ from flask import Blueprint, Response, abort, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
+from app.domain.language import say
 from app.queries.files import file_by_id, files
 from app.services.files_in import withdraw_file
 from app.web.forms import ReasonForm
@@ -38,7 +39,7 @@ def withdraw(file_id: int) -> AnyResponse:
         return _drawn(file_id, form, 422)
     with transaction(house().database) as session:
         withdraw_file(session, file_id, who.worker_id, form.reason.data or "", occasion())
-    flash("Withdrawn. What was in of it is being taken back.")
+    flash(say("Withdrawn. What was in of it is being taken back."))
     return redirect(url_for("files.one", file_id=file_id))
 
 

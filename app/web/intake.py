@@ -11,9 +11,11 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
 from app.domain.cells import BOM, csv_line
+from app.domain.language import mark, say
 from app.domain.listing import open_headings
 from app.domain.mapping import KEEP, LEAVE, Ways, proposed
 from app.domain.parcel import USED
+from app.domain.source import Data
 from app.domain.table import MOST_BYTES, MOST_COLUMNS, BadTable
 from app.domain.terms import TERMS
 from app.queries.files import remembered_ways
@@ -31,7 +33,9 @@ bp = Blueprint("intake", __name__)
 BAD_SHOWN = 200
 # So many sheets are taken in while one waits; more of them in the background, with a page that says how far they are.
 AT_ONCE = 500
-GONE = "The file is no longer held here. If it was written, its sheets are in the list; otherwise choose it again."
+GONE = mark(
+    "The file is no longer held here. If it was written, its sheets are in the list; otherwise choose it again."
+)
 
 
 @bp.url_value_preprocessor
@@ -84,12 +88,13 @@ def bad() -> AnyResponse:
 
 
 def _plan(form: ImportForm, found: tuple[ConsignmentLine, ...], key: str) -> AnyResponse:
-    data = held(key) if key else _read(form)
+    held_as = key or _hold(form)
+    data = held(held_as)
     if data is None:
         flash(GONE)
         return redirect(url_for("intake.page"))
     name = request.form.get("name", "") if key else PurePath(form.file.data.filename or "").name
-    code, asked = form.consignment.data, Asked(key or hold(data), name[:200], _ways_sent(data))
+    code, asked = form.consignment.data, Asked(held_as, name[:200], _ways_sent(data))
     with reading(house().database) as session:
         if asked.ways is None:
             asked = _as_before(asked, remembered_ways(session, code, _headings(data)))
@@ -97,11 +102,10 @@ def _plan(form: ImportForm, found: tuple[ConsignmentLine, ...], key: str) -> Any
     return _show(form, found, plan=plan, asked=asked, status=422 if plan.bad else 200)
 
 
-def _read(form: ImportForm) -> bytes:
-    data: bytes = form.file.data.read()
+def _hold(form: ImportForm) -> str:
     # A large one lies in a file of its own meanwhile.
-    form.file.data.close()
-    return data
+    with form.file.data.stream as sent:
+        return hold(sent)
 
 
 def _write(form: ImportForm, key: str) -> AnyResponse:
@@ -121,7 +125,7 @@ def _write(form: ImportForm, key: str) -> AnyResponse:
             keep_whole(session, sent, now_, done.new)
         _remember(session, sent, plan)
     let_go(key)
-    flash(f"Written: {done.said}")
+    flash(say("Written: {said}", said=done.said))
     return redirect(url_for("intake.page"))
 
 
@@ -138,7 +142,7 @@ def _remember(session: object, sent: Sent, plan: ImportPlan) -> None:
         remember_ways(session, sent.consignment, plan.headings, sent.ways, occasion().now, sent.by)  # type: ignore[arg-type]
 
 
-def _headings(data: bytes) -> tuple[str, ...]:
+def _headings(data: Data) -> tuple[str, ...]:
     try:
         return open_headings(data).headings
     except BadTable:
@@ -149,7 +153,7 @@ def _as_before(asked: Asked, ways: Ways | None) -> Asked:
     return Asked(asked.key, asked.name, ways, ways is not None)
 
 
-def _ways_sent(data: bytes) -> Ways | None:
+def _ways_sent(data: Data) -> Ways | None:
     """How the columns are read by the fields of the form; None where it was not asked."""
     if "way-0" not in request.form:
         return None
@@ -201,6 +205,6 @@ def _columns(plan: ImportPlan) -> tuple[Column, ...]:
         )
         way = plan.ways[place] if place < len(plan.ways) else KEEP
         terms = dict.fromkeys((*USED, *(term for term in (likely[place], way) if term in TERMS)))
-        choices = (*((term, term) for term in terms), (KEEP, "keep it as it came"), (LEAVE, "leave it out"))
-        found.append(Column(heading.strip() or f"column {place + 1}", samples, choices, way))
+        choices = (*((term, term) for term in terms), (KEEP, say("keep it as it came")), (LEAVE, say("leave it out")))
+        found.append(Column(heading.strip() or say("column {place}", place=place + 1), samples, choices, way))
     return tuple(found)

@@ -5,39 +5,44 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+import secrets
 from datetime import timedelta
 from pathlib import Path
+from typing import BinaryIO
 
 from flask import session
 
+from app.domain.source import PIECE, OnDisk
 from app.web.render import house, now
 
 LONGEST_HELD = timedelta(hours=12)
 _KEY = re.compile(r"[0-9a-f]{64}")
 
 
-def hold(data: bytes) -> str:
+def hold(sent: BinaryIO) -> str:
     """Hold a file for this browser and return the key under which it is asked for; what is old is thrown away."""
     folder = _folder()
     _throw_away_old(folder)
-    key = hashlib.sha256(data).hexdigest()
-    path = folder / key
-    path.unlink(missing_ok=True)
-    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    part, found = folder / f"{secrets.token_hex(16)}.part", hashlib.sha256()
+    descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     with os.fdopen(descriptor, "wb") as file:
-        file.write(data)
+        while piece := sent.read(PIECE):
+            found.update(piece)
+            file.write(piece)
+    key = found.hexdigest()
+    path = part.replace(folder / key)
     # By the room's clock and not the disk's, so that both agree on what is old.
     os.utime(path, (now().timestamp(), now().timestamp()))
     session["upload"] = key
     return key
 
 
-def held(key: str) -> bytes | None:
+def held(key: str) -> OnDisk | None:
     """The file that this browser sent under this key; None when it is not held, or another browser's."""
     if not _KEY.fullmatch(key) or session.get("upload") != key:
         return None
     path = _folder() / key
-    return path.read_bytes() if path.is_file() else None
+    return OnDisk(path) if path.is_file() else None
 
 
 def let_go(key: str) -> None:

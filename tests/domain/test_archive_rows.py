@@ -1,6 +1,6 @@
 """Darwin Core archives as the text guide of TDWG describes them, and as python-dwca-reader reads the same ones.
 
-No archive of real records could be had here with a licence to keep it; these are made after the guide's own examples.
+These are made after the guide's own examples; `tests/services/test_real_records.py` has real records.
 """
 
 from __future__ import annotations

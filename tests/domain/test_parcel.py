@@ -34,7 +34,7 @@ def test_the_rooms_own_terms_are_read_and_all_others_kept_as_they_came() -> None
     assert found.known == {
         "record_number": "108", "event_date": "2024-06-18", "locality": "Sallow Beck", "notes": None,
         "kept": {"fieldNumber": "QF-7", "habitat": " beck side ", "preparations": "pressed | packet",
-                 "otherCatalogNumbers": "QMH 117"},
+                 "otherCatalogNumbers": "QMH 117"}, "is_sensitive": False,
     }  # fmt: skip
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import select
 
-from app.bringing_in import BadList
+from app.bringing_in import BadList, Bringer
 from app.db.engine import reading, transaction
 from app.db.models import Sheet, TakenRow, table_of
 from app.domain.errors import Refused
@@ -15,7 +15,9 @@ from app.domain.stages import Step
 from app.services.audit import audit
 from app.services.column_maps import remember_ways
 from app.services.desk import ScanRequest
+from app.services.intake import digest
 from app.services.opening import open_desk
+from app.services.pace import Pace
 from app.services.registering import mint_number
 from tests.room import Room
 from tests.services.bringing import bring, bringer, file, killed_after, last_file, sent, withdraws
@@ -279,14 +281,43 @@ def test_no_row_that_waits_is_left_by_a_file_that_cannot_come_in(receiving: Room
 
 
 def file_digest(data: bytes) -> str:
-    from app.services.intake import digest
-
     return digest(data)
 
 
 @pytest.mark.parametrize(("took", "next_"), [(0.01, 500), (0.02, 250), (0.5, 50), (0.0, 500)])
-def test_on_a_slow_machine_a_turn_takes_fewer_sheets(receiving: Room, took: float, next_: int) -> None:
-    from app.bringing_in import Bringer
+def test_while_others_write_a_turn_takes_fewer_sheets_on_a_slow_machine(took: float, next_: int) -> None:
+    pace = Pace(longest_turn_s=0.010)
+    for mark in (7, 8):
+        pace.looks(mark)
+    pace.took(500, took)
+    assert pace.many == next_
 
-    program = Bringer(receiving.database, lambda: receiving.now, receiving.zone)
-    assert program._fitting(500, took) == next_
+
+def test_while_nobody_else_writes_every_turn_takes_most() -> None:
+    pace = Pace(longest_turn_s=0.010)
+    for _ in range(2):
+        pace.looks(7)
+        pace.took(500, 0.5)
+    assert pace.many == 500
+    pace.looks(None)
+    pace.took(500, 0.5)
+    assert pace.many == 50
+
+
+@pytest.mark.parametrize(("somebody_scans", "few", "many"), [(False, 5, 5), (True, 30, 60)])
+def test_whether_others_write_is_seen_in_the_room_itself(
+    receiving: Room, somebody_scans: bool, few: int, many: int
+) -> None:
+    """Nobody else writes: two rests while it is checked, two while it comes in, one while the checked rows are swept away.
+    Somebody scans in every rest: from the second turn on they are as short as may be.
+    """
+    rests: list[float] = []
+
+    def rest(seconds: float) -> None:
+        rests.append(seconds)
+        if somebody_scans:
+            receiving.scans(receiving.new_number(), "intake")
+
+    program = Bringer(receiving.database, lambda: receiving.now, receiving.zone, rest=rest, longest_turn_s=1e-9)
+    program.bring(sent(receiving, LIST), LIST)
+    assert few <= len(rests) <= many and differences(receiving) == []

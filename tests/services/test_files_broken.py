@@ -207,6 +207,19 @@ def test_a_broken_list_leaves_nothing_of_the_file_either(receiving: Room, data: 
 def test_two_hundred_thousand_rows_are_read_and_one_more_is_said_to_be_too_many(receiving: Room) -> None:
     """The limit itself is held in tests/domain/test_table.py; here it is said before anything is written."""
     before = counts(receiving.database)
-    found = plan(receiving, b"catalogNumber\n" + f"{number(0)}\n".encode() * 200_001)
-    assert found.bad[-1].reason == "There are more than 200,000 rows: part the file into several."
+    lines = [f"{number(place)}\n" for place in range(200_001)]
+    found = plan(receiving, ("catalogNumber\n" + "".join(lines)).encode())
+    assert [each.reason for each in found.bad] == ["There are more than 200,000 rows: part the file into several."]
+    assert counts(receiving.database) == before
+
+
+def test_of_bad_rows_there_is_an_end_and_nothing_is_read_after_it(receiving: Room) -> None:
+    before = counts(receiving.database)
+    data = b"catalogNumber\n" + f"{number(0)}\n".encode() * 12_000
+    with pytest.raises(BadList) as raised:
+        bring(receiving, data)
+    for bad in (plan(receiving, data).bad, raised.value.bad):
+        # The first row is right, ten thousand after it are not; what is looked at together, some hundreds, is told together.
+        assert 10_000 < len(bad) <= 10_501 and bad[0].line == 3, bad[:2]
+        assert bad[-1].reason.startswith("10,000 rows or more cannot be imported; from here on nobody looked"), bad[-1]
     assert counts(receiving.database) == before
