@@ -1,0 +1,315 @@
+"""What the design says of codes that are scanned at a station or sent for it: sheets, stacks' cards, badges, shelves, commands."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from tests.machine.model import (
+    DONE,
+    DOUBLE_READ,
+    DRY,
+    DRYING,
+    INTAKE,
+    NUMBERS,
+    READY,
+    RETIRED,
+    RIGHTS,
+    UNDER_PRESS,
+    UNDO_CARD,
+    UNDO_WEIGHTS,
+    Entry,
+    Sheet,
+    Stack,
+    Station,
+)  # fmt: skip
+from tests.machine.steps import DONE_SAID, STARTS, WHICH, Desk, Refuse, Said, behind, take
+
+NEVER_BY_ITSELF = frozenset({"put-back", "shelve", "another-sheet", "re-glue", "back-to-table", "goes-unmounted"})
+Code = tuple[
+    str, ...
+]  # ("sheet", number), ("on", stack), ("badge", who), ("shelf", cabinet, shelf), ("card", name), ("nonsense", text)
+
+
+def scan(desk: Desk, code: Code, text: str) -> Said:
+    """One code at one desk, from the double read on."""
+    said = _double_read(desk, text)
+    if said is None:
+        if desk.shelf is not None:
+            desk.keep(shelf=desk.shelf)
+        try:
+            said = HANDLERS[code[0]](desk, *code[1:])
+        except Refuse as refuse:
+            said = refuse.said
+    desk.keep(last_said=said)
+    return said
+
+
+def _double_read(desk: Desk, text: str) -> Said | None:
+    station = desk.station
+    if station is None or desk.step is not None or desk.facts or desk.already_done:
+        desk.keep(last_code=None)
+        return None
+    last, station.last_code = station.last_code, (text, desk.happened_at)
+    is_again = (
+        last is not None and last[0] == text and 0 <= (desk.happened_at - last[1]).total_seconds() < DOUBLE_READ.seconds
+    )
+    said: Said | None = station.last_said if is_again else None
+    return said
+
+
+# -- sheets -------------------------------------------------------------------------------------------------------
+def _sheet(desk: Desk, number: str) -> Said:
+    sheet = desk.world.sheets.get(number)
+    if sheet is None:
+        _may_be_taken_in(desk)
+        sheet = Sheet(number)
+        desk.world.sheets[number] = sheet
+    behind(desk, sheet)
+    if desk.step == "take-out" and desk.already_done:
+        desk.step = "found-out"
+    waits = desk.station.pending if desk.station else None
+    desk.keep(pending=None)
+    if waits and "next_step" in waits and desk.step is None:
+        desk.step = waits["next_step"]
+    desk.keep(last_sheet=number)
+    meant = [desk.step] if desk.step is not None else _meant(desk, sheet)
+    if len(meant) == 1:
+        return take(desk, sheet, meant[0])
+    return WHICH if meant else _none_fits(desk, sheet)
+
+
+def _may_be_taken_in(desk: Desk) -> None:
+    if desk.step != "take-in" and not (desk.step is None and "take-in" in DONE.get(desk.at or "", ())):
+        raise Refuse(("unknown-number", "stop"))
+    if not desk.by:
+        raise Refuse(("not-signed-in", "stop"))
+
+
+def _meant(desk: Desk, sheet: Sheet) -> list[str]:
+    fitting = [
+        each
+        for each in DONE.get(desk.at or "", ())
+        if sheet.stage in STARTS.get(each, ()) and each not in NEVER_BY_ITSELF
+    ]
+    if sheet.stage == READY and "mount" in fitting:
+        is_here = sheet.table is not None and sheet.table == desk.at
+        fitting = [each for each in fitting if each != ("take-up" if is_here else "mount") and each != "lay-to-dry"]
+    in_hand = desk.stack_in_hand
+    if sheet.stage == UNDER_PRESS and "take-out" in fitting and in_hand in (None, sheet.stack):
+        fitting = [each for each in fitting if each != "put-under-weight"]
+    return fitting[:1] if sheet.is_closed else fitting
+
+
+def _none_fits(desk: Desk, sheet: Sheet) -> Said:
+    steps = DONE.get(desk.at or "", ())
+    if "put-under-weight" in steps and sheet.stage in (READY, DRY, INTAKE, DRYING):
+        return take(desk, sheet, "put-under-weight")
+    for step in steps:
+        if step not in NEVER_BY_ITSELF:
+            return take(desk, sheet, step)
+    raise Refuse(("wrong-stage", "stop"))
+
+
+# -- cards --------------------------------------------------------------------------------------------------------
+def weights(desk: Desk, name: str, *, on: bool) -> Said:
+    """One side of a stack's card; what waits for the stack goes in it when its weights are off."""
+    said = _turned(desk, name, on)
+    waits = (desk.station.pending if desk.station else None) or {}
+    if said.kind != "done" or waits.get("step") != "put-under-weight" or on or waits.get("into", name) != name:
+        return said
+    desk.keep(pending=None, last_sheet=waits["code"])
+    desk.step, desk.already_done = "put-under-weight", bool(waits.get("already_done"))
+    return take(desk, desk.world.sheets[waits["code"]], "put-under-weight")
+
+
+def _turned(desk: Desk, name: str, on: bool) -> Said:
+    if not desk.by:
+        raise Refuse(("not-signed-in", "stop"))
+    stack = desk.world.stacks[name]
+    desk.keep(stack=None if on else name)
+    last = stack.last_at
+    in_order = not desk.is_late and (last is None or desk.happened_at >= last)
+    if in_order and stack.is_on == on and stack.turned_at is not None:
+        return _seen(desk, stack, on)
+    if last is not None and desk.happened_at < last and not desk.is_late:
+        raise Refuse(("clock-behind", "stop"))
+    moment = _moment(desk, stack, on)
+    if on and in_order:
+        stack.seen_on_at = moment
+    step = "weights-on" if on else "weights-off"
+    desk.world.write(Entry(("stack", name), step, frozenset(desk.by), desk.at, desk.scan, moment, desk.now))
+    return DONE_SAID
+
+
+def _seen(desk: Desk, stack: Stack, on: bool) -> Said:
+    if on:
+        stack.seen_on_at = max(desk.happened_at, stack.seen_on_at or desk.happened_at)
+    return DONE_SAID
+
+
+def _moment(desk: Desk, stack: Stack, on: bool) -> datetime:
+    """Found off: it counts from the last moment at which anybody saw the weights on it."""
+    if on or not desk.facts.get("found") or not stack.is_on:
+        return desk.happened_at
+    return min(stack.seen_on_at or stack.turned_at or desk.happened_at, desk.happened_at)
+
+
+def badge(desk: Desk, who: str) -> Said:
+    """A badge signs in, or answers by whom a sheet was glued; nobody's who has left, or who only reads."""
+    if who in RETIRED:
+        raise Refuse(("unknown-worker", "stop"))
+    station = desk.station
+    assert station is not None
+    waits = station.pending or {}
+    if waits.get("step") == "put-under-weight" and waits.get("already_done"):
+        station.pending = None
+        desk.facts, desk.already_done, desk.stack = (
+            {**desk.facts, "glued_by": NUMBERS[who]},
+            True,
+            waits.get("stack", ""),
+        )
+        return take(desk, desk.world.sheets[waits["code"]], "put-under-weight")
+    sign_in(desk, who, "")
+    return DONE_SAID
+
+
+def sign_in(desk: Desk, who: str, how: str) -> None:
+    """In here and out everywhere else: alone, together with whoever is here, or learning beside them."""
+    station = desk.station
+    assert station is not None
+    if who in RETIRED or RIGHTS[who] == {"reader"}:
+        raise Refuse(("unknown-worker", "stop"))
+    others = [each for each, _ in station.here if each != who]
+    if how:
+        if len(others) >= 2 or (how == "beside" and not others):
+            raise Refuse(("not-signed-in", "stop"))
+    else:
+        station.here = []
+    for each in desk.world.stations.values():
+        each.here = [(worker, beside) for worker, beside in each.here if worker != who]
+    station.here.append((who, others[0] if how == "beside" else None))
+
+
+def _place(desk: Desk, cabinet: str, shelf: str) -> Said:
+    station = desk.station
+    assert station is not None
+    station.shelf = (cabinet, shelf)
+    waits = station.pending or {}
+    if waits.get("step") in ("file", "put-back", "shelve"):
+        station.pending = None
+        return _put(desk, waits["code"], waits["step"])
+    if station.last_sheet is not None and (step := _goes_there(station, desk.world.sheets[station.last_sheet])):
+        return _put(desk, station.last_sheet, step)
+    return DONE_SAID
+
+
+def _put(desk: Desk, number: str, step: str) -> Said:
+    desk.keep(last_sheet=None)
+    return take(desk, desk.world.sheets[number], step)
+
+
+def _goes_there(station: Station, sheet: Sheet) -> str:
+    steps, is_here = DONE[station.slug], sheet.table == station.slug
+    if sheet.stage == READY and is_here and "put-back" in steps:
+        return "put-back"
+    return "shelve" if "shelve" in steps and sheet.stage in (INTAKE, READY, DRY) and not is_here else ""
+
+
+def _card(desk: Desk, name: str) -> Said:
+    station = desk.station
+    assert station is not None
+    if name == "done":
+        station.pending = station.stack = station.last_sheet = None
+        station.here = []
+        return DONE_SAID
+    if name == "undo":
+        since = desk.now - UNDO_CARD
+        mine = [each for each in desk.world.standing() if each.at == station.slug and each.recorded_at >= since]
+        if not mine:
+            raise Refuse(("not-last", "stop"))
+        return undo(desk, max(mine, key=lambda each: each.id))
+    waits = station.pending or {}
+    if not waits.get("offer"):
+        raise Refuse(("out-of-order", "stop"))
+    station.pending = None
+    desk.already_done = True
+    return take(desk, desk.world.sheets[waits["code"]], waits["step"])
+
+
+# -- taking back --------------------------------------------------------------------------------------------------
+def undo(desk: Desk, entry: Entry) -> Said:
+    """The last standing entry of its subject is taken back, with all that was written by the same scan."""
+    _may_be_corrected(entry)
+    together = [each for each in desk.world.standing() if each.scan == entry.scan] if entry.scan else [entry]
+    for each in together:
+        _may_undo(desk, each)
+    tails = {each.subject: [one for one in together if one.subject == each.subject] for each in together}
+    for subject, mine in tails.items():
+        if desk.world.of(subject)[-len(mine) :] != mine:
+            raise Refuse(("not-last", "stop"))
+    for mine in tails.values():
+        desk.world.take_back(mine, _correction(desk))
+    return DONE_SAID
+
+
+def take_back(desk: Desk, entry: Entry) -> Said:
+    """The manager takes back an entry and all that followed it."""
+    rows = desk.world.of(entry.subject)
+    if not desk.reason.strip():
+        raise Refuse(("reason-needed", "stop"))
+    if entry.corrects is not None:
+        raise Refuse(("not-last", "stop"))
+    if entry not in rows:
+        raise Refuse(("already-corrected", "stop"))
+    desk.world.take_back(rows[rows.index(entry) :], _correction(desk))
+    return DONE_SAID
+
+
+def _may_be_corrected(entry: Entry) -> None:
+    if entry.corrects is not None:
+        raise Refuse(("not-last", "stop"))
+    if not entry.stands:
+        raise Refuse(("already-corrected", "stop"))
+
+
+def _correction(desk: Desk) -> Entry:
+    return Entry(("", ""), "correct", frozenset(desk.by), desk.at, desk.scan, desk.now, desk.now)
+
+
+def _may_undo(desk: Desk, entry: Entry) -> None:
+    world = desk.world
+    if entry.subject[0] == "stack":
+        later = [
+            each for each in world.log if each.id > entry.id and _moves(each, entry.subject[1]) and _is_effective(each)
+        ]
+        if desk.now - entry.recorded_at > UNDO_WEIGHTS or later:
+            raise Refuse(("undo-too-late", "stop"))
+    if desk.manages:
+        return
+    if not entry.by & set(desk.by):
+        raise Refuse(("manager-only", "stop"))
+    if entry.recorded_at.astimezone(world.zone).date() != desk.now.astimezone(world.zone).date():
+        raise Refuse(("undo-too-late", "stop"))
+
+
+def _is_effective(entry: Entry) -> bool:
+    return entry.stands and entry.corrects is None
+
+
+def _moves(entry: Entry, stack: str) -> bool:
+    """Whether a sheet was laid into a stack or came out of it by this entry."""
+    if (
+        entry.before is None
+        or entry.after is None
+        or entry.before.layer == entry.after.layer
+        and entry.before.stack == entry.after.stack
+    ):
+        return False
+    return stack in (entry.before.stack, entry.after.stack)
+
+
+HANDLERS: dict[str, Any] = {
+    "sheet": _sheet, "on": lambda desk, name: weights(desk, name, on=True), "off": lambda desk, name: weights(desk, name, on=False),
+    "badge": badge, "shelf": _place, "card": _card,
+}  # fmt: skip
