@@ -7,7 +7,7 @@
 
   const at = (ms) => new Date(ms).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
 
-  const say = (words) => {
+  const tell = (words) => {
     if (lost.textContent === words) return;
     lost.textContent = words;
     lost.hidden = !words;
@@ -17,12 +17,12 @@
     const status = event.detail?.ctx?.response?.raw?.status ?? event.detail?.ctx?.response?.status ?? 0;
     if (status >= 200 && status < 400) {
       heard = performance.now();
-      say("");
+      tell("");
     }
   });
 
   setInterval(() => {
     const silent = performance.now() - heard;
-    if (silent > LOST_AFTER_MS) say(`The room has not been heard since ${at(Date.now() - silent)}. What stands here may be old.`);
+    if (silent > LOST_AFTER_MS) tell(say("The room has not been heard since {hour}. What stands here may be old.", { hour: at(Date.now() - silent) }));
   }, LOOK_EVERY_MS);
 })();

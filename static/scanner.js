@@ -113,38 +113,38 @@
   }
 
   function says(found) {
-    const parts = [found.way === "qwerty" ? "" : WORDS[found.way].short, found.prefix && `“${found.prefix}” before each code is dropped`,
-      found.suffix && `“${found.suffix}” after each code is dropped`];
+    const parts = [found.way === "qwerty" ? "" : WORDS[found.way].short, found.prefix && say("“{prefix}” before each code is dropped", { prefix: found.prefix }),
+      found.suffix && say("“{suffix}” after each code is dropped", { suffix: found.suffix })];
     return parts.filter(Boolean).join("; ");
   }
 
   const WORDS = {
-    "qwerty": { is: "Letters, digits and hyphens arrive as they are printed." },
+    "qwerty": { is: say("Letters, digits and hyphens arrive as they are printed.") },
     "qwertz": {
-      short: "German keys (QWERTZ) are put right",
-      is: "This computer has a German keyboard (QWERTZ), and the scanner types for an American one: Y and Z change places, a hyphen becomes ß.",
-      set: "Set the scanner’s keyboard country to Germany, by its own booklet.",
+      short: say("German keys (QWERTZ) are put right"),
+      is: say("This computer has a German keyboard (QWERTZ), and the scanner types for an American one: Y and Z change places, a hyphen becomes ß."),
+      set: say("Set the scanner’s keyboard country to Germany, by its own booklet."),
     },
     "azerty": {
-      short: "French keys (AZERTY) are put right",
-      is: "This computer has a French keyboard (AZERTY), and the scanner types for an American one: digits become signs, and A, Q, W, Z and M change places.",
-      set: "Set the scanner’s keyboard country to France, by its own booklet.",
+      short: say("French keys (AZERTY) are put right"),
+      is: say("This computer has a French keyboard (AZERTY), and the scanner types for an American one: digits become signs, and A, Q, W, Z and M change places."),
+      set: say("Set the scanner’s keyboard country to France, by its own booklet."),
     },
     "not-qwertz": {
-      short: "keys of a scanner set for German (QWERTZ) are put right",
-      is: "The scanner types for a German keyboard (QWERTZ), and this computer has another: Y and Z change places, a hyphen becomes /.",
-      set: "Set the scanner’s keyboard country to USA, by its own booklet.",
+      short: say("keys of a scanner set for German (QWERTZ) are put right"),
+      is: say("The scanner types for a German keyboard (QWERTZ), and this computer has another: Y and Z change places, a hyphen becomes /."),
+      set: say("Set the scanner’s keyboard country to USA, by its own booklet."),
     },
     "not-azerty": {
-      short: "keys of a scanner set for French (AZERTY) are put right",
-      is: "The scanner types for a French keyboard (AZERTY), and this computer has another: digits become signs, and A, Q, W, Z and M change places.",
-      set: "Set the scanner’s keyboard country to USA, by its own booklet.",
+      short: say("keys of a scanner set for French (AZERTY) are put right"),
+      is: say("The scanner types for a French keyboard (AZERTY), and this computer has another: digits become signs, and A, Q, W, Z and M change places."),
+      set: say("Set the scanner’s keyboard country to USA, by its own booklet."),
     },
   };
   const ENDS = {
-    enter: "Enter comes after the code. Good.",
-    tab: "Tab comes after the code. A station takes that as well.",
-    none: "Nothing comes after the code. Set the scanner to send Enter after each code, by its own booklet.",
+    enter: say("Enter comes after the code. Good."),
+    tab: say("Tab comes after the code. A station takes that as well."),
+    none: say("Nothing comes after the code. Set the scanner to send Enter after each code, by its own booklet."),
   };
 
   // -- at a station: a scan is put right before it is sent; what a person types is left as it is -------------------
@@ -158,7 +158,7 @@
     },
   };
   const note = document.getElementById("scanner-note");
-  if (note && kept()) note.textContent = `This scanner: ${says(kept())}.`;
+  if (note && kept()) note.textContent = say("This scanner: {how}.", { how: says(kept()) });
 
   // -- the page of the check --------------------------------------------------------------------------------------
   const form = document.getElementById("scanner-check");
@@ -174,13 +174,14 @@
 
   function linesFor(came, end) {
     if (!found) {
-      return ["This is not what the card says: " + `“${came}” came in.`, "Scan the card again. If it stays so, set the scanner’s keyboard country to that of this computer, by its own booklet."];
+      return [say("This is not what the card says: “{came}” came in.", { came }),
+        say("Scan the card again. If it stays so, set the scanner’s keyboard country to that of this computer, by its own booklet.")];
     }
     const words = WORDS[found.way];
-    const caps = found.letters === "caps-lock" && "Caps Lock is on at this computer. Switch it off, and scan the card again.";
-    const all = found.letters === "changed" && "Large and small letters come in alike. That does no harm.";
-    const before = found.prefix && `Before each code comes “${found.prefix}”. Set the scanner to send nothing before it.`;
-    const after = found.suffix && `After each code comes “${found.suffix}”. Set the scanner to send only Enter after it.`;
+    const caps = found.letters === "caps-lock" && say("Caps Lock is on at this computer. Switch it off, and scan the card again.");
+    const all = found.letters === "changed" && say("Large and small letters come in alike. That does no harm.");
+    const before = found.prefix && say("Before each code comes “{prefix}”. Set the scanner to send nothing before it.", { prefix: found.prefix });
+    const after = found.suffix && say("After each code comes “{suffix}”. Set the scanner to send only Enter after it.", { suffix: found.suffix });
     return [words.is, words.set, caps, all, before, after, ENDS[end]].filter(Boolean);
   }
 
@@ -199,7 +200,7 @@
 
   function drawState() {
     const now = kept();
-    state.textContent = now ? `In this browser: ${says(now)}.` : "In this browser scans are taken as they come.";
+    state.textContent = now ? say("In this browser: {how}.", { how: says(now) }) : say("In this browser scans are taken as they come.");
     stop.hidden = !now;
   }
 
@@ -217,7 +218,7 @@
     const isKept = keep(found);
     right.hidden = true;
     drawState();
-    if (!isKept) state.textContent = "This browser keeps nothing. Set the scanner itself.";
+    if (!isKept) state.textContent = say("This browser keeps nothing. Set the scanner itself.");
     field.focus();
   });
   stop.addEventListener("click", () => { keep(null); drawState(); field.focus(); });

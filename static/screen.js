@@ -59,7 +59,7 @@
     const link = document.createElement("a");
     link.className = "button button-main";
     link.href = location.pathname;
-    link.textContent = "Load this page again";
+    link.textContent = say("Load this page again");
     document.querySelector("#answer .answer-slip").append(link);
   }
 

@@ -67,9 +67,9 @@
 
   function draw() {
     const silent = set.muted || !set.loudness;
-    const words = silent ? "Sound is off: the answers are only shown." : `Sound is on, loudness ${set.loudness} of 3.`;
-    document.getElementById("sounds-say").textContent = Context ? words : "This browser makes no sounds: the answers are only shown.";
-    document.getElementById("mute").textContent = silent ? "Turn the sound on" : "Turn the sound off";
+    const words = silent ? say("Sound is off: the answers are only shown.") : say("Sound is on, loudness {loudness} of 3.", { loudness: set.loudness });
+    document.getElementById("sounds-say").textContent = Context ? words : say("This browser makes no sounds: the answers are only shown.");
+    document.getElementById("mute").textContent = silent ? say("Turn the sound on") : say("Turn the sound off");
   }
 
   // -- playing --------------------------------------------------------------------------------------------------

@@ -3,12 +3,15 @@
 import { read } from "./station-codes.js";
 import { said, serverMs } from "./station-clock.js";
 
-const LEAVE = "Leave it, the line is down. Nothing was written or kept.";
-const LATER = "Leave it where it lies, and scan it again when the line is back. What cannot wait goes on the paper form.";
+const LEAVE = say("Leave it, the line is down. Nothing was written or kept.");
+const LATER = say("Leave it where it lies, and scan it again when the line is back. What cannot wait goes on the paper form.");
 
-const no = (lines, next, shown) => ({ keeps: false, answer: { kind: "not-yet", word: "Not yet.", shown, lines, next } });
-const stop = (lines, next, shown) => ({ keeps: false, answer: { kind: "stop", word: "Stop.", shown, lines, next } });
-const yes = (lines, next, shown) => ({ keeps: true, answer: { kind: "done", word: "Kept.", shown, lines, next } });
+const no = (lines, next, shown) => ({ keeps: false, answer: { kind: "not-yet", word: say("Not yet."), shown, lines, next } });
+const stop = (lines, next, shown) => ({ keeps: false, answer: { kind: "stop", word: say("Stop."), shown, lines, next } });
+const yes = (lines, next, shown) => ({ keeps: true, answer: { kind: "done", word: say("Kept."), shown, lines, next } });
+
+// Where something is glued or mended, a pot of adhesive may be opened.
+const GLUES = ["mount", "re-glue", "inspect"];
 
 export const leave = (next = LATER) => no([LEAVE], next).answer;
 
@@ -21,27 +24,28 @@ function opened(fields) {
 // `at` is {facts, waiting, stacks, hands}: what the page was told, what is kept already, the stacks, and whether anybody works here.
 export function judge(scan, at) {
   const fields = opened(scan.fields);
-  if (scan.where !== "/station/scan") return no([LEAVE], "It can be taken back when the line is back.");
+  if (scan.where !== "/station/scan") return no([LEAVE], say("It can be taken back when the line is back."));
   const code = read(String(fields.code || ""), at.facts.shapes);
-  if (!code) return stop(["It does not read right. Nothing was kept."], "Scan it again, or type the number off the slip.");
-  if (code.kind === "badge") return yes([], "What is scanned from now on is credited to this badge.");
+  if (!code) return stop([say("It does not read right. Nothing was kept.")], say("Scan it again, or type the number off the slip."));
+  if (code.kind === "badge") return yes([], say("What is scanned from now on is credited to this badge."));
   if (code.kind === "command") return card(code, at);
-  if (!handsNow(at)) return stop(["Nobody is signed in here."], "Scan your badge first, then scan this again.", code.shown);
+  if (!handsNow(at)) return stop([say("Nobody is signed in here.")], say("Scan your badge first, then scan this again."), code.shown);
   if (code.kind === "stack-on" || code.kind === "stack-off") return weights(code, fields, at);
+  if (code.kind === "lot" && at.facts.steps.some((step) => GLUES.includes(step))) return yes([say("This pot is open here from now on.")], say("Scan the next sheet."), code.shown);
   return code.kind === "sheet" ? sheet(code, fields, at) : no([LEAVE], LATER, code.shown);
 }
 
 function card(code, at) {
-  if (code.text === at.facts.cards.done) return yes([], "Whoever comes next scans a badge.");
+  if (code.text === at.facts.cards.done) return yes([], say("Whoever comes next scans a badge."));
   if (code.text === at.facts.cards.undo) return undo(at);
-  return no([LEAVE], "Scan this card again when the line is back.");
+  return no([LEAVE], say("Scan this card again when the line is back."));
 }
 
 // What was kept and never sent can be let go of as if it had not been scanned; nothing else is taken back alone.
 function undo(at) {
   const last = at.waiting.at(-1);
-  if (!last || last.tries) return no([LEAVE], "What was sent already is taken back when the line is back.");
-  const answer = { kind: "done", word: "Undone.", shown: last.shown, lines: [`Number ${last.order} is no longer kept.`], next: "Go on with the next." };
+  if (!last || last.tries) return no([LEAVE], say("What was sent already is taken back when the line is back."));
+  const answer = { kind: "done", word: say("Undone."), shown: last.shown, lines: [say("Number {order} is no longer kept.", { order: last.order })], next: say("Go on with the next.") };
   return { keeps: false, letsGo: last, answer };
 }
 
@@ -54,10 +58,10 @@ function handsNow(at) {
 }
 
 function weights(code, fields, at) {
-  if (fields.step) return no([LEAVE], "Say the number when the line is back.", code.shown);
-  const name = at.stacks?.find((each) => each.on === code.text || each.off === code.text)?.name || "This stack";
-  if (code.kind === "stack-on") return yes([`${name}: weights on.`], "Leave it under its weights.");
-  return yes([`${name}: weights off. ${name}'s clock is not running.`], "Lay in what is glued, and put the weights on again. Take nothing out.");
+  if (fields.step) return no([LEAVE], say("Say the number when the line is back."), code.shown);
+  const name = at.stacks?.find((each) => each.on === code.text || each.off === code.text)?.name || say("This stack");
+  if (code.kind === "stack-on") return yes([say("{name}: weights on.", { name })], say("Leave it under its weights."));
+  return yes([say("{name}: weights off. {name}'s clock is not running.", { name })], say("Lay in what is glued, and put the weights on again. Take nothing out."));
 }
 
 function sheet(code, fields, at) {
@@ -71,22 +75,22 @@ function sheet(code, fields, at) {
 
 function kept(code, step, at) {
   if (step !== "put-under-weight") {
-    const next = "Taken up: read the cautions on its slip before you open the folder. Mounted: lay it under weight now.";
+    const next = say("Taken up: read the cautions on its slip before you open the folder. Mounted: lay it under weight now.");
     return yes([], next, code.shown);
   }
   const name = openStack(at);
-  const where = name ? `Laid in ${name}, top layer.` : "Laid in.";
-  return yes([where], "Release paper, foam and a board on it. Put the weights on, and scan the other side of the card.", code.shown);
+  const where = name ? say("Laid in {name}, top layer.", { name }) : say("Laid in.");
+  return yes([where], say("Release paper, foam and a board on it. Put the weights on, and scan the other side of the card."), code.shown);
 }
 
 // -- the press ---------------------------------------------------------------------------------------------------
 function atThePress(code, fields, at) {
   const stack = at.stacks?.find((each) => code.text in each.sheets);
   const again = at.waiting.find((each) => each.text === code.text);
-  if (again && !stack) return no([`It is kept as laid in, number ${again.order}.`, LEAVE], "Leave it in its stack.", code.shown);
+  if (again && !stack) return no([say("It is kept as laid in, number {order}.", { order: again.order }), LEAVE], say("Leave it in its stack."), code.shown);
   if (stack) return mayComeOut(code, stack, stack.sheets[code.text], at);
   if (!fields.stack && !openStack(at)) {
-    return no(["No stack is open here."], "Scan the card of the open stack, with “off” upward; then scan the sheet again.", code.shown);
+    return no([say("No stack is open here.")], say("Scan the card of the open stack, with “off” upward; then scan the sheet again."), code.shown);
   }
   return kept(code, "put-under-weight", at);
 }
@@ -96,33 +100,33 @@ function openStack(at) {
   const cards = at.waiting.filter((each) => each.kind === "stack-on" || each.kind === "stack-off");
   if (!cards.length) return at.stacks?.find((each) => each.inHand)?.name || "";
   const card = cards.at(-1);
-  return card.kind === "stack-off" ? at.stacks?.find((each) => each.off === card.text)?.name || "the open stack" : "";
+  return card.kind === "stack-off" ? at.stacks?.find((each) => each.off === card.text)?.name || say("the open stack") : "";
 }
 
 // The list only answers; nothing is taken out on it. It is good until a lifting is heard of: what had its time by then has it
 // still, and the clock of the others stands.
 function mayComeOut(code, stack, ready, at) {
-  const out = "Is it out already? ";
-  const lay = `${out}Lay it back, put the weights on, and write it on the paper form.`;
+  const out = say("Is it out already? ");
+  const lay = say("{out}Lay it back, put the weights on, and write it on the paper form.", { out });
   const lifted = at.waiting.find((each) => each.kind === "stack-off" && each.text === stack.off);
   const until = lifted ? lifted.since : stack.weightsOn ? Infinity : at.heardMs;
   if (!ready || ready > until) {
-    const why = lifted ? `The weights of ${stack.name} were lifted since: when it may come out is told when the line is back.` :
-      `${stack.name}'s clock is not running: its weights are off.`;
-    return no([why, LEAVE], `Leave it in ${stack.name}. ${lay}`, code.shown);
+    const why = lifted ? say("The weights of {name} were lifted since: when it may come out is told when the line is back.", { name: stack.name }) :
+      say("{name}'s clock is not running: its weights are off.", { name: stack.name });
+    return no([why, LEAVE], say("Leave it in {name}. {lay}", { name: stack.name, lay }), code.shown);
   }
   const when = said(ready, at.facts.zone);
   const now = serverMs();
   if (now && ready > now) {
-    return no([`It may come out at ${when}, if the weights of ${stack.name} stay on.`, LEAVE], `Leave it in ${stack.name}. ${lay}`, code.shown);
+    return no([say("It may come out at {when}, if the weights of {name} stay on.", { when, name: stack.name }), LEAVE], say("Leave it in {name}. {lay}", { name: stack.name, lay }), code.shown);
   }
-  const had = now || lifted ? `It has had its time since ${when}.` : `By what was last heard, it may come out at ${when}.`;
-  const slip = `${out}Put it beside ${stack.name} with a slip of paper, and scan it when the line is back.`;
-  return no([had, LEAVE], `Leave it in ${stack.name} until the line is back. ${slip}`, code.shown);
+  const had = now || lifted ? say("It has had its time since {when}.", { when }) : say("By what was last heard, it may come out at {when}.", { when });
+  const slip = say("{out}Put it beside {name} with a slip of paper, and scan it when the line is back.", { out, name: stack.name });
+  return no([had, LEAVE], say("Leave it in {name} until the line is back. {slip}", { name: stack.name, slip }), code.shown);
 }
 
 // What was sent, and met the line as it went down.
 export function unsure(shown) {
-  const lines = ["The line went down while this was sent. Whether it was written is not known yet."];
-  return { kind: "not-yet", word: "Not yet.", shown, lines, next: "Leave it as it is. The answer comes here when the line is back." };
+  const lines = [say("The line went down while this was sent. Whether it was written is not known yet.")];
+  return { kind: "not-yet", word: say("Not yet."), shown, lines, next: say("Leave it as it is. The answer comes here when the line is back.") };
 }

@@ -14,7 +14,8 @@ const facts = JSON.parse(form.dataset.facts || "{}");
 const BEAT_MS = 20_000;
 const STACKS_MS = 60_000;
 const MOST_BREAKS = 5;
-const SHUT = "This browser is no longer this station.";
+const LOAD_AFTER_MS = 1500; // so that the greeting is heard and seen
+const SHUT = say("This browser is no longer this station.");
 let lasting = true;
 let state = "finding"; // then up, down, or shut: this browser is no longer this station
 let sending = false;
@@ -97,6 +98,14 @@ async function settle(scan, words, response, late) {
   waits = 0;
   if (atPress) setTimeout(stacks, 1500);
   await paint();
+  await loadInTheirLanguage(response);
+}
+
+// Whoever signed in reads another language than the page is written in: it is loaded anew once nothing waits any more.
+async function loadInTheirLanguage(response) {
+  const theirs = response.headers.get("Content-Language");
+  if (!theirs || theirs === document.documentElement.lang || (await store.waiting()).length) return;
+  setTimeout(() => location.reload(), LOAD_AFTER_MS);
 }
 
 // The server is there and cannot take this one: it is tried a few times, and then it does not keep the others waiting.
@@ -104,7 +113,7 @@ async function breaks(scan) {
   scan.breaks = (scan.breaks || 0) + 1;
   if (scan.breaks < MOST_BREAKS) { await store.change(scan); await down(); return false; }
   await store.letGo(scan);
-  await putAside(scan, "The server could not take it. Tell the manager.");
+  await putAside(scan, say("The server could not take it. Tell the manager."));
   return true;
 }
 
@@ -136,7 +145,7 @@ async function giveBack(queue) {
     const judged = judge(scan, { ...things, waiting: queue.filter((each) => each.order < scan.order && each.safe) });
     if (scan.safe === false && !scan.tries) {
       await store.letGo(scan);
-      await putAside(scan, "The line went down before it was sent. It was not written.");
+      await putAside(scan, say("The line went down before it was sent. It was not written."));
       last = [scan, judged.answer];
     } else last = [scan, scan.safe !== false ? keptAs(scan, judged.answer, facts.zone) : unsure(scan.shown)];
   }
@@ -166,7 +175,7 @@ function answer(scan, words) {
 }
 
 async function answerAlone(scan) {
-  if (state === "shut") { showOwn({ ...leave("Tell the manager."), lines: [SHUT, "Nothing was written or kept."] }); return; }
+  if (state === "shut") { showOwn({ ...leave(say("Tell the manager.")), lines: [SHUT, say("Nothing was written or kept.")] }); return; }
   const same = JSON.stringify([scan.where, scan.fields]);
   if (lastAlone && lastAlone.same === same && scan.madeAt - lastAlone.at < facts.doubleReadMs) { showOwn(lastAlone.words); return; }
   const judged = judge(scan, await around());
@@ -212,11 +221,11 @@ whenLeaving(async () => {
   const found = state === "down" ? "down" : await contact(facts.station, (await kept()).length);
   if (found !== "down") return true;
   await down();
-  showOwn(leave("This needs the server. To sign in, scan your badge."));
+  showOwn(leave(say("This needs the server. To sign in, scan your badge.")));
   return false;
 }, () => {
   if (state !== "down") return true;
-  showOwn(leave("That page is not here while the line is down."));
+  showOwn(leave(say("That page is not here while the line is down.")));
   return false;
 });
 

@@ -27,6 +27,7 @@ from app.db.prepared import prepared
 from app.domain.brief import Before, BriefFacts, OtherSheet, Query
 from app.domain.findings import kind_words
 from app.domain.holds import HOLDS
+from app.domain.language import say
 from app.domain.numbers import Pattern, shown
 from app.domain.stages import STAGES, Stage, Step
 
@@ -111,12 +112,14 @@ def _others(session: Session, row: Any, patterns: Sequence[Pattern]) -> tuple[Ot
 
 def _where(row: Any) -> str:
     if row.cabinet:
-        return f"in {row.cabinet}, shelf {row.shelf}" if row.shelf else f"in {row.cabinet}"
+        if not row.shelf:
+            return say("in {cabinet}", cabinet=row.cabinet)
+        return say("in {cabinet}, shelf {shelf}", cabinet=row.cabinet, shelf=row.shelf)
     if row.stack:
-        return f"in stack {row.stack}"
+        return say("in stack {stack}", stack=row.stack)
     if row.on_table:
-        return f"at {row.on_table}"
-    return STAGES[Stage(row.stage)].words.lower() if row.stage else "not taken in yet"
+        return say("at {table}", table=row.on_table)
+    return say(STAGES[Stage(row.stage)].words).lower() if row.stage else say("not taken in yet")
 
 
 def _queries(session: Session, sheet_id: int) -> tuple[Query, ...]:
@@ -126,9 +129,9 @@ def _queries(session: Session, sheet_id: int) -> tuple[Query, ...]:
 
 def _decided(row: Any) -> list[str]:
     """What was settled about a sheet, or about all that came with it."""
-    found = [f"Of its consignment: {row.of_consignment}"] if row.of_consignment else []
+    found = [say("Of its consignment: {decision}", decision=row.of_consignment)] if row.of_consignment else []
     if row.exchange_at is not None:
-        found.append(f"Free to go in exchange: {row.exchange_why or 'no reason given'}")
+        found.append(say("Free to go in exchange: {why}", why=row.exchange_why or say("no reason given")))
     return found
 
 

@@ -11,11 +11,13 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Bundle, Cabinet, CheckExpected, CheckSeen, Entry, Sheet, Shelf, Stack, Station, table_of
 from app.domain.checking import Lies, Reckoned, Scope, Seen, Story, Turn, reckon
+from app.domain.language import mark, say
 
 EXPECTED, SEEN, ENTRY, SHEET = table_of(CheckExpected), table_of(CheckSeen), table_of(Entry), table_of(Sheet)
 SHELF, CABINET = table_of(Shelf), table_of(Cabinet)
 _FROM_SHELF, _FROM_CABINET = SHELF.alias(), CABINET.alias()
 _AT_ONCE = 500
+WITHDRAWN = mark("withdrawn")
 _TURNS: Select[Any] = (
     select(
         ENTRY.c.id, ENTRY.c.subject_id, ENTRY.c.happened_at, ENTRY.c.recorded_at, ENTRY.c.corrects,
@@ -78,12 +80,16 @@ def stories(session: Session, check: Any, sheet_id: int | None = None) -> list[S
 def said_where(row: Any) -> str:
     """Where a row's place is, as one would walk there; "withdrawn" and the like are for the caller to say."""
     if row.stack:
-        return f"stack {row.stack}"
+        return say("stack {stack}", stack=row.stack)
     if row.on_table:
         return str(row.on_table)
     if row.cabinet:
-        return f"{row.cabinet}, shelf {row.shelf}" if row.shelf else str(row.cabinet)
-    return f"bundle {row.bundle}" if row.bundle else ""
+        return _on_shelf(row) if row.shelf else str(row.cabinet)
+    return say("bundle {bundle}", bundle=row.bundle) if row.bundle else ""
+
+
+def _on_shelf(row: Any) -> str:
+    return say("{cabinet}, shelf {shelf}", cabinet=row.cabinet, shelf=row.shelf)
 
 
 def _seen(session: Session, check: Any, sheet_id: int | None) -> dict[int, list[Seen]]:
@@ -109,7 +115,7 @@ def _turns(session: Session, check: Any, sheet_id: int | None) -> dict[int, list
         whose = or_(ENTRY.c.subject_id.in_(ours), ENTRY.c.subject_id.in_(since))
     found: dict[int, list[Turn]] = defaultdict(list)
     for row in session.execute(_TURNS.where(*_meanwhile(session, check), whose)):
-        where = "withdrawn" if row.step == "withdraw" else said_where(row)
+        where = WITHDRAWN if row.step == "withdraw" else said_where(row)
         lies = Lies(row.to_cabinet_id, row.to_shelf_id, where)
         found[row.subject_id].append(Turn(row.id, row.happened_at, lies, row.corrects))
     return found
@@ -144,14 +150,14 @@ def _began(session: Session, check: Any, ids: Collection[int]) -> dict[int, Lies
         .outerjoin(Stack, Stack.id == ENTRY.c.from_stack_id)
     )  # fmt: skip
     for row in _in_portions(session, came_from, ENTRY.c.id, firsts):
-        shelf = f"{row.cabinet}, shelf {row.shelf}" if row.shelf else row.cabinet or ""
-        where = f"stack {row.stack}" if row.stack else shelf
+        shelf = _on_shelf(row) if row.shelf else row.cabinet or ""
+        where = say("stack {stack}", stack=row.stack) if row.stack else shelf
         found[row.subject_id] = Lies(row.from_cabinet_id, row.from_shelf_id, where)
     return found
 
 
 def _now_where(row: Any) -> str:
-    return "withdrawn" if row.closed_as is not None else said_where(row)
+    return WITHDRAWN if row.closed_as is not None else said_where(row)
 
 
 def _in_portions(session: Session, query: Select[Any], column: Any, ids: Collection[int]) -> list[Any]:

@@ -7,8 +7,9 @@ from dataclasses import asdict, dataclass, field, fields
 from typing import Any
 
 from app.domain.errors import AnswerKind
+from app.domain.language import Marked, mark, say
 
-WORDS: dict[str, str] = {"not-yet": "Not yet.", "stop": "Stop.", "which-one": "Which one?"}
+WORDS: dict[str, str] = {"not-yet": mark("Not yet."), "stop": mark("Stop."), "which-one": mark("Which one?")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +32,7 @@ class Ask:
     label: str
     kind: str = "text"
     options: tuple[tuple[str, str], ...] = ()
-    submit: str = "Say so"
+    submit: str = field(default_factory=lambda: say("Say so"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,14 +80,24 @@ class Answer:
     status: int = 200
 
     def kept(self) -> dict[str, Any]:
-        """The answer as it is stored beside its scan."""
+        """The answer as it is stored beside its scan, in the language in which it was given."""
         told = {name: getattr(self, name) for name in _FIELDS}
         told["sheet"], told["ask"] = self.sheet and asdict(self.sheet), self.ask and asdict(self.ask)
         told["choices"] = [asdict(choice) for choice in self.choices]
-        return told
+        said: dict[str, Any] = _said(told)
+        return said
 
 
 _FIELDS = tuple(each.name for each in fields(Answer))
+
+
+def _said(value: Any) -> Any:
+    """The same with every word of a table said."""
+    if isinstance(value, Marked):
+        return str(value)
+    if isinstance(value, dict):
+        return {name: _said(each) for name, each in value.items()}
+    return type(value)(_said(each) for each in value) if isinstance(value, (list, tuple)) else value
 
 
 def answer_from(kept: Mapping[str, Any]) -> Answer:

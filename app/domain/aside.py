@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime, timedelta
 
 from app.domain.calendar import DAY, Calendar, next_open
+from app.domain.language import say
 from app.domain.words import day_said
 
 MOST_DAYS = 60
@@ -30,13 +31,17 @@ def day_offered(kind: str, today: date, calendar: Calendar) -> date:
 def checked_until(kind: str, until: date, today: date, calendar: Calendar) -> date:
     """The day, if a line of this kind may be put aside until then; otherwise ValueError with a sentence."""
     if until <= today:
-        raise ValueError("Give a day after today: until then the line is put aside.")
+        raise ValueError(say("Give a day after today: until then the line is put aside."))
     last = last_day(kind, today, calendar)
     if until <= last:
         return until
     if kind in CANNOT_WAIT:
-        raise ValueError(f"The glue sets meanwhile: put it aside until {day_said(last, today)} at the latest.")
-    raise ValueError(f"Put it aside for {MOST_DAYS} days at most, until {day_said(last, today)}.")
+        raise ValueError(
+            say("The glue sets meanwhile: put it aside until {day} at the latest.", day=day_said(last, today))
+        )
+    raise ValueError(
+        say("Put it aside for {most} days at most, until {day}.", most=MOST_DAYS, day=day_said(last, today))
+    )
 
 
 def still_hides(many_then: int, aside_at: datetime, many_now: int, began: datetime | None, now: datetime) -> bool:

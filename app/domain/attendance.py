@@ -8,15 +8,16 @@ from zoneinfo import ZoneInfo
 
 from app.domain.calendar import as_utc, local_day
 from app.domain.keeping import months_before
+from app.domain.language import mark
 
 # How a time at a station began and ended, as it is kept and as it is said.
-BEGAN_WORDS = {"badge": "by badge", "name": "by name"}
+BEGAN_WORDS = {"badge": mark("by badge"), "name": mark("by name")}
 ENDED_WORDS = {
-    "out": "signed out",
-    "elsewhere": "signed in elsewhere",
-    "replaced": "somebody else signed in",
-    "left": "no longer works here",
-    "idle": "nothing more was scanned",
+    "out": mark("signed out"),
+    "elsewhere": mark("signed in elsewhere"),
+    "replaced": mark("somebody else signed in"),
+    "left": mark("no longer works here"),
+    "idle": mark("nothing more was scanned"),
 }
 
 

@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
+from app.domain.language import mark, say, say_n
+
 
 @dataclass(frozen=True, slots=True)
 class OtherSheet:
@@ -58,42 +60,61 @@ def brief_lines(facts: BriefFacts, when: Callable[[datetime], str], *, whole: bo
 def _several(facts: BriefFacts) -> Iterator[str]:
     if facts.parts < 2:
         return
-    yield f"Sheet {facts.part} of {facts.parts} of this specimen."
+    yield say("Sheet {part} of {parts} of this specimen.", part=facts.part, parts=facts.parts)
     if facts.others:
-        yield f"The others: {'; '.join(f'sheet {each.part}, {each.shown}, {each.where}' for each in facts.others)}."
+        yield say("The others: {others}.", others="; ".join(map(_other, facts.others)))
     # Royal Botanic Garden Edinburgh, "Mounting herbarium specimens".
-    yield f"Pencil “Sheet {facts.part} of {facts.parts}” just above the label."
+    yield say("Pencil “Sheet {part} of {parts}” just above the label.", part=facts.part, parts=facts.parts)
+
+
+def _other(sheet: OtherSheet) -> str:
+    return say("sheet {part}, {number}, {where}", part=sheet.part, number=sheet.shown, where=sheet.where)
 
 
 def _of_plant(facts: BriefFacts, whole: bool) -> Iterator[str]:
     if whole or not facts.has_label:
-        yield _LABEL[facts.has_label]
+        yield say(_LABEL[facts.has_label])
     if whole or facts.bulk == "bulky":
-        yield _BULK.get(facts.bulk, "Not bulky.")
+        yield say(_BULK.get(facts.bulk, _NOT_BULKY))
     if facts.pieces > 1:
-        yield f"{facts.pieces} parts lie in the folder: all of them go on the sheet."
+        yield say_n(
+            "{n} part lies in the folder: all of them go on the sheet.",
+            "{n} parts lie in the folder: all of them go on the sheet.",
+            facts.pieces,
+        )
     if facts.notes:
-        yield f"The collector's notes: {facts.notes}"
+        yield say("The collector's notes: {notes}", notes=facts.notes)
 
 
 def _queries(facts: BriefFacts) -> Iterator[str]:
     for query in facts.queries:
-        yield _stopped(f"{query.words.capitalize()}: {query.why}") if query.why else f"{query.words.capitalize()}."
+        what = say(query.words).capitalize()
+        yield _stopped(f"{what}: {query.why}") if query.why else f"{what}."
 
 
 def _came_back(facts: BriefFacts, when: Callable[[datetime], str]) -> Iterator[str]:
     before = facts.before
     if before is None:
         return
-    glue = f" with {before.adhesive}" if before.adhesive else ""
-    found = f" Found wrong: {', '.join(before.found)}." if before.found else ""
-    yield f"It was glued before, {when(before.glued_at)}{glue}.{found}"
-    yield from (_stopped(f"The inspection noted: {note}") for note in before.notes)
+    at = when(before.glued_at)
+    told = [
+        say("It was glued before, {at} with {adhesive}.", at=at, adhesive=before.adhesive)
+        if before.adhesive
+        else say("It was glued before, {at}.", at=at)
+    ]
+    if before.found:
+        told.append(say("Found wrong: {kinds}.", kinds=", ".join(map(say, before.found))))
+    yield " ".join(told)
+    yield from (_stopped(say("The inspection noted: {note}", note=note)) for note in before.notes)
 
 
 def _stopped(words: str) -> str:
     return words if words.endswith((".", "?", "!")) else f"{words}."
 
 
-_LABEL = {True: "Its label is with it.", False: "Its label is still to come: keep its place free, bottom right."}
-_BULK = {"thin": "Thin.", "bulky": "Bulky: straps or thread for the thick parts, and on top in the stack."}
+_LABEL = {
+    True: mark("Its label is with it."),
+    False: mark("Its label is still to come: keep its place free, bottom right."),
+}
+_NOT_BULKY = mark("Not bulky.")
+_BULK = {"thin": mark("Thin."), "bulky": mark("Bulky: straps or thread for the thick parts, and on top in the stack.")}

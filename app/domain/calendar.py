@@ -10,6 +10,8 @@ from fractions import Fraction
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
+from app.domain.language import say
+
 BEGINNING = datetime.min.replace(tzinfo=UTC)  # no moment lies before it: as a cutoff it chooses nothing
 MICROSECOND = timedelta(microseconds=1)
 DAY = timedelta(days=1)
@@ -145,10 +147,19 @@ def iso_week(moment: datetime, zone: ZoneInfo) -> tuple[int, int]:
 def week_bounds(year: int, week: int, zone: ZoneInfo) -> tuple[datetime, datetime]:
     """The UTC moments at which this ISO week begins and ends in the room. ValueError for a week that is not."""
     if year not in YEARS:
-        raise ValueError(f"There is no year {year} here. Ask for a week of the years {YEARS[0]} to {YEARS[-1]}.")
+        raise ValueError(
+            say(
+                "There is no year {year} here. Ask for a week of the years {first} to {last}.",
+                year=year,
+                first=YEARS[0],
+                last=YEARS[-1],
+            )  # fmt: skip
+        )
     weeks = date(year, 12, 28).isocalendar().week  # 28 December always lies in the last week
     if not 1 <= week <= weeks:
-        raise ValueError(f"{year} has no week {week}. Ask for a week from 1 to {weeks}.")
+        raise ValueError(
+            say("{year} has no week {week}. Ask for a week from 1 to {weeks}.", year=year, week=week, weeks=weeks)
+        )
     monday = date.fromisocalendar(year, week, 1)
     return _midnight(monday, zone), _midnight(monday + 7 * DAY, zone)
 

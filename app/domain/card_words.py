@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from app.domain.language import mark, say
+
 # A sign on a cabinet may be long; a label shows this much of it and says that there is more.
 LONGEST_SIGN = 120
 
@@ -27,43 +29,89 @@ class CommandWords:
 
 
 CARD_KINDS: dict[str, CardKind] = {
-    "slips": CardKind("Travelling slips", "slip", "slips", "One lies in the fold with each plant until it is mounted."),
-    "shelves": CardKind("Shelf labels", "label", "labels", "One for each cabinet, and one for each of its shelves."),
-    "stacks": CardKind(
-        "Stack cards", "card", "cards", "Fold each along the dashes: one side says on, the other off. It lies on the lid."
+    "slips": CardKind(
+        mark("Travelling slips"),
+        mark("slip"),
+        mark("slips"),
+        mark("One lies in the fold with each plant until it is mounted."),
     ),
-    "badges": CardKind("Badges", "badge", "badges", "Whoever scans one works as the person named on it."),
-    "cards": CardKind("Command cards", "card", "cards", "For hands full of glue: a scan instead of a button."),
-    "bundles": CardKind("Bundle cards", "card", "cards", "One is tied to each press, tray, bag or box: one scan moves all in it."),
-    "stations": CardKind("Station cards", "card", "cards", "One hangs at each screen and says which one it is."),
-    "loads": CardKind("Cards of loads", "card", "cards", "One lies in each bag or box for the freezer, where it can be scanned."),
-}  # fmt: skip
+    "shelves": CardKind(
+        mark("Shelf labels"),
+        mark("label"),
+        mark("labels"),
+        mark("One for each cabinet, and one for each of its shelves."),
+    ),
+    "stacks": CardKind(
+        mark("Stack cards"),
+        mark("card"),
+        mark("cards"),
+        mark("Fold each along the dashes: one side says on, the other off. It lies on the lid."),
+    ),
+    "badges": CardKind(
+        mark("Badges"), mark("badge"), mark("badges"), mark("Whoever scans one works as the person named on it.")
+    ),
+    "cards": CardKind(
+        mark("Command cards"), mark("card"), mark("cards"), mark("For hands full of glue: a scan instead of a button.")
+    ),
+    "bundles": CardKind(
+        mark("Bundle cards"),
+        mark("card"),
+        mark("cards"),
+        mark("One is tied to each press, tray, bag or box: one scan moves all in it."),
+    ),
+    "stations": CardKind(
+        mark("Station cards"), mark("card"), mark("cards"), mark("One hangs at each screen and says which one it is.")
+    ),
+    "lots": CardKind(
+        mark("Cards of lots"), mark("card"), mark("cards"), mark("One hangs at each pot of adhesive: its scan opens it at a table.")
+    ),
+    "loads": CardKind(
+        mark("Cards of loads"),
+        mark("card"),
+        mark("cards"),
+        mark("One lies in each bag or box for the freezer, where it can be scanned."),
+    ),
+}
 
 COMMAND_WORDS: dict[str, CommandWords] = {
-    "undo": CommandWords("Undo", "Takes back the last thing scanned at this station."),
-    "done": CommandWords("Done", "Signs everybody out here."),
-    "help": CommandWords("Help", "Says what is done at this place, and what comes next."),
-    "no-number": CommandWords("No number", "For a sheet without a number: asks what its label says."),
-    "another-sheet": CommandWords("Another sheet", "The plant in your hands needs one more sheet."),
-    "already-done": CommandWords("Already done", "What was asked about has been done: write it down now."),
-    "yes": CommandWords("Yes", "Takes the one choice that is offered."),
-    "no": CommandWords("No", "Drops the question. Nothing is changed."),
-    "closing": CommandWords("Closing", "What to see to before the room is closed."),
-    "pest": CommandWords("Pest", "Something living was found: stop, and tell the manager."),
-    "round": CommandWords("Press round", "Begins the round, and ends it. In between, scan every stack's card as it lies."),
-    "unmounted": CommandWords("Unmounted", "The sheet last scanned stays in a packet or a box."),
-    "morning": CommandWords("Morning", "What was left overnight, and what the day asks for."),
-    "whole-shelf": CommandWords("Whole shelf", "Moves all that lies on a shelf: scan it, then where it goes."),
-    "check": CommandWords("Check", "Begins a cabinet check, or goes on with it: scan the cabinet or shelf next."),
-    "cannot-be-read": CommandWords("Cannot be read", "In a cabinet check: the number of this sheet cannot be read."),
-    "new-load": CommandWords("New load", "Begins a bag or box for the freezer: then scan what goes in it."),
-    "same-number": CommandWords("Same number", "Two sheets bear one number: the other gets one of its own."),
-    "two-plants": CommandWords("Two plants", "Two plants lie in one fold, or are glued on one sheet."),
-    "same-specimen": CommandWords("Same specimen", "The sheet last scanned and the next one are one specimen."),
-    "damp": CommandWords("Damp", "The sheet last scanned is damp after all: it goes back to dry."),
-    "danger": CommandWords("Danger", "The sheet last scanned carries a danger: choose which one."),
-    "label-here": CommandWords("Label here", "The labels are here: scan each sheet that has got its own, then “done”."),
-}  # fmt: skip
+    "undo": CommandWords(mark("Undo"), mark("Takes back the last thing scanned at this station.")),
+    "done": CommandWords(mark("Done"), mark("Signs everybody out here.")),
+    "help": CommandWords(mark("Help"), mark("Says what is done at this place, and what comes next.")),
+    "no-number": CommandWords(mark("No number"), mark("For a sheet without a number: asks what its label says.")),
+    "another-sheet": CommandWords(mark("Another sheet"), mark("The plant in your hands needs one more sheet.")),
+    "already-done": CommandWords(mark("Already done"), mark("What was asked about has been done: write it down now.")),
+    "yes": CommandWords(mark("Yes"), mark("Takes the one choice that is offered.")),
+    "no": CommandWords(mark("No"), mark("Drops the question. Nothing is changed.")),
+    "closing": CommandWords(mark("Closing"), mark("What to see to before the room is closed.")),
+    "pest": CommandWords(mark("Pest"), mark("Something living was found: stop, and tell the manager.")),
+    "round": CommandWords(
+        mark("Press round"), mark("Begins the round, and ends it. In between, scan every stack's card as it lies.")
+    ),
+    "unmounted": CommandWords(mark("Unmounted"), mark("The sheet last scanned stays in a packet or a box.")),
+    "morning": CommandWords(mark("Morning"), mark("What was left overnight, and what the day asks for.")),
+    "whole-shelf": CommandWords(
+        mark("Whole shelf"), mark("Moves all that lies on a shelf: scan it, then where it goes.")
+    ),
+    "check": CommandWords(
+        mark("Check"), mark("Begins a cabinet check, or goes on with it: scan the cabinet or shelf next.")
+    ),
+    "cannot-be-read": CommandWords(
+        mark("Cannot be read"), mark("In a cabinet check: the number of this sheet cannot be read.")
+    ),
+    "new-load": CommandWords(mark("New load"), mark("Begins a bag or box for the freezer: then scan what goes in it.")),
+    "same-number": CommandWords(
+        mark("Same number"), mark("Two sheets bear one number: the other gets one of its own.")
+    ),
+    "two-plants": CommandWords(mark("Two plants"), mark("Two plants lie in one fold, or are glued on one sheet.")),
+    "same-specimen": CommandWords(
+        mark("Same specimen"), mark("The sheet last scanned and the next one are one specimen.")
+    ),
+    "damp": CommandWords(mark("Damp"), mark("The sheet last scanned is damp after all: it goes back to dry.")),
+    "danger": CommandWords(mark("Danger"), mark("The sheet last scanned carries a danger: choose which one.")),
+    "label-here": CommandWords(
+        mark("Label here"), mark("The labels are here: scan each sheet that has got its own, then “done”.")
+    ),
+}
 
 
 def sign_for_label(sign: str) -> str:
@@ -73,4 +121,4 @@ def sign_for_label(sign: str) -> str:
         return plain
     # The end is left off at a word, unless it is one word without an end.
     begun = plain[:LONGEST_SIGN].rsplit(" ", 1)[0]
-    return f"{begun} … Ask what more the sign says before you open it."
+    return say("{begun} … Ask what more the sign says before you open it.", begun=begun)

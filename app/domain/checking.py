@@ -10,6 +10,7 @@ from hashlib import sha256
 from itertools import pairwise
 
 from app.domain.intervals import Interval, wilson_interval
+from app.domain.language import mark, say_n
 
 
 class Fate(StrEnum):
@@ -27,14 +28,14 @@ class Fate(StrEnum):
 
 # What each is called, as the head of a list of such sheets; the first that somebody has to see to come first.
 FATE_WORDS: dict[Fate, str] = {
-    Fate.MISSING: "Expected, but not found",
-    Fate.ELSEWHERE: "Found, but it belongs elsewhere",
-    Fate.CLOSED: "Found, but withdrawn by the log",
-    Fate.WRONG_SHELF: "Found on another shelf",
-    Fate.LEFT: "Left during the check",
-    Fate.CAME: "Came during the check",
-    Fate.NOT_DRAWN: "Seen, but not drawn",
-    Fate.FOUND: "Found where it belongs",
+    Fate.MISSING: mark("Expected, but not found"),
+    Fate.ELSEWHERE: mark("Found, but it belongs elsewhere"),
+    Fate.CLOSED: mark("Found, but withdrawn by the log"),
+    Fate.WRONG_SHELF: mark("Found on another shelf"),
+    Fate.LEFT: mark("Left during the check"),
+    Fate.CAME: mark("Came during the check"),
+    Fate.NOT_DRAWN: mark("Seen, but not drawn"),
+    Fate.FOUND: mark("Found where it belongs"),
 }
 # Seen with the eyes in the cabinet, whatever else is true of it.
 NOT_IN_ITS_PLACE = frozenset({Fate.ELSEWHERE, Fate.CLOSED, Fate.WRONG_SHELF})
@@ -144,7 +145,14 @@ def draw(sheet_ids: Iterable[int], many: int, seed: int) -> list[int]:
     """So many of these sheets, each as likely as any other; the same seed draws the same. ValueError for too few."""
     lots = sorted(set(sheet_ids), key=lambda each: sha256(f"{seed} {each}".encode()).digest())
     if not 0 < many <= len(lots):
-        raise ValueError(f"{many} cannot be drawn from {len(lots)} {'sheet' if len(lots) == 1 else 'sheets'}.")
+        raise ValueError(
+            say_n(
+                "{many} cannot be drawn from {n} sheet.",
+                "{many} cannot be drawn from {n} sheets.",
+                len(lots),
+                many=many,
+            )
+        )
     return lots[:many]
 
 

@@ -7,20 +7,24 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from app.domain.language import mark, say, say_n
 from app.domain.stages import Stage
 
 # How sheets come to a herbarium; the words are the trade's.
 KINDS: dict[str, str] = {
-    "fieldwork": "fieldwork",
-    "exchange": "exchange",
-    "gift": "gift",
-    "bequest": "bequest",
-    "backlog": "found in the backlog",
+    "fieldwork": mark("fieldwork"),
+    "exchange": mark("exchange"),
+    "gift": mark("gift"),
+    "bequest": mark("bequest"),
+    "backlog": mark("found in the backlog"),
 }
 # A sheet that leaves in exchange is closed with these words and with whom it went to.
 SENT = "sent in exchange to "
+GIVEN = "given to "
 # A number that was given up because it was the same sheet as another is no sheet of its own.
 JOINED = "put together with "
+# How a number of sheets came to be known; marked so that they are said.
+SAID, COUNTED = mark("said"), mark("counted")
 # What the change of a count by hand is called, by which the pages find it again.
 COUNT = "count"
 # How a label says that its collector gave no number (sine numero): such sheets have no number in common.
@@ -28,16 +32,22 @@ NO_NUMBER = ("", "s.n.", "s.n", "s. n.", "sn", "-", "–", "?", "S.N.", "S.n.")
 
 
 class Fate(StrEnum):
-    """What became of a sheet, as it is told to whoever gave it; the value is the words."""
+    """What became of a sheet, as it is told to whoever gave it; the value is the words in English, and it says itself."""
 
-    EXPECTED = "on the list, not unpacked yet"
-    WAITING = "waiting to be mounted"
-    AT_WORK = "being mounted"
-    FILED = "filed in the collection"
-    LOOKED_FOR = "not found at the last look, and looked for"
-    SENT = "withdrawn: sent in exchange to another collection"
-    DESTROYED = "withdrawn: destroyed"
-    NOT_KEPT = "withdrawn: not kept in the collection"
+    EXPECTED = mark("on the list, not unpacked yet")
+    WAITING = mark("waiting to be mounted")
+    AT_WORK = mark("being mounted")
+    FILED = mark("filed in the collection")
+    LOOKED_FOR = mark("not found at the last look, and looked for")
+    SENT = mark("withdrawn: sent in exchange to another collection")
+    DESTROYED = mark("withdrawn: destroyed")
+    NOT_KEPT = mark("withdrawn: not kept in the collection")
+
+    def __str__(self) -> str:
+        return say(self.value)
+
+    def __format__(self, spec: str) -> str:
+        return format(say(self.value), spec)
 
 
 WITHDRAWN = (Fate.SENT, Fate.DESTROYED, Fate.NOT_KEPT)
@@ -65,18 +75,36 @@ def _why_gone(closed_as: str) -> Fate:
     return Fate.DESTROYED if words.startswith("destroy") else Fate.NOT_KEPT
 
 
-def difference(told: int | None, here: int, *, by: str = "said") -> str:
+def difference(told: int | None, here: int, *, by: str = SAID) -> str:
     """How many were told of and how many are here, in one plain sentence; empty when nobody told a number.
 
     "12 said, 11 here: one missing or miscounted."
     """
     if told is None:
         return ""
-    words = f"{told:,} {by}, {here:,} here"
+    counts = say("{told:,} {by}, {here:,} here", told=told, by=say(by), here=here)
     if told == here:
-        return f"{words}."
-    apart = "one" if abs(told - here) == 1 else f"{abs(told - here):,}"
-    return f"{words}: {apart} {'missing' if here < told else 'more'} or miscounted."
+        return f"{counts}."
+    apart = abs(told - here)
+    if here < told:
+        return say_n(
+            "{counts}: one missing or miscounted.", "{counts}: {n:,} missing or miscounted.", apart, counts=counts
+        )
+    return say_n("{counts}: one more or miscounted.", "{counts}: {n:,} more or miscounted.", apart, counts=counts)
+
+
+def why_closed(closed_as: str) -> str:
+    """Why a sheet was closed, as it is said: the usual reasons in the language of the moment, what was typed as it is."""
+    for kept, words in _CLOSED_WITH.items():
+        if closed_as.startswith(kept):
+            return say(words, name=closed_as.removeprefix(kept))
+    return say(closed_as)
+
+
+# Reasons that are kept with a name behind them.
+_CLOSED_WITH: dict[str, str] = {
+    SENT: mark("sent in exchange to {name}"), JOINED: mark("put together with {name}"), GIVEN: mark("given to {name}"),
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

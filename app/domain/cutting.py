@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from app.domain.language import mark, say
+
 # A mark stands off the card, so that none is left on it, and ends where every printer still prints.
 MARK_GAP, MARK_LENGTH = 1.5, 5.0
 
@@ -93,14 +95,16 @@ class Grid:
 def paper_named(name: str) -> Paper:
     """The paper of this name; ValueError, in a sentence, for one that is not kept here."""
     if name not in PAPERS:
-        raise ValueError(f"There is no paper called {name} here. Choose {' or '.join(PAPERS)}.")
+        raise ValueError(
+            say("There is no paper called {name} here. Choose {papers}.", name=name, papers=say(" or ").join(PAPERS))
+        )
     return PAPERS[name]
 
 
 # ISO 216 (A4); ANSI/ASME Y14.1 (A, 8.5 by 11 inches).
 PAPERS: dict[str, Paper] = {each.name: each for each in (
     Paper("a4", "A4", 210.0, 297.0),
-    Paper("letter", "Letter", 215.9, 279.4),
+    Paper("letter", mark("Letter"), 215.9, 279.4),
 )}  # fmt: skip
 
 # The same cards on both papers, so that old and new ones fit into the same holders. A badge has the size of a bank card
@@ -114,4 +118,5 @@ GRIDS: dict[str, Grid] = {
     "bundles": Grid(92, 50, 2, 5),
     "stations": Grid(92, 50, 2, 5),
     "loads": Grid(92, 50, 2, 5),
+    "lots": Grid(92, 50, 2, 5),
 }

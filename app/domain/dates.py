@@ -6,24 +6,22 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from functools import lru_cache
 
-from app.domain.words import MONTHS, WEEKDAYS
+from app.domain.language import ENGLISH, mark, say, say_n, spoken
+from app.domain.words import date_said, weekday_said
 
 MOST_DAYS = 400  # more in one go is a slip in a year, not a closing list
 MOST_ROLLED_DAYS = 60  # a range over the new year whose years were left out is a short one
-MONTH_NAMES = ("January", "February", "March", "April", "May", "June",
-               "July", "August", "September", "October", "November", "December")  # fmt: skip
-HOW = "Write it like 24 Dec 2026, 24 Dec 2026 – 2 Jan 2027, or 2026-12-24."
+HOW = mark("Write it like 24 Dec 2026, 24 Dec 2026 – 2 Jan 2027, or 2026-12-24.")
+FEWEST_LETTERS = 3
 DAY = timedelta(days=1)
 
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+# Names are of the language of the moment, whatever its letters; digits are 0 to 9.
 _SAID = re.compile(
-    r"(?:(?P<weekday>[A-Za-z]{3,})\.?\s+)?(?P<day>\d{1,2})(?:st|nd|rd|th)?(?:\s*(?P<month>[A-Za-z]{3,})\.?(?:\s+(?P<year>\d{4}))?)?",
-    re.ASCII,
-)
-# A hyphen joins two dates where it stands free, or where a day and a month follow; elsewhere it is part of one.
-_BETWEEN = re.compile(
-    rf"\s*[–—]\s*|\s+(?:to|until|-)\s+|\s*-\s*(?=\d{{1,2}}(?:st|nd|rd|th)?\s*(?:{'|'.join(MONTHS)}))", re.IGNORECASE
+    r"(?:(?P<weekday>[^\W\d_]{2,})\.?\s+)?(?P<day>[0-9]{1,2})(?:st|nd|rd|th|\.)?"
+    r"(?:\s*(?P<month>[^\W\d_]{3,})\.?(?:\s+(?P<year>[0-9]{4}))?)?"
 )
 
 
@@ -74,12 +72,12 @@ def read_dates(text: str, year: int) -> Typed:
             try:
                 found.append(_span(part, year))
             except ValueError as error:
-                wrong.append(f"Line {number}, “{part[:60]}”: {error}")
+                wrong.append(say("Line {number}, “{typed}”: {fault}", number=number, typed=part[:60], fault=error))
     if not found and not wrong:
-        wrong.append(f"There is no date in it. {HOW}")
+        wrong.append(say("There is no date in it. {how}", how=HOW))
     total = sum(span.length for span in found)
     if total > MOST_DAYS:
-        wrong.append(f"That is {total:,} days. At most {MOST_DAYS} can be set in one go. Look at the years.")
+        wrong.append(_too_many(total))
         return Typed((), tuple(wrong))
     return Typed(tuple(sorted({day for span in found for day in span.days()})), tuple(wrong))
 
@@ -97,7 +95,7 @@ def spans(days: Iterable[date]) -> tuple[Span, ...]:
 
 def day_words(day: date) -> str:
     """A date with its year: "24 Dec 2026"."""
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+    return date_said(day)
 
 
 def span_words(span: Span) -> str:
@@ -106,9 +104,9 @@ def span_words(span: Span) -> str:
     if first == last:
         return day_words(last)
     if (first.year, first.month) == (last.year, last.month):
-        return f"{first.day} – {day_words(last)}"
-    start = f"{first.day} {MONTHS[first.month - 1]}" if first.year == last.year else day_words(first)
-    return f"{start} – {day_words(last)}"
+        return say("{day} – {date}", day=first.day, date=day_words(last))
+    start = date_said(first, with_year=first.year != last.year)
+    return say("{start} – {end}", start=start, end=day_words(last))
 
 
 def days_words(days: Iterable[date]) -> str:
@@ -117,13 +115,22 @@ def days_words(days: Iterable[date]) -> str:
     if len(runs) <= 3:
         return ", ".join(map(span_words, runs))
     total = sum(run.length for run in runs)
-    return f"{total} days from {day_words(runs[0].first)} to {day_words(runs[-1].last)}"
+    first, last = day_words(runs[0].first), day_words(runs[-1].last)
+    return say_n("{n} day from {first} to {last}", "{n} days from {first} to {last}", total, first=first, last=last)
+
+
+def _too_many(total: int) -> str:
+    return say_n(
+        "That is {n:,} day. At most {most} can be set in one go. Look at the years.",
+        "That is {n:,} days. At most {most} can be set in one go. Look at the years.",
+        total, most=MOST_DAYS,
+    )  # fmt: skip
 
 
 def _span(text: str, year: int) -> Span:
-    ends = _BETWEEN.split(text)
+    ends = _between(spoken().short_months).split(text)
     if len(ends) > 2:
-        raise ValueError(f"that has more than two ends. {HOW}")
+        raise ValueError(say("that has more than two ends. {how}", how=HOW))
     if len(ends) == 1:
         day = _dated(_read(ends[0]), year)
         return Span(day, day)
@@ -140,9 +147,11 @@ def _range(start: _Part, end: _Part, year: int) -> Span:
     rolls = not within and end.year is None and _order(end) < (first.month, first.day)
     last = _dated(end, first.year + rolls)
     if last < first:
-        raise ValueError(f"it ends on {day_words(last)}, before it begins on {day_words(first)}.")
+        raise ValueError(
+            say("it ends on {last}, before it begins on {first}.", last=day_words(last), first=day_words(first))
+        )
     if None in (start.year, end.year) and first.year != last.year and (last - first).days > MOST_ROLLED_DAYS:
-        raise ValueError("that would go on into another year. Write both years.")
+        raise ValueError(say("that would go on into another year. Write both years."))
     return Span(first, last)
 
 
@@ -153,36 +162,68 @@ def _read(text: str) -> _Part:
         return _Part(day, month, year)
     found = _SAID.fullmatch(text)
     if found is None:
-        raise ValueError(f"that cannot be read as a date in one way only. {HOW}")
-    return _Part(
-        int(found["day"]), _named(found["month"], MONTH_NAMES, "month"), int(found["year"]) if found["year"] else None,
-        _named(found["weekday"], WEEKDAYS, "weekday"),
-    )  # fmt: skip
+        raise ValueError(say("that cannot be read as a date in one way only. {how}", how=HOW))
+    own_year = int(found["year"]) if found["year"] else None
+    return _Part(int(found["day"]), _month(found["month"]), own_year, _weekday(found["weekday"]))
 
 
-def _named(typed: str | None, names: tuple[str, ...], kind: str) -> int | None:
-    """The number of a month (from 1) or weekday (from 0) that was typed in full or with its first letters."""
-    if typed is None:
-        return None
-    found = [number for number, name in enumerate(names) if name.lower().startswith(typed.lower())]
-    if len(found) != 1:
-        raise ValueError(f"there is no {kind} called {typed}. {HOW}")
-    return found[0] + (kind == "month")
+def _month(typed: str | None) -> int | None:
+    """The number of a month, from 1."""
+    names = spoken()
+    number = _named(typed, (names.months, names.short_months), ENGLISH.months)
+    if typed is not None and number is None:
+        raise ValueError(say("there is no month called {name}. {how}", name=typed, how=HOW))
+    return None if number is None else number + 1
+
+
+def _weekday(typed: str | None) -> int | None:
+    """The number of a weekday, from 0 for Monday."""
+    names = spoken()
+    number = _named(typed, (names.weekdays, names.short_weekdays), ENGLISH.weekdays)
+    if typed is not None and number is None:
+        raise ValueError(say("there is no weekday called {name}. {how}", name=typed, how=HOW))
+    return number
+
+
+def _named(typed: str | None, own: tuple[tuple[str, ...], ...], english: tuple[str, ...]) -> int | None:
+    """Which of some names was typed, in full or with its first letters, at least three; None for none, or for several.
+
+    A whole name in the language of the moment goes before first letters, and before what it would be in English.
+    """
+    begins = (typed or "").casefold()
+    whole = {number for names in own for number, name in enumerate(names) if name.casefold().rstrip(".") == begins}
+    if len(whole) != 1 and len(begins) >= FEWEST_LETTERS:
+        every = (*own, english)
+        whole = {number for names in every for number, name in enumerate(names) if name.casefold().startswith(begins)}
+    return whole.pop() if len(whole) == 1 else None
+
+
+@lru_cache(maxsize=16)
+def _between(months: tuple[str, ...]) -> re.Pattern[str]:
+    """What joins two dates: a hyphen where it stands free, or where a day and a month follow; elsewhere it is part of one."""
+    names = "|".join(re.escape(name.rstrip(".")) for name in {*ENGLISH.short_months, *months})
+    return re.compile(
+        rf"\s*[–—]\s*|\s+(?:to|until|-)\s+|\s*-\s*(?=\d{{1,2}}(?:st|nd|rd|th|\.)?\s*(?:{names}))", re.IGNORECASE
+    )
 
 
 def _dated(part: _Part, year: int) -> date:
     """The date, of this year if it has none of its own; ValueError for one that no calendar has."""
     if part.month is None:
-        raise ValueError(f"that has no month. {HOW}")
+        raise ValueError(say("that has no month. {how}", how=HOW))
     year = year if part.year is None else part.year
     if not 1 <= part.month <= 12:
-        raise ValueError(f"there is no month {part.month}. {HOW}")
+        raise ValueError(say("there is no month {number}. {how}", number=part.month, how=HOW))
     try:
         day = date(year, part.month, part.day)
     except ValueError:
-        raise ValueError(f"there is no {part.day} {MONTHS[part.month - 1]} {year}.") from None
+        month = spoken().short_months[part.month - 1]
+        raise ValueError(say("there is no {day} {month} {year}.", day=part.day, month=month, year=year)) from None
     if part.weekday is not None and day.weekday() != part.weekday:
-        raise ValueError(f"{day_words(day)} is a {WEEKDAYS[day.weekday()]}, not a {WEEKDAYS[part.weekday]}.")
+        other = spoken().weekdays[part.weekday]
+        raise ValueError(
+            say("{date} is a {weekday}, not a {other}.", date=day_words(day), weekday=weekday_said(day), other=other)
+        )
     return day
 
 

@@ -10,9 +10,10 @@ from enum import StrEnum
 from app.domain.calendar import DAY, DAYS_LOOKED_AHEAD, LAST, Calendar, day_bounds, local_day, next_open
 from app.domain.holds import stopping
 from app.domain.house import House
+from app.domain.language import say
 from app.domain.limits import limit_of
 from app.domain.stages import Stage, Step
-from app.domain.words import MONTHS, NO_YEAR_WITHIN_DAYS, WEEKDAYS
+from app.domain.words import NO_YEAR_WITHIN_DAYS, date_said, weekday_said
 
 Tell = Callable[[datetime], str]
 # A load counts as cold this long after it was put in, where no logger says when; a bag stays closed this long after it
@@ -92,8 +93,8 @@ def _last_open(calendar: Calendar, today: date) -> date | None:
 
 def date_words(day: date, today: date) -> str:
     """A date with its weekday, "Monday 30 Nov", with its year when it is far away."""
-    year = f" {day.year}" if abs((day - today).days) > NO_YEAR_WITHIN_DAYS else ""
-    return f"{WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]}{year}"
+    date_ = date_said(day, with_year=abs((day - today).days) > NO_YEAR_WITHIN_DAYS)
+    return say("{weekday} {date}", weekday=weekday_said(day), date=date_)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +110,8 @@ class Drying:
 
 def place_of_drying(bundle: str | None, cabinet: str | None, shelf: str | None) -> str:
     """Where one goes to change papers: a bundle goes before the shelf that it lies on."""
-    return bundle or (f"{cabinet}, shelf {shelf}" if shelf else cabinet) or "the dryer"
+    on_shelf = say("{cabinet}, shelf {shelf}", cabinet=cabinet, shelf=shelf) if shelf else cabinet
+    return bundle or on_shelf or say("the dryer")
 
 
 def papers_due(drying: Iterable[Drying], house: House, until: datetime) -> list[Item]:

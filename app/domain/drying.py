@@ -8,10 +8,11 @@ from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from app.domain.house import House
+from app.domain.language import mark, number, say
 
 HEATED, UNHEATED = "heated", "unheated"
 METHODS = (HEATED, UNHEATED)
-METHOD_WORDS = {HEATED: "with heat", UNHEATED: "without heat"}
+METHOD_WORDS = {HEATED: mark("with heat"), UNHEATED: mark("without heat")}
 # What no dryer of a preparation room shows: such a reading is a slip of the hand.
 COLDEST_C, HOTTEST_C = -10.0, 120.0
 _DEGREES = re.compile(r"([+-]?\d{1,3}(?:[.,]\d{1,2})?)\s*(?:°\s*C?|C)?", re.IGNORECASE | re.ASCII)
@@ -19,9 +20,9 @@ NOON = time(12)
 
 # Fire and heat: improvised heat is never left alone (common practice, no source); the others, too.
 CAUTIONS = (
-    "Paper and heat: nothing on or against the heater, and air all round each press.",
-    "Off when nobody is in the house, unless your own rules allow it to run alone.",
-    "Hot parts: gloves. Know where the switch, the extinguisher and the way out are.",
+    mark("Paper and heat: nothing on or against the heater, and air all round each press."),
+    mark("Off when nobody is in the house, unless your own rules allow it to run alone."),
+    mark("Hot parts: gloves. Know where the switch, the extinguisher and the way out are."),
 )
 
 
@@ -37,11 +38,11 @@ class Sign:
 # Brittle: University of British Columbia, "Drying a specimen"; NZPCN, "Pressing and drying". No longer cool to the touch:
 # widely taught. That it does not droop when it is lifted by one end: common practice, no source.
 SIGNS: tuple[Sign, ...] = (
-    Sign("stiff", "Stiff and brittle", "Bends, limp"),
-    Sign("cool", "Not cool on the cheek", "Cool on the cheek"),
-    Sign("droop", "Lifted by one end it stays straight", "Lifted by one end it droops"),
+    Sign("stiff", mark("Stiff and brittle"), mark("Bends, limp")),
+    Sign("cool", mark("Not cool on the cheek"), mark("Cool on the cheek")),
+    Sign("droop", mark("Lifted by one end it stays straight"), mark("Lifted by one end it droops")),
 )
-THICKEST = "Feel the thickest part last: fruit, buds, roots."
+THICKEST = mark("Feel the thickest part last: fruit, buds, roots.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +59,14 @@ def celsius_typed(text: str) -> float:
     found = _DEGREES.fullmatch(text.strip().replace("−", "-"))
     degrees = float(found[1].replace(",", ".")) if found else None
     if degrees is None or not COLDEST_C <= degrees <= HOTTEST_C:
-        raise ValueError(f"Type degrees Celsius, from {COLDEST_C:g} to {HOTTEST_C:g}, such as 41.5.".replace("-", "−"))
+        raise ValueError(
+            say(
+                "Type degrees Celsius, from {coldest} to {hottest:g}, such as {example}.",
+                coldest=number(COLDEST_C, "g").replace("-", "−"),
+                hottest=HOTTEST_C,
+                example=41.5,
+            )  # fmt: skip
+        )
     return degrees
 
 
@@ -66,13 +74,13 @@ def warmth(celsius: float, house: House) -> Warmth:
     """What a dryer's temperature, in degrees Celsius, means by the house rules; a rule's own figure is still within it."""
     if celsius > house.dry_hot_c:
         return Warmth(
-            "hot", "too hot", "Turn it off and take the presses out. Look for the fault before it runs again."
+            "hot", say("too hot"), say("Turn it off and take the presses out. Look for the fault before it runs again.")
         )
     if celsius > house.dry_warm_c:
-        return Warmth("warm", "too warm", "Turn it down, and read it again in an hour.")
+        return Warmth("warm", say("too warm"), say("Turn it down, and read it again in an hour."))
     if celsius < house.dry_cool_c:
-        return Warmth("cool", "cool: it dries slowly", "Turn it up a little, or leave the plants in longer.")
-    return Warmth("right", "as it should be")
+        return Warmth("cool", say("cool: it dries slowly"), say("Turn it up a little, or leave the plants in longer."))
+    return Warmth("right", say("as it should be"))
 
 
 def papers_due(papers_at: datetime, method: str | None, house: House) -> datetime:
@@ -103,9 +111,9 @@ def pressed_moment(day: date, zone: ZoneInfo, now: datetime) -> datetime:
     """
     today = now.astimezone(zone).date()
     if day > today:
-        raise ValueError("That day is still to come. Say when it was pressed.")
+        raise ValueError(say("That day is still to come. Say when it was pressed."))
     if (today - day).days > LONGEST_DAYS:
-        raise ValueError("That is too long ago for a fresh plant. Say that it came dry.")
+        raise ValueError(say("That is too long ago for a fresh plant. Say that it came dry."))
     return min(datetime.combine(day, NOON, zone).astimezone(UTC), now)
 
 

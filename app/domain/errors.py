@@ -6,6 +6,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
+from app.domain.language import say
+
 AnswerKind = Literal["done", "not-yet", "stop", "which-one"]
 
 _WEIGHT: dict[str, int] = {"stop": 3, "which-one": 2, "not-yet": 1}
@@ -16,7 +18,8 @@ class Refusal:
     """One reason why a step may not be taken.
 
     `code` is short and stable; `words` says what is true and `next` what to do with the thing in the hands. Both may
-    name facts in braces, which are said in the room's own time zone when they are shown.
+    name facts in braces, which are said in the room's own time zone when they are shown, and are said in the language
+    of that moment.
     """
 
     code: str
@@ -48,6 +51,7 @@ def gravest(refusals: Sequence[Refusal]) -> AnswerKind:
 
 
 def _filled(words: str, facts: Mapping[str, object], tell: Callable[[object], str]) -> str:
+    words = say(words)
     for name, value in facts.items():
         words = words.replace("{" + name + "}", tell(value))
     return words

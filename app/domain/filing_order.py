@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from app.domain.consigned import number_order
 from app.domain.folding import folded_plant
+from app.domain.language import mark, say
 
 # Ranks below the species in their order, ICN (Shenzhen Code) articles 3.2, 4.2 and 24.1, from memory; the short forms are
 # common practice. A nothorank, article H.3, stands with its rank, as the sign of a hybrid does not count either.
@@ -28,8 +29,12 @@ _OLD_FAMILIES = frozenset(
     {"compositae", "cruciferae", "gramineae", "guttiferae", "labiatae", "leguminosae", "palmae", "umbelliferae"}
 )
 SIGN, SIGNS = "×", "×✕"
-NO_NAME, ONLY_FAMILY, ONLY_GENUS = "no name yet", "no name yet: only its family", "no name yet: only its genus"
-NO_FAMILY = "no family yet"
+NO_NAME, ONLY_FAMILY, ONLY_GENUS = (
+    mark("no name yet"),
+    mark("no name yet: only its family"),
+    mark("no name yet: only its genus"),
+)
+NO_FAMILY = mark("no family yet")
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +53,8 @@ class Plant:
     def why_last(self) -> str:
         """Why it comes behind the others of its family or genus, in words; empty for a whole name."""
         if not self.genus:
-            return ONLY_FAMILY if self.family else NO_NAME
-        return "" if self.species else ONLY_GENUS
+            return say(ONLY_FAMILY if self.family else NO_NAME)
+        return "" if self.species else say(ONLY_GENUS)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,8 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from app.domain.language import mark, say, say_n
+
 NOTE_LONGEST = 120
 MOST_MARKS = 20
 
@@ -24,30 +26,31 @@ def _row(words: str, *zones: str) -> FindingRow:
 
 # The order is that of the list on the screen: the plant, then label, packet, seal and number, then the whole sheet.
 FINDINGS: dict[str, FindingRow] = {
-    "loose-part": _row("loose part", "plant"),
-    "over-the-edge": _row("over the edge", "plant", "edge"),
-    "flower-hidden": _row("flower or fruit hidden", "plant"),
-    "one-leaf-face": _row("only one leaf face shown", "plant"),
-    "too-much-adhesive": _row("too much adhesive", "plant", "label", "packet"),
-    "lifting": _row("lifting or cockled", "plant", "label"),
-    "stuck-to-paper": _row("stuck to its release paper", "plant"),
-    "label-wrong": _row("label wrong", "label"),
-    "label-missing": _row("label missing", "label"),
-    "label-crooked": _row("label crooked", "label"),
-    "slips-covered": _row("no room for slips", "slips"),
-    "packet-missing": _row("packet missing", "packet"),
-    "packet-upside-down": _row("packet upside down", "packet"),
-    "packet-two-as-one": _row("two packets folded as one", "packet"),
-    "seal-covered": _row("seal corner covered", "seal"),
-    "number-mismatch": _row("number does not match", "code"),
-    "mould-or-pest": _row("mould or pest", "plant"),
-    "other": _row("something else"),
+    "loose-part": _row(mark("loose part"), "plant"),
+    "over-the-edge": _row(mark("over the edge"), "plant", "edge"),
+    "flower-hidden": _row(mark("flower or fruit hidden"), "plant"),
+    "one-leaf-face": _row(mark("only one leaf face shown"), "plant"),
+    "too-much-adhesive": _row(mark("too much adhesive"), "plant", "label", "packet"),
+    "lifting": _row(mark("lifting or cockled"), "plant", "label"),
+    "stuck-to-paper": _row(mark("stuck to its release paper"), "plant"),
+    "label-wrong": _row(mark("label wrong"), "label"),
+    "label-missing": _row(mark("label missing"), "label"),
+    "label-crooked": _row(mark("label crooked"), "label"),
+    "slips-covered": _row(mark("no room for slips"), "slips"),
+    "packet-missing": _row(mark("packet missing"), "packet"),
+    "packet-upside-down": _row(mark("packet upside down"), "packet"),
+    "packet-two-as-one": _row(mark("two packets folded as one"), "packet"),
+    "seal-covered": _row(mark("seal corner covered"), "seal"),
+    "number-mismatch": _row(mark("number does not match"), "code"),
+    "mould-or-pest": _row(mark("mould or pest"), "plant"),
+    "other": _row(mark("something else")),
 }
 
 # How a look ended. Two of them are steps of their own: what is glued anew, and what goes back to the table.
 PASSED, TO_MEND, MENDED, RE_GLUED, SENT_BACK = "passed", "to-be-mended", "mended-here", "re-glued", "back-to-table"
 LOOK_WORDS: dict[str, str] = {
-    PASSED: "passed", TO_MEND: "to be mended", MENDED: "mended here", RE_GLUED: "glued again", SENT_BACK: "back to the table",
+    PASSED: mark("passed"), TO_MEND: mark("to be mended"), MENDED: mark("mended here"), RE_GLUED: mark("glued again"),
+    SENT_BACK: mark("back to the table"),
 }  # fmt: skip
 
 
@@ -75,7 +78,7 @@ class Mark:
 def kind_words(kind: str) -> str:
     """A kind of finding as it is said; one that is no longer in the list as it was written."""
     row = FINDINGS.get(kind)
-    return row.words if row else kind.replace("-", " ")
+    return say(row.words) if row else kind.replace("-", " ")
 
 
 def mark_of(text: str) -> Mark:
@@ -83,10 +86,10 @@ def mark_of(text: str) -> Mark:
     found = _MARK.fullmatch(text.strip())
     kind = found["kind"] if found else text.strip()[:40]
     if found is None or kind not in FINDINGS:
-        raise ValueError(f"There is no finding called {kind}.")
+        raise ValueError(say("There is no finding called {kind}.", kind=kind))
     place = place_of(found["place"] or "")
     if found["place"] and place is None:
-        raise ValueError(f"{found['place']} is no place on the sheet: both run from 0 to 1000.")
+        raise ValueError(say("{place} is no place on the sheet: both run from 0 to 1000.", place=found["place"]))
     x, y = place or (None, None)
     return Mark(kind, x, y, " ".join((found["note"] or "").split())[:NOTE_LONGEST])
 
@@ -102,15 +105,22 @@ def marks_of(texts: Iterable[str]) -> tuple[Mark, ...]:
     """The marks that these texts mean, each once; ValueError as for one, and for more than a look may have."""
     found = tuple(dict.fromkeys(mark_of(text) for text in texts if text.strip()))
     if len(found) > MOST_MARKS:
-        raise ValueError(f"{len(found)} findings are too many for one look: {MOST_MARKS} at most.")
+        raise ValueError(
+            say_n(
+                "{n} finding is too many for one look: {most} at most.",
+                "{n} findings are too many for one look: {most} at most.",
+                len(found),
+                most=MOST_MARKS,
+            )  # fmt: skip
+        )
     return found
 
 
 def found_lines(texts: Iterable[str]) -> list[str]:
     """What an entry kept as found, as one sentence of the log: "Found: loose part (the lowest leaf), label crooked."."""
     found = [mark_of(text) for text in texts]
-    said = [mark.words + (f" ({mark.note})" if mark.note else "") for mark in found]
-    return [f"Found: {', '.join(said)}."] if said else []
+    kinds = [each.words + (f" ({each.note})" if each.note else "") for each in found]
+    return [say("Found: {kinds}.", kinds=", ".join(kinds))] if kinds else []
 
 
 def kinds_for(zone: str) -> tuple[tuple[str, ...], tuple[str, ...]]:

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from app.domain.calendar import LAST
 from app.domain.day import CHILLS, WARMS
 from app.domain.house import House
+from app.domain.language import mark
 from app.domain.stages import Step
 
 LOAD_STEPS = (Step.LOAD_IN, Step.LOAD_COLD, Step.LOAD_OUT, Step.LOAD_OPENED)
@@ -17,9 +18,9 @@ FREEZER_STEPS = (*WARMING, Step.FREEZER_RUNS, Step.STAYED_COLD)
 # Insulated gloves: general cold-store safety sheets. That a bag stays shut until it is warm, so that water settles on its
 # outside: Florida Museum, pest control page. The lid is common practice, no source.
 CAUTIONS = (
-    "Insulated gloves on: the cold burns.",
-    "Never hold a chest freezer's lid with your head, and let nobody close it on your hands.",
-    "Leave the bag closed until it is warm: water settles on the outside then, not on the plants.",
+    mark("Insulated gloves on: the cold burns."),
+    mark("Never hold a chest freezer's lid with your head, and let nobody close it on your hands."),
+    mark("Leave the bag closed until it is warm: water settles on the outside then, not on the plants."),
 )
 
 
@@ -152,10 +153,10 @@ def times_of(marks: Iterable[Mark], warmings: Mapping[int, Sequence[Warming]]) -
 def _stays(marks: Sequence[Mark]) -> list[tuple[Mark, datetime | None]]:
     """Each putting in with when it ended: it came out, was opened, or was put in again."""
     stays = list[tuple[Mark, datetime | None]]()
-    for place, mark in enumerate(marks):
-        if mark.step is Step.LOAD_IN:
+    for place, each in enumerate(marks):
+        if each.step is Step.LOAD_IN:
             ended = (later.at for later in marks[place + 1 :] if later.step is not Step.LOAD_COLD)
-            stays.append((mark, next(ended, None)))
+            stays.append((each, next(ended, None)))
     return stays
 
 
@@ -188,10 +189,10 @@ def _that_warmed(begun: Mark, ended: datetime | None, warmings: Mapping[int, Seq
 
 def _cold(begun: Mark, begins: datetime, ends: datetime | None, marks: Sequence[Mark]) -> _Cold:
     """A logger's first reading in the stretch says since when it is cold; without one it is reckoned."""
-    for mark in marks:
-        is_read = mark.step is Step.LOAD_COLD and mark.reading_c is not None and mark.reading_c <= begun.rule.c
-        if is_read and begins <= mark.at < (ends or LAST):
-            return _Cold(begun.rule, ends, mark.at, "logger")
+    for each in marks:
+        is_read = each.step is Step.LOAD_COLD and each.reading_c is not None and each.reading_c <= begun.rule.c
+        if is_read and begins <= each.at < (ends or LAST):
+            return _Cold(begun.rule, ends, each.at, "logger")
     if not begun.reckons:
         return _Cold(begun.rule, ends, None, None)
     return _Cold(begun.rule, ends, begins + CHILLS, "reckoned")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal
+from app.domain.language import say
 from app.domain.stages import STAGES, Stage
 
 DAMP = (Stage.INTAKE, Stage.DRYING)
@@ -19,12 +20,19 @@ def may_be_frozen(attempt: Attempt) -> Refusal | None:
 def why_not_frozen(stage: Stage) -> Refusal | None:
     """Why what stands in this stage may not go into a freezer; None where it may."""
     if stage in DAMP:
-        words = f"It {STAGES[stage].stands}, and nobody has felt yet that it is dry. A damp plant must not be frozen."
-        next_ = "Lay it to dry, or say at intake that it came dry. Then it may be frozen."
-        return Refusal("damp", words, next_ if stage is Stage.INTAKE else "Lay it back to dry.")
+        words = say(
+            "It {stands}, and nobody has felt yet that it is dry. A damp plant must not be frozen.",
+            stands=STAGES[stage].stands,
+        )
+        next_ = say("Lay it to dry, or say at intake that it came dry. Then it may be frozen.")
+        return Refusal("damp", words, next_ if stage is Stage.INTAKE else say("Lay it back to dry."))
     if stage in WET:
-        words = f"It {STAGES[stage].stands}: its adhesive is wet. It must not be frozen."
-        do = "Lay it under weight now." if stage is Stage.MOUNTED else "Lay it back in its stack until it may come out."
+        words = say("It {stands}: its adhesive is wet. It must not be frozen.", stands=STAGES[stage].stands)
+        do = (
+            say("Lay it under weight now.")
+            if stage is Stage.MOUNTED
+            else say("Lay it back in its stack until it may come out.")
+        )
         return Refusal("wet-adhesive", words, do)
     return None
 
@@ -33,7 +41,7 @@ def has_a_load(attempt: Attempt) -> Refusal | None:
     """What is frozen goes into a bag or a box that has a card."""
     if attempt.load is not None:
         return None
-    return Refusal("no-load", "Into which load?", "Scan the card of the bag or box it goes in.", "which-one")
+    return Refusal("no-load", say("Into which load?"), say("Scan the card of the bag or box it goes in."), "which-one")
 
 
 def load_is_being_filled(attempt: Attempt) -> Refusal | None:
@@ -43,8 +51,8 @@ def load_is_being_filled(attempt: Attempt) -> Refusal | None:
         return None
     return Refusal(
         "load-closed",
-        f"{load.name} is closed: it was put into the freezer already.",
-        "Begin another load for this one.",
+        say("{load} is closed: it was put into the freezer already.", load=load.name),
+        say("Begin another load for this one."),
     )
 
 
@@ -53,4 +61,4 @@ def is_not_in_it(attempt: Attempt) -> Refusal | None:
     load = attempt.load
     if load is None or attempt.sheet.place.bundle_id != load.bundle_id:
         return None
-    return Refusal("wrong-stage", f"It is in {load.name} already.", "Scan the next one.", "not-yet")
+    return Refusal("wrong-stage", say("It is in {load} already.", load=load.name), say("Scan the next one."), "not-yet")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from app.domain.language import mark
 from app.domain.stages import Step
 
 BEFORE_GLUE = frozenset({Step.TAKE_UP, Step.FILE})
@@ -46,17 +47,20 @@ class HoldRow:
 
 
 HOLDS: dict[str, HoldRow] = {
-    "label-to-come": HoldRow("label to come", BEFORE_GLUE, "Lift the hold when the final label lies with the plant.",
+    "label-to-come": HoldRow(mark("label to come"), BEFORE_GLUE, mark("Lift the hold when the final label lies with the plant."),
                              "hold_label_days"),
-    "label-query": HoldRow("label query", BEFORE_GLUE, "The manager settles what the label should say.", "hold_label_query_days"),
-    "number-query": HoldRow("number query", BEFORE_GLUE, "The manager settles which number is right.", "hold_number_query_days"),
-    "name-query": HoldRow("name query", BEFORE_FILING, "Somebody has to settle the name.", "hold_name_days"),
-    "to-be-repaired": HoldRow("to be repaired", BEFORE_FILING, "It is mended first.", "hold_repair_days"),
-    "against-a-rule": HoldRow("mounted against a rule", BEFORE_FILING, "The manager looks at it and lifts the hold.",
+    "label-query": HoldRow(mark("label query"), BEFORE_GLUE, mark("The manager settles what the label should say."),
+                           "hold_label_query_days"),
+    "number-query": HoldRow(mark("number query"), BEFORE_GLUE, mark("The manager settles which number is right."),
+                            "hold_number_query_days"),
+    "name-query": HoldRow(mark("name query"), BEFORE_FILING, mark("Somebody has to settle the name."), "hold_name_days"),
+    "to-be-repaired": HoldRow(mark("to be repaired"), BEFORE_FILING, mark("It is mended first."), "hold_repair_days"),
+    "against-a-rule": HoldRow(mark("mounted against a rule"), BEFORE_FILING, mark("The manager looks at it and lifts the hold."),
                               "hold_rule_days"),
-    "quarantine": HoldRow("quarantine", QUARANTINED, "Keep it closed in its bag. The manager decides.", "hold_quarantine_days"),
-    "not-found": HoldRow("not found", frozenset(), "The next scan lifts it.", "hold_missing_days", away=True),
-    "out": HoldRow("out", frozenset(), "The next scan of it here lifts it.", "out_days", away=True),
+    "quarantine": HoldRow(mark("quarantine"), QUARANTINED, mark("Keep it closed in its bag. The manager decides."),
+                          "hold_quarantine_days"),
+    "not-found": HoldRow(mark("not found"), frozenset(), mark("The next scan lifts it."), "hold_missing_days", away=True),
+    "out": HoldRow(mark("out"), frozenset(), mark("The next scan of it here lifts it."), "out_days", away=True),
 }  # fmt: skip
 OUT = "out"
 # A sheet that is not here waits for nobody, whatever its stage.

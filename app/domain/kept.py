@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from app.domain.errors import Refusal
+from app.domain.language import say
 from app.domain.stages import Step
 
 # Deeds that stay true whenever they are told. A count says only what somebody saw; everything else rests on a judgement
@@ -21,8 +22,10 @@ def told_too_late(step: Step, happened_at: datetime, now: datetime) -> Refusal |
     """
     if step in SAFE_LATE or now - happened_at <= STILL_THERE:
         return None
-    words = "It was scanned at {scanned}, when the line was down, and nothing was written."
-    return Refusal("too-old", words, "Look where it lies now, and scan it again.", "not-yet", {"scanned": happened_at})
+    words = say("It was scanned at {scanned}, when the line was down, and nothing was written.")
+    return Refusal(
+        "too-old", words, say("Look where it lies now, and scan it again."), "not-yet", {"scanned": happened_at}
+    )
 
 
 def bounds_of(

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from app.domain.language import say, say_n
+
 
 @dataclass(frozen=True, slots=True)
 class Materials:
@@ -25,7 +27,11 @@ def materials(sheets: int) -> Materials:
 def materials_words(sheets: int, *, is_empty: bool) -> str:
     """What so many more sheets take from the shelf, in words; an empty stack takes its base board besides."""
     boards = sheets + is_empty
-    return ", ".join((_pieces(sheets, "release paper"), _pieces(sheets, "foam"))) + f" and {_pieces(boards, 'board')}"
+    return say(
+        "{papers}, {foams} and {boards}",
+        papers=say_n("{n} release paper", "{n} release papers", sheets), foams=say_n("{n} foam", "{n} foams", sheets),
+        boards=say_n("{n} board", "{n} boards", boards),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +78,3 @@ def makeshifts(minimum_s: int, is_bulky: bool, spots: Sequence[Spot]) -> tuple[S
 
 def _takes(spot: Spot, minimum_s: int, is_bulky: bool) -> bool:
     return spot.is_filling and spot.room > 0 and spot.minimums_s == {minimum_s} and (is_bulky or not spot.has_bulky)
-
-
-def _pieces(count: int, what: str) -> str:
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"

@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-from app.domain.consigned import SENT
+from app.domain.consigned import GIVEN, SENT
+from app.domain.language import mark
 
 OTHER = "other"
-# Why a filed sheet comes back to be worked on; common practice, no source.
+# Why a filed sheet comes back to be worked on; common practice, no source. The log keeps them in English.
 BACK: dict[str, str] = {
-    "determination": "to be determined anew",
-    "damage": "damage was seen",
-    "loan": "it goes on loan",
-    "label": "its label is to be changed",
-    OTHER: "something else",
+    "determination": mark("to be determined anew"),
+    "damage": mark("damage was seen"),
+    "loan": mark("it goes on loan"),
+    "label": mark("its label is to be changed"),
+    OTHER: mark("something else"),
 }
 # Why a sheet is withdrawn, with what is asked then. A collection tells who gave it which of these it was.
 WITHDRAWN: dict[str, str] = {
-    "exchange": "sent in exchange",
-    "given": "given to another collection",
-    "destroyed": "destroyed",
-    "not-kept": "not to be kept",
-    OTHER: "something else",
+    "exchange": mark("sent in exchange"),
+    "given": mark("given to another collection"),
+    "destroyed": mark("destroyed"),
+    "not-kept": mark("not to be kept"),
+    OTHER: mark("something else"),
 }
 TO_WHOM = frozenset({"exchange", "given"})
 
@@ -41,7 +42,7 @@ def withdrawn_reason(why: str, more: str) -> str:
     if why == "exchange":
         return SENT + more
     if why == "given":
-        return f"given to {more}"
+        return GIVEN + more
     if why == OTHER:
         return more
-    return f"{WITHDRAWN[why]}: {more}" if more else WITHDRAWN[why]
+    return ": ".join(filter(None, (WITHDRAWN[why], more)))

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from app.domain.language import say, say_n
+
 # As many are named as somebody keeps in mind while their hands are full; the picture of the stack shows them all.
 NAMED = 3
 
@@ -35,20 +37,35 @@ def to_reach(pile: Sequence[InLayer], wanted: InLayer) -> str:
     if not staying:
         return ""
     above = [each.layer for each in pile if each.layer > wanted.layer]
+    off = say(
+        "To reach {sheet} (layer {layer}), lift off {layers}.",
+        sheet=wanted.shown,
+        layer=wanted.layer,
+        layers=layers_said(above),
+    )
     if len(staying) == len(above):
-        back = "It must go back" if len(above) == 1 else "They must go back"
-    else:
-        back = f"{layers_said([each.layer for each in staying]).capitalize()} must go back"
-    clock = "its clock stands" if len(staying) == 1 else "their clock stands"
-    off = layers_said(above)
-    return f"To reach {wanted.shown} (layer {wanted.layer}), lift off {off}. {back}, and {clock} while the weights are off."
+        return f"{off} {_all_back(len(above))}"
+    back = say_n(
+        "{layers} must go back, and its clock stands while the weights are off.",
+        "{layers} must go back, and their clock stands while the weights are off.",
+        len(staying), layers=layers_said([each.layer for each in staying]).capitalize(),
+    )  # fmt: skip
+    return f"{off} {back}"
+
+
+def _all_back(sheets: int) -> str:
+    return say_n(
+        "It must go back, and its clock stands while the weights are off.",
+        "They must go back, and their clock stands while the weights are off.",
+        sheets,
+    )
 
 
 def names_said(pile: Sequence[InLayer]) -> str:
     """A few of these sheets by number, and how many more: "TQX 1, TQX 2 and 4 more"."""
     named = [each.shown for each in pile[:NAMED]]
     more = len(pile) - len(named)
-    return f"{', '.join(named)} and {more} more" if more else _listed(named)
+    return say("{names} and {n} more", names=", ".join(named), n=more) if more else _listed(named)
 
 
 def layers_said(layers: Sequence[int]) -> str:
@@ -60,12 +77,16 @@ def layers_said(layers: Sequence[int]) -> str:
         else:
             runs.append([layer])
     said = [part for run in runs for part in _run(run)]
-    return f"{'layer' if len(layers) == 1 else 'layers'} {_listed(said)}"
+    return say_n("layer {layers}", "layers {layers}", len(layers), layers=_listed(said))
 
 
 def _run(run: Sequence[int]) -> list[str]:
-    return [str(each) for each in run] if len(run) < 3 else [f"{run[0]} to {run[-1]}"]
+    if len(run) < 3:
+        return [str(each) for each in run]
+    return [say("{first} to {last}", first=run[0], last=run[-1])]
 
 
 def _listed(words: Sequence[str]) -> str:
-    return f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else "".join(words)
+    if len(words) < 2:
+        return "".join(words)
+    return say("{first} and {last}", first=", ".join(words[:-1]), last=words[-1])

@@ -8,10 +8,12 @@ from fractions import Fraction
 
 from app.domain.calendar import Calendar, minus_open_days
 from app.domain.house import House
+from app.domain.language import mark, say_n
 from app.domain.stages import Stage
 from app.domain.stalls import Limit, cutoff
+from app.domain.words import days_said
 
-TO_INSPECT, TO_MEND, TO_FREEZE, TO_FILE = "to inspect", "to mend", "to freeze", "to file"
+TO_INSPECT, TO_MEND, TO_FREEZE, TO_FILE = mark("to inspect"), mark("to mend"), mark("to freeze"), mark("to file")
 _WAITS_FOR = {"passed": TO_FILE, "to-be-mended": TO_MEND}
 # What waits on a shelf follows the cabinet's own limit; what spoils does not.
 _ON_SHELVES = frozenset({Stage.INTAKE, Stage.READY, Stage.DRY})
@@ -82,23 +84,17 @@ def limit_words(limit: Limit | None) -> str:
     """A limit as it is said: "60 open days", "1 hour"; empty for none."""
     if limit is None:
         return ""
-    if limit.hours is not None:
-        return (
-            _counted(limit.hours // 24, "day")
-            if limit.hours % 24 == 0 and limit.hours > 24
-            else _counted(limit.hours, "hour")
-        )
-    return _counted(limit.open_days or 0, "open day")
+    if limit.hours is None:
+        return say_n("{n} open day", "{n} open days", limit.open_days or 0)
+    if limit.hours % 24 == 0 and limit.hours > 24:
+        return days_said(limit.hours // 24)
+    return say_n("{n} hour", "{n} hours", limit.hours)
 
 
 def _part(limit: Limit, third: int, now: datetime, calendar: Calendar) -> datetime:
     if limit.hours is not None:
         return now - timedelta(hours=limit.hours) * third / 3
     return minus_open_days(calendar, now, Fraction((limit.open_days or 0) * third, 3))
-
-
-def _counted(number: int, thing: str) -> str:
-    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
 _OWN: dict[Stage, Callable[[House], Limit]] = {

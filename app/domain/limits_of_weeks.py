@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from app.domain.language import say, say_n
+
 WEEKS = 8
 # With fewer the limits themselves would jump from week to week (common practice, no source).
 LEAST_WEEKS = 6
@@ -43,11 +45,16 @@ def chart(value: float, before: Sequence[float], *, is_over: bool = True) -> Cha
 
 
 def _too_few(weeks: int) -> str:
-    of_them = "No week" if not weeks else "1 week" if weeks == 1 else f"{weeks} weeks"
-    return f"{of_them} to compare with; {LEAST_WEEKS} are needed to say what is usual."
+    if not weeks:
+        return say("No week to compare with; {least} are needed to say what is usual.", least=LEAST_WEEKS)
+    return say_n(
+        "{n} week to compare with; {least} are needed to say what is usual.",
+        "{n} weeks to compare with; {least} are needed to say what is usual.",
+        weeks, least=LEAST_WEEKS,
+    )  # fmt: skip
 
 
 def _crossed(value: float, low: float, high: float, *, is_over: bool) -> str:
     if value > high:
-        return "More than this room's weeks usually hold."
-    return "Less than this room's weeks usually hold." if is_over and value < low else ""
+        return say("More than this room's weeks usually hold.")
+    return say("Less than this room's weeks usually hold.") if is_over and value < low else ""

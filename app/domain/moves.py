@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from app.domain import away_rules, freezing_rules, own_work, press_rules, rules, shelf_rules, sign_off_rules, suspected
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal
+from app.domain.language import mark, say
 from app.domain.stages import STAGES, STEP_WORDS, Stage, Step
 
 Rule = Callable[[Attempt], Refusal | None]
@@ -41,8 +42,8 @@ def refusals(attempt: Attempt) -> list[Refusal]:
     """
     move = WORKFLOW.get(attempt.step)
     if move is None:
-        words = f"“{STEP_WORDS[attempt.step][1].capitalize()}” is not said of a sheet."
-        return [Refusal("wrong-stage", words, "Say which step is meant.")]
+        words = say("“{deed}” is not said of a sheet.", deed=say(STEP_WORDS[attempt.step][1]).capitalize())
+        return [Refusal("wrong-stage", words, say("Say which step is meant."))]
     first = rules.not_closed(attempt) or _follows_the_workflow(attempt, move)
     if first is not None:
         return [first]
@@ -71,29 +72,35 @@ def _follows_the_workflow(attempt: Attempt, move: Move) -> Refusal | None:
         return None
     if stage is UNKNOWN:
         return Refusal(
-            "unknown-number", "This number has not been taken in.", "Take it in first, at the intake station."
+            "unknown-number", say("This number has not been taken in."), say("Take it in first, at the intake station.")
         )
     if move.starts == (UNKNOWN,):
         return Refusal(
-            "number-taken", f"This number is in use: the sheet {STAGES[stage].stands}.", _where_next(attempt)
+            "number-taken",
+            say("This number is in use: the sheet {stands}.", stands=STAGES[stage].stands),
+            _where_next(attempt),
         )
     deed = STEP_WORDS[attempt.step][1]
-    return Refusal("wrong-stage", f"It {STAGES[stage].stands}, so it cannot be {deed} now.", _where_next(attempt))
+    return Refusal(
+        "wrong-stage",
+        say("It {stands}, so it cannot be {deed} now.", stands=STAGES[stage].stands, deed=deed),
+        _where_next(attempt),
+    )
 
 
 def _where_next(attempt: Attempt) -> str:
     stage = attempt.sheet.stage
-    return NEXT_BY_STAGE[stage] if stage is not None else ""
+    return say(NEXT_BY_STAGE[stage]) if stage is not None else ""
 
 
 NEXT_BY_STAGE: dict[Stage, str] = {
-    Stage.INTAKE: "It is laid to dry next, or passed as dry at intake if it came dry.",
-    Stage.DRYING: "Feel it at the drying station; it is passed as dry there.",
-    Stage.READY: "It is taken up at a mounting table next.",
-    Stage.MOUNTED: "Lay it under weight at the press now.",
-    Stage.UNDER_PRESS: "Lay it back in its stack. If it is out for good, say so at the press.",
-    Stage.DRY: "Put it on the inspection shelf.",
-    Stage.FILED: "Put it back in its cabinet. To work on it again, bring it back with a reason.",
+    Stage.INTAKE: mark("It is laid to dry next, or passed as dry at intake if it came dry."),
+    Stage.DRYING: mark("Feel it at the drying station; it is passed as dry there."),
+    Stage.READY: mark("It is taken up at a mounting table next."),
+    Stage.MOUNTED: mark("Lay it under weight at the press now."),
+    Stage.UNDER_PRESS: mark("Lay it back in its stack. If it is out for good, say so at the press."),
+    Stage.DRY: mark("Put it on the inspection shelf."),
+    Stage.FILED: mark("Put it back in its cabinet. To work on it again, bring it back with a reason."),
 }
 
 _HELD = (rules.holds_permit,)

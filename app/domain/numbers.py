@@ -5,6 +5,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from app.domain.language import say
+
 CHECK_CHARACTERS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ*"
 # A star cannot be told from a smudge, nor I and O from 1 and 0: serials that would end in one are passed over.
 NEVER_MINTED = frozenset("*IO")
@@ -28,6 +30,7 @@ class Kind(StrEnum):
     COMMAND = "command"
     BUNDLE = "bundle"
     LOAD = "load"
+    LOT = "lot"
 
 
 @dataclass(frozen=True)
@@ -41,7 +44,14 @@ class Shape:
     def spell(self, serial: int) -> str:
         """The number of this serial as it is kept, without space or dot; ValueError where the digits do not hold it."""
         if not 0 <= serial < 10**self.width:
-            raise ValueError(f"{serial} does not fit into the {self.width} digits of a {self.prefix} number: widen it.")
+            raise ValueError(
+                say(
+                    "{serial} does not fit into the {width} digits of a {prefix} number: widen it.",
+                    serial=serial,
+                    width=self.width,
+                    prefix=self.prefix,
+                )
+            )
         body = f"{self.prefix}{serial:0{self.width}d}"
         return body + check_character(body) if self.check else body
 
@@ -60,11 +70,19 @@ class Pattern(Shape):
     def __post_init__(self) -> None:
         """Refuse a prefix that is no prefix or is a card's, and a width that no label has."""
         if not _PREFIX.fullmatch(self.prefix):
-            raise ValueError("A number begins with one to eight capital letters, A to Z: choose such a prefix.")
+            raise ValueError(say("A number begins with one to eight capital letters, A to Z: choose such a prefix."))
         if self.prefix in PREFIXES.values():
-            raise ValueError(f"{self.prefix} is kept for the codes on cards and cabinets: choose another prefix.")
+            raise ValueError(
+                say("{prefix} is kept for the codes on cards and cabinets: choose another prefix.", prefix=self.prefix)
+            )
         if not 1 <= self.width <= _WIDEST:
-            raise ValueError(f"A number has 1 to {_WIDEST} digits, not {self.width}: choose a width between them.")
+            raise ValueError(
+                say(
+                    "A number has 1 to {most} digits, not {width}: choose a width between them.",
+                    most=_WIDEST,
+                    width=self.width,
+                )
+            )
 
 
 def check_character(body: str) -> str:
@@ -74,9 +92,11 @@ def check_character(body: str) -> str:
         for character in body:
             total = (total * 2 + _VALUES[character]) % 37
     except KeyError:
-        raise ValueError("Only the digits 0-9 and the letters A-Z have a check character: take the rest out.") from None
+        raise ValueError(
+            say("Only the digits 0-9 and the letters A-Z have a check character: take the rest out.")
+        ) from None
     if not body:
-        raise ValueError("Nothing has no check character: give the prefix and the digits.")
+        raise ValueError(say("Nothing has no check character: give the prefix and the digits."))
     return CHECK_CHARACTERS[(1 - 2 * total) % 37]
 
 
@@ -86,7 +106,13 @@ def mint(pattern: Shape, after: int) -> tuple[int, str]:
         number = pattern.spell(serial)
         if _may_be_used(pattern, number):
             return serial, number
-    raise ValueError(f"The {pattern.width} digits of {pattern.prefix} are used up: set up a pattern with more digits.")
+    raise ValueError(
+        say(
+            "The {width} digits of {prefix} are used up: set up a pattern with more digits.",
+            width=pattern.width,
+            prefix=pattern.prefix,
+        )
+    )
 
 
 def code_for(kind: Kind, serial: int) -> str:
@@ -124,7 +150,7 @@ def _may_be_used(shape: Shape, number: str) -> bool:
 
 def _shape_of(kind: Kind) -> Shape:
     if kind not in CODES:
-        raise ValueError("A sheet's number is made by the room's own pattern: ask the pattern for it.")
+        raise ValueError(say("A sheet's number is made by the room's own pattern: ask the pattern for it."))
     return CODES[kind]
 
 
@@ -146,6 +172,7 @@ CODES: dict[Kind, Shape] = {
     Kind.COMMAND: Shape("VC", 4),
     Kind.BUNDLE: Shape("KB", 6),
     Kind.LOAD: Shape("KL", 6),
+    Kind.LOT: Shape("VG", 4),
 }
 PREFIXES: dict[Kind, str] = {kind: shape.prefix for kind, shape in CODES.items()}
 

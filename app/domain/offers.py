@@ -8,6 +8,7 @@ from urllib.parse import parse_qsl
 
 from app.domain.answer import Answer, Choice
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 
 YES_OR_NO = frozenset({"dryness", "label", "felt_again", "all", "found", "fresh", "sealed"})
 # What is told in lines, one for each thing found.
@@ -56,5 +57,5 @@ def _fact(name: str, value: str) -> Any:
     if name not in NUMBERS:
         return value
     if not (value.isascii() and value.isdigit() and len(value) < 10 and int(value) <= _LARGEST):
-        raise Refused(Refusal("misread-number", "That is not a count.", "Type a whole number."))
+        raise Refused(Refusal("misread-number", say("That is not a count."), say("Type a whole number.")))
     return int(value)

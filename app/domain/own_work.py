@@ -7,6 +7,7 @@ from datetime import datetime
 from app.domain.attempt import Attempt
 from app.domain.calendar import local_day
 from app.domain.errors import Refusal
+from app.domain.language import say
 
 
 def own_work_waits_a_day(attempt: Attempt) -> Refusal | None:
@@ -20,8 +21,8 @@ def own_work_waits_a_day(attempt: Attempt) -> Refusal | None:
         return None
     return Refusal(
         "own-work",
-        "You mounted or mended this sheet yourself, and not before today.",
-        "Look at it again on a later day. Leave it on the inspection shelf.",
+        say("You mounted or mended this sheet yourself, and not before today."),
+        say("Look at it again on a later day. Leave it on the inspection shelf."),
         "not-yet",
     )
 

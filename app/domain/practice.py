@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
+from app.domain.language import mark, say
 from app.domain.numbers import Pattern, mint
 
 # Four digits: a room's own numbers are longer, and a few dozen practice sheets are enough.
@@ -15,20 +16,26 @@ REAL = "real"
 
 
 class Start(StrEnum):
-    """Where in the work a practice sheet lies when practice begins; the value is how its slip says it."""
+    """Where in the work a practice sheet lies when practice begins; the value is how its slip says it in English."""
 
-    ANNOUNCED = "not taken in yet"
-    INTAKE = "at intake"
-    DRYING = "drying"
-    JUST_PRESSED = "drying since yesterday"
-    READY = "ready for mounting"
-    NO_LABEL = "ready, label to come"
-    MOUNTED = "mounted"
-    PRESS_READY = "under press, ready"
-    PRESS_NOT_YET = "under press, not yet"
-    INSPECT = "dry, to inspect"
-    FILE = "dry and passed"
-    FILED = "filed"
+    ANNOUNCED = mark("not taken in yet")
+    INTAKE = mark("at intake")
+    DRYING = mark("drying")
+    JUST_PRESSED = mark("drying since yesterday")
+    READY = mark("ready for mounting")
+    NO_LABEL = mark("ready, label to come")
+    MOUNTED = mark("mounted")
+    PRESS_READY = mark("under press, ready")
+    PRESS_NOT_YET = mark("under press, not yet")
+    INSPECT = mark("dry, to inspect")
+    FILE = mark("dry and passed")
+    FILED = mark("filed")
+
+    def __str__(self) -> str:
+        return say(self.value)
+
+    def __format__(self, spec: str) -> str:
+        return format(say(self.value), spec)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +56,10 @@ def practice_pattern(taken: Collection[str]) -> Pattern:
     free = next((prefix for prefix in PREFIXES if prefix not in taken), None)
     if free is None:
         raise ValueError(
-            f"The prefixes {', '.join(PREFIXES)} are all in use here, so practice slips have none of their own."
+            say(
+                "The prefixes {prefixes} are all in use here, so practice slips have none of their own.",
+                prefixes=", ".join(PREFIXES),
+            )
         )
     return Pattern(free, WIDTH)
 

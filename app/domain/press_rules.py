@@ -7,16 +7,19 @@ from datetime import date
 from app.domain.attempt import Attempt
 from app.domain.calendar import local_day, next_open
 from app.domain.errors import Refusal
+from app.domain.language import say, say_n
 from app.domain.laying import materials_words
 from app.domain.rules import reason_needed
-from app.domain.words import MONTHS, WEEKDAYS
+from app.domain.words import date_said, weekday_said
 
 
 def has_a_stack(attempt: Attempt) -> Refusal | None:
     """A glued sheet is laid in a stack that is named."""
     if attempt.stack is not None:
         return None
-    return Refusal("no-stack", "No stack is named yet.", "Scan the card of the stack that you lay it in.", "which-one")
+    return Refusal(
+        "no-stack", say("No stack is named yet."), say("Scan the card of the stack that you lay it in."), "which-one"
+    )
 
 
 def weights_are_off_it(attempt: Attempt) -> Refusal | None:
@@ -26,8 +29,11 @@ def weights_are_off_it(attempt: Attempt) -> Refusal | None:
         return None
     return Refusal(
         "weights-on",
-        f"The weights are on {stack.name}.",
-        f"Lift them one at a time, scan the card of {stack.name}, then scan the sheet again. Or lay it in another stack.",
+        say("The weights are on {stack}.", stack=stack.name),
+        say(
+            "Lift them one at a time, scan the card of {stack}, then scan the sheet again. Or lay it in another stack.",
+            stack=stack.name,
+        ),
         "not-yet",
     )
 
@@ -38,8 +44,11 @@ def has_room(attempt: Attempt) -> Refusal | None:
     # One that is laid back in its own stack takes up no more room than before.
     if stack is None or stack.sheets - (attempt.sheet.place.stack_id == stack.stack_id) < stack.capacity:
         return None
-    words = f"{stack.name} is full: {stack.sheets} sheets. One more takes {materials_words(1, is_empty=False)}."
-    return Refusal("stack-full", words, "Lay it in another stack.", "not-yet")
+    words = say_n(
+        "{stack} is full: {n} sheet. One more takes {materials}.", "{stack} is full: {n} sheets. One more takes {materials}.",
+        stack.sheets, stack=stack.name, materials=materials_words(1, is_empty=False),
+    )  # fmt: skip
+    return Refusal("stack-full", words, say("Lay it in another stack."), "not-yet")
 
 
 def lay_long_enough(attempt: Attempt) -> Refusal | None:
@@ -47,17 +56,18 @@ def lay_long_enough(attempt: Attempt) -> Refusal | None:
     clock = attempt.clock
     if clock is None or not clock.remaining or attempt.early:
         return None
-    name = attempt.own_stack.name if attempt.own_stack else "its stack"
+    name = attempt.own_stack.name if attempt.own_stack else say("its stack")
     facts: dict[str, object] = {
         "remaining": clock.remaining, "ready_at": clock.ready_at,
         "under_weight": clock.under_weight, "minimum": clock.minimum,
     }  # fmt: skip
     if clock.ready_at is None:
-        words = f"It needs {{remaining}} more under weight, and the clock of {name} is not running."
-        leave = f"Leave it in {name}. Its time goes on when the weights are back on."
+        words = say("It needs {{remaining}} more under weight, and the clock of {stack} is not running.", stack=name)
+        leave = say("Leave it in {stack}. Its time goes on when the weights are back on.", stack=name)
     else:
-        words = "It needs {remaining} more under weight, and may come out {ready_at}." + _closed_then(attempt)
-        leave = f"Leave it in {name}."
+        until = say("It needs {remaining} more under weight, and may come out {ready_at}.")
+        words = " ".join(filter(None, (until, _closed_then(attempt))))
+        leave = say("Leave it in {stack}.", stack=name)
     return Refusal("too-early", words, leave, "not-yet", facts)
 
 
@@ -67,9 +77,13 @@ def own_weights_are_off(attempt: Attempt) -> Refusal | None:
     if stack is None or not stack.weights_on:
         return None
     is_ready = attempt.clock is None or not attempt.clock.remaining or attempt.early
-    words = f"{'Ready. ' if is_ready else ''}The weights are on {stack.name}."
+    on = say("The weights are on {stack}.", stack=stack.name)
+    words = f"{say('Ready.')} {on}" if is_ready else on
     do = (
-        f"Lift the weights of {stack.name}, one piece at a time, scan its card, then scan the sheet again."
+        say(
+            "Lift the weights of {stack}, one piece at a time, scan its card, then scan the sheet again.",
+            stack=stack.name,
+        )
         if is_ready
         else ""
     )
@@ -80,7 +94,9 @@ def early_by_manager(attempt: Attempt) -> Refusal | None:
     """Nobody but the manager lets a sheet out early."""
     if not attempt.early or attempt.has_right("manager"):
         return None
-    return Refusal("manager-only", "Only the manager lets a sheet out before its time.", "Leave it in its stack.")
+    return Refusal(
+        "manager-only", say("Only the manager lets a sheet out before its time."), say("Leave it in its stack.")
+    )
 
 
 def early_with_reason(attempt: Attempt) -> Refusal | None:
@@ -94,8 +110,8 @@ def clock_is_trusted(attempt: Attempt) -> Refusal | None:
         return None
     return Refusal(
         "clock-doubtful",
-        "The computer's clock may be wrong, so nothing is taken out.",
-        "Say first whether the date and the time on the screen are right.",
+        say("The computer's clock may be wrong, so nothing is taken out."),
+        say("Say first whether the date and the time on the screen are right."),
     )
 
 
@@ -107,8 +123,10 @@ def _closed_then(attempt: Attempt) -> str:
     if attempt.calendar.is_open(day):
         return ""
     following = next_open(attempt.calendar, day)
-    return f" The room is closed that day; it is open again {_day(following)}." if following else " The room is closed."
+    if following is None:
+        return say("The room is closed.")
+    return say("The room is closed that day; it is open again {day}.", day=_day(following))
 
 
 def _day(day: date) -> str:
-    return f"{WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]}"
+    return say("{weekday} {date}", weekday=weekday_said(day), date=date_said(day, with_year=False))

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from app.domain.attempt import Attempt
+from app.domain.consigned import why_closed
 from app.domain.errors import Refusal
 from app.domain.holds import HOLDS, SETTLED_BY_MANAGER, stopping
+from app.domain.language import say
 from app.domain.stages import STEP_WORDS, Stage, Step
 
 OUTCOMES = ("passed", "to-be-mended", "mended-here")
@@ -15,7 +17,9 @@ def not_closed(attempt: Attempt) -> Refusal | None:
     if attempt.sheet.closed_as is None or attempt.step is Step.COME_AGAIN:
         return None
     return Refusal(
-        "withdrawn", f"This sheet was closed: {attempt.sheet.closed_as}.", "Put it aside and ask the manager."
+        "withdrawn",
+        say("This sheet was closed: {why}.", why=why_closed(attempt.sheet.closed_as)),
+        say("Put it aside and ask the manager."),
     )
 
 
@@ -23,7 +27,9 @@ def was_closed(attempt: Attempt) -> Refusal | None:
     """Only what was withdrawn comes again."""
     if attempt.sheet.closed_as is not None:
         return None
-    return Refusal("wrong-stage", "It was never withdrawn, so it is still here by the log.", "Look at its page.")
+    return Refusal(
+        "wrong-stage", say("It was never withdrawn, so it is still here by the log."), say("Look at its page.")
+    )
 
 
 def holds_permit(attempt: Attempt) -> Refusal | None:
@@ -31,10 +37,12 @@ def holds_permit(attempt: Attempt) -> Refusal | None:
     kinds = stopping(attempt.sheet.holds, attempt.step)
     if not kinds:
         return None
-    said = " and ".join(HOLDS[kind].words for kind in kinds)
+    held = say(" and ").join(say(HOLDS[kind].words) for kind in kinds)
     deed = STEP_WORDS[attempt.step][1]
     return Refusal(
-        "on-hold", f"Hold: {said}. Until it is lifted, it may not be {deed}.", _leave(attempt) + HOLDS[kinds[0]].do
+        "on-hold",
+        say("Hold: {holds}. Until it is lifted, it may not be {deed}.", holds=held, deed=deed),
+        _back(attempt, say(HOLDS[kinds[0]].do)),
     )
 
 
@@ -43,7 +51,9 @@ def label_is_here(attempt: Attempt) -> Refusal | None:
     if not attempt.house.label_before_glue or attempt.facts.get("label") is not False:
         return None
     return Refusal(
-        "no-label", "The final label is not with the plant.", _leave(attempt) + "It is mounted when the label is here."
+        "no-label",
+        say("The final label is not with the plant."),
+        _back(attempt, say("It is mounted when the label is here.")),
     )
 
 
@@ -55,8 +65,8 @@ def is_treated(attempt: Attempt) -> Refusal | None:
         return None
     return Refusal(
         "not-treated",
-        "It has not been through the freezer, or the treatment no longer holds.",
-        "Put it with what waits for the freezer.",
+        say("It has not been through the freezer, or the treatment no longer holds."),
+        say("Put it with what waits for the freezer."),
         "not-yet",
     )
 
@@ -67,18 +77,18 @@ def on_no_other_table(attempt: Attempt) -> Refusal | None:
         return None
     return Refusal(
         "on-another-table",
-        f"It was taken up at {attempt.other_table}.",
-        f"Take it to {attempt.other_table}. If it is already glued, say so here.",
+        say("It was taken up at {table}.", table=attempt.other_table),
+        say("Take it to {table}. If it is already glued, say so here.", table=attempt.other_table),
     )
 
 
 def at_a_table(attempt: Attempt) -> Refusal | None:
     """A sheet is taken up at a table, and once."""
     if attempt.table_id is None:
-        return Refusal("unknown-station", "No table is named.", "Say at which table it is taken up.")
+        return Refusal("unknown-station", say("No table is named."), say("Say at which table it is taken up."))
     if attempt.sheet.place.table_id != attempt.table_id:
         return None
-    return Refusal("wrong-stage", "It is taken up here already.", "Scan it when it is mounted.", "not-yet")
+    return Refusal("wrong-stage", say("It is taken up here already."), say("Scan it when it is mounted."), "not-yet")
 
 
 def is_taken_up(attempt: Attempt) -> Refusal | None:
@@ -87,8 +97,8 @@ def is_taken_up(attempt: Attempt) -> Refusal | None:
         return None
     return Refusal(
         "wrong-stage",
-        "It has not been taken up.",
-        "If there is no glue on it yet, scan it to take it up. If it is already glued, say so here.",
+        say("It has not been taken up."),
+        say("If there is no glue on it yet, scan it to take it up. If it is already glued, say so here."),
     )
 
 
@@ -98,8 +108,8 @@ def feels_dry(attempt: Attempt) -> Refusal | None:
         return None
     return Refusal(
         "damp",
-        "Nobody has said that it is dry: brittle, not cool to the touch, not drooping.",
-        "If it is still damp, lay it back to dry.",
+        say("Nobody has said that it is dry: brittle, not cool to the touch, not drooping."),
+        say("If it is still damp, lay it back to dry."),
         "not-yet",
     )
 
@@ -108,7 +118,7 @@ def has_outcome(attempt: Attempt) -> Refusal | None:
     """An inspection ends with an outcome."""
     if attempt.facts.get("outcome") in OUTCOMES:
         return None
-    return Refusal("not-inspected", "How is it?", "Say whether it passes or is to be mended.", "which-one")
+    return Refusal("not-inspected", say("How is it?"), say("Say whether it passes or is to be mended."), "which-one")
 
 
 def not_own_work(attempt: Attempt) -> Refusal | None:
@@ -120,8 +130,8 @@ def not_own_work(attempt: Attempt) -> Refusal | None:
         return None
     return Refusal(
         "own-work",
-        "You mounted or mended this sheet yourself.",
-        "Somebody else passes it. Leave it on the inspection shelf.",
+        say("You mounted or mended this sheet yourself."),
+        say("Somebody else passes it. Leave it on the inspection shelf."),
     )
 
 
@@ -130,7 +140,7 @@ def is_passed(attempt: Attempt) -> Refusal | None:
     if not attempt.house.inspect_before_filing or attempt.sheet.outcome == "passed":
         return None
     return Refusal(
-        "not-inspected", "It has not been inspected and passed.", "Put it on the inspection shelf.", "not-yet"
+        "not-inspected", say("It has not been inspected and passed."), say("Put it on the inspection shelf."), "not-yet"
     )
 
 
@@ -140,8 +150,8 @@ def specimen_is_complete(attempt: Attempt) -> Refusal | None:
         return None
     return Refusal(
         "specimen-incomplete",
-        "Other sheets of this specimen are not ready to be filed.",
-        "Keep it until they are. The manager may file it alone and say why.",
+        say("Other sheets of this specimen are not ready to be filed."),
+        say("Keep it until they are. The manager may file it alone and say why."),
         "not-yet",
     )
 
@@ -150,14 +160,14 @@ def names_a_hold(attempt: Attempt) -> Refusal | None:
     """A hold is put or lifted by its kind."""
     if str(attempt.facts.get("hold")) in HOLDS:
         return None
-    return Refusal("on-hold", "Which hold?", "Say which kind of hold is meant.", "which-one")
+    return Refusal("on-hold", say("Which hold?"), say("Say which kind of hold is meant."), "which-one")
 
 
 def may_lift(attempt: Attempt) -> Refusal | None:
     """What the manager has to settle, nobody else lifts."""
     if str(attempt.facts.get("hold")) not in SETTLED_BY_MANAGER or attempt.has_right("manager"):
         return None
-    return Refusal("manager-only", "Only the manager lifts this hold.", "Ask the manager.")
+    return Refusal("manager-only", say("Only the manager lifts this hold."), say("Ask the manager."))
 
 
 def has_reason(attempt: Attempt) -> Refusal | None:
@@ -169,7 +179,9 @@ def is_glued(attempt: Attempt) -> Refusal | None:
     """Only what has been glued has an adhesive to put right."""
     if attempt.sheet.glued_at is not None:
         return None
-    return Refusal("wrong-stage", "It has not been glued, so there is no adhesive to put right.", "Look at its log.")
+    return Refusal(
+        "wrong-stage", say("It has not been glued, so there is no adhesive to put right."), say("Look at its log.")
+    )
 
 
 def is_held_so(attempt: Attempt) -> Refusal | None:
@@ -177,7 +189,11 @@ def is_held_so(attempt: Attempt) -> Refusal | None:
     kind = str(attempt.facts.get("hold", ""))
     if kind in attempt.sheet.holds or kind not in HOLDS:
         return None
-    return Refusal("on-hold", f"It has no hold “{HOLDS[kind].words}”.", "Look at its page to see what holds it.")
+    return Refusal(
+        "on-hold",
+        say("It has no hold “{hold}”.", hold=HOLDS[kind].words),
+        say("Look at its page to see what holds it."),
+    )
 
 
 def is_not_held_so(attempt: Attempt) -> Refusal | None:
@@ -185,29 +201,41 @@ def is_not_held_so(attempt: Attempt) -> Refusal | None:
     kind = str(attempt.facts.get("hold", ""))
     if kind not in attempt.sheet.holds:
         return None
-    return Refusal("on-hold", f"It is held already: {HOLDS[kind].words}.", "Nothing more is to be done.")
+    return Refusal(
+        "on-hold", say("It is held already: {hold}.", hold=HOLDS[kind].words), say("Nothing more is to be done.")
+    )
 
 
 def by_manager(attempt: Attempt) -> Refusal | None:
     """This step is the manager's."""
     if attempt.has_right("manager"):
         return None
-    return Refusal("manager-only", f"Only the manager may {STEP_WORDS[attempt.step][0]}.", "Ask the manager.")
+    return Refusal(
+        "manager-only",
+        say("Only the manager may {deed}.", deed=STEP_WORDS[attempt.step][0]),
+        say("Ask the manager."),
+    )
 
 
 def by_trainer(attempt: Attempt) -> Refusal | None:
     """This step is the trainer's or the manager's."""
     if attempt.has_right("manager", "trainer"):
         return None
-    return Refusal("manager-only", f"Only a trainer or the manager may {STEP_WORDS[attempt.step][0]}.", "Ask them.")
+    return Refusal(
+        "manager-only",
+        say("Only a trainer or the manager may {deed}.", deed=STEP_WORDS[attempt.step][0]),
+        say("Ask them."),
+    )
 
 
 def reason_needed(attempt: Attempt) -> Refusal | None:
     """A reason is given."""
     if attempt.reason.strip():
         return None
-    return Refusal("reason-needed", "A reason is needed; it stays in the log.", "Say why.", "which-one")
+    return Refusal("reason-needed", say("A reason is needed; it stays in the log."), say("Say why."), "which-one")
 
 
-def _leave(attempt: Attempt) -> str:
-    return f"Put it back in {attempt.where}. " if attempt.where and attempt.sheet.stage is Stage.READY else ""
+def _back(attempt: Attempt, then: str) -> str:
+    if not attempt.where or attempt.sheet.stage is not Stage.READY:
+        return then
+    return f"{say('Put it back in {where}.', where=attempt.where)} {then}"

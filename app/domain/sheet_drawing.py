@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from app.domain.house import House
+from app.domain.language import mark, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,12 +76,12 @@ def zones(size: Size) -> tuple[Zone, ...]:
     left, foot = wide - GAP - LABEL[0], high - GAP - LABEL[1]
     code_from = FINGER if size.code_top_left else (wide - GAP - SEAL[0] - CODE[0]) / 2
     boxes = (
-        ("plant", "Plant", MARGIN, MARGIN, wide - 2 * MARGIN, high - 2 * MARGIN),
-        ("code", "Code", code_from, FINGER if size.code_top_left else GAP, *CODE),
-        ("seal", "Seal", wide - GAP - SEAL[0], GAP, *SEAL),
-        ("slips", "Room for slips", left, foot - GAP - SLIPS_HIGH, LABEL[0], SLIPS_HIGH),
-        ("packet", "Packet", GAP, high - GAP - PACKET[1], *PACKET),
-        ("label", "Label", left, foot, *LABEL),
+        ("plant", say("Plant"), MARGIN, MARGIN, wide - 2 * MARGIN, high - 2 * MARGIN),
+        ("code", say("Code"), code_from, FINGER if size.code_top_left else GAP, *CODE),
+        ("seal", say("Seal"), wide - GAP - SEAL[0], GAP, *SEAL),
+        ("slips", say("Room for slips"), left, foot - GAP - SLIPS_HIGH, LABEL[0], SLIPS_HIGH),
+        ("packet", say("Packet"), GAP, high - GAP - PACKET[1], *PACKET),
+        ("label", say("Label"), left, foot, *LABEL),
     )
     return tuple(Zone(name, words, *_thousandths(wide, high, *box)) for name, words, *box in boxes)
 
@@ -96,17 +97,22 @@ def place_words(found: Sequence[Zone], x: int | None, y: int | None) -> str:
         return ""
     zone = zone_at(found, x, y)
     if zone is None:
-        return "along the edge"
-    return zone.words.lower() if zone.name != "plant" else f"plant, {_quarter(x, y)}"
+        return say("along the edge")
+    return zone.words.lower() if zone.name != "plant" else say("plant, {where}", where=_quarter(x, y))
 
 
 def _quarter(x: int, y: int) -> str:
-    rows, columns = ("upper", "middle", "lower"), ("left", "centre", "right")
-    row, column = rows[min(y * 3 // 1000, 2)], columns[min(x * 3 // 1000, 2)]
-    return "in the middle" if (row, column) == ("middle", "centre") else f"{row} {column}"
+    return say(_QUARTERS[min(y * 3 // 1000, 2)][min(x * 3 // 1000, 2)])
 
 
 def _thousandths(
     wide: float, high: float, x: float, y: float, width: float, height: float
 ) -> tuple[int, int, int, int]:
     return round(x * 1000 / wide), round(y * 1000 / high), round(width * 1000 / wide), round(height * 1000 / high)
+
+
+_QUARTERS = (
+    (mark("upper left"), mark("upper centre"), mark("upper right")),
+    (mark("middle left"), mark("in the middle"), mark("middle right")),
+    (mark("lower left"), mark("lower centre"), mark("lower right")),
+)

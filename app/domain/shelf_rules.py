@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal
+from app.domain.language import say, say_n
 from app.domain.stages import STAGES, Stage, Step
 
 LANDS = {
@@ -18,7 +19,7 @@ def has_a_shelf(attempt: Attempt) -> Refusal | None:
     """It must be said which cabinet it goes into."""
     if attempt.shelf is not None:
         return None
-    return Refusal("no-cabinet", "Where to?", "Scan the shelf that it goes on.", "which-one")
+    return Refusal("no-cabinet", say("Where to?"), say("Scan the shelf that it goes on."), "which-one")
 
 
 def cabinet_fits(attempt: Attempt) -> Refusal | None:
@@ -29,8 +30,13 @@ def cabinet_fits(attempt: Attempt) -> Refusal | None:
         return None
     return Refusal(
         "wrong-cabinet",
-        f"{shelf.name} is for {STAGES[shelf.stage].words.lower()}, and this sheet {STAGES[lands].stands}.",
-        f"Put it in a cabinet for {STAGES[lands].words.lower()}.",
+        say(
+            "{shelf} is for {stage}, and this sheet {stands}.",
+            shelf=shelf.name,
+            stage=say(STAGES[shelf.stage].words).lower(),
+            stands=STAGES[lands].stands,
+        ),
+        say("Put it in a cabinet for {stage}.", stage=say(STAGES[lands].words).lower()),
     )
 
 
@@ -41,7 +47,9 @@ def cabinet_is_clean_for_it(attempt: Attempt) -> Refusal | None:
     if shelf is None or not shelf.is_clean or attempt.treated or not treats:
         return None
     return Refusal(
-        "not-clean", f"{shelf.name} is clean, and this sheet is not treated.", "Keep it out. Tell the manager."
+        "not-clean",
+        say("{shelf} is clean, and this sheet is not treated.", shelf=shelf.name),
+        say("Keep it out. Tell the manager."),
     )
 
 
@@ -50,4 +58,13 @@ def cabinet_has_room(attempt: Attempt) -> Refusal | None:
     shelf = attempt.shelf
     if shelf is None or shelf.capacity is None or shelf.sheets < shelf.capacity:
         return None
-    return Refusal("cabinet-full", f"{shelf.name} is full by the log: {shelf.sheets} sheets.", "Choose another shelf.")
+    return Refusal(
+        "cabinet-full",
+        say_n(
+            "{shelf} is full by the log: {n} sheet.",
+            "{shelf} is full by the log: {n} sheets.",
+            shelf.sheets,
+            shelf=shelf.name,
+        ),
+        say("Choose another shelf."),
+    )

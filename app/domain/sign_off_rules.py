@@ -6,27 +6,28 @@ from collections.abc import Iterable
 
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal
+from app.domain.language import mark, say
 from app.domain.stages import Stage, Step
 
 ORDINARY = "ordinary"
 # Nothing marks a sheet as a type yet, so a sign-off for types is kept and asked for of no sheet.
 DIFFICULTIES: dict[str, str] = {
-    ORDINARY: "ordinary sheets",
-    "bulky": "bulky or spiny sheets",
-    "historic": "old sheets that may be poisoned",
-    "type": "types",
+    ORDINARY: mark("ordinary sheets"),
+    "bulky": mark("bulky or spiny sheets"),
+    "historic": mark("old sheets that may be poisoned"),
+    "type": mark("types"),
 }
 # The steps that are taught, each with its deed; what is glued or under weight is written whoever did it.
 TAUGHT: dict[Step, str] = {
-    Step.PASS_AS_DRY: "pass {sheets} as dry",
-    Step.TAKE_UP: "take up {sheets}",
-    Step.INSPECT: "inspect {sheets}",
-    Step.FILE: "file {sheets}",
+    Step.PASS_AS_DRY: mark("pass {sheets} as dry"),
+    Step.TAKE_UP: mark("take up {sheets}"),
+    Step.INSPECT: mark("inspect {sheets}"),
+    Step.FILE: mark("file {sheets}"),
 }
 _IT_IS = {
-    "bulky": "It is bulky or spiny. ",
-    "historic": "It may have been treated with mercury or arsenic. ",
-    "type": "It is a type. ",
+    "bulky": mark("It is bulky or spiny."),
+    "historic": mark("It may have been treated with mercury or arsenic."),
+    "type": mark("It is a type."),
 }
 _SPINY, _POISONED = "spines", "historic"
 
@@ -42,7 +43,7 @@ def difficulties_of(bulk: str, hazards: Iterable[str]) -> tuple[str, ...]:
 
 def sheets_words(step: Step, difficulty: str) -> str:
     """A step with sheets of one difficulty, as an order: "take up bulky or spiny sheets"."""
-    return TAUGHT[step].format(sheets=DIFFICULTIES[difficulty])
+    return say(TAUGHT[step], sheets=say(DIFFICULTIES[difficulty]))
 
 
 def lacking(attempt: Attempt) -> tuple[str, ...]:
@@ -62,19 +63,19 @@ def is_signed_off(attempt: Attempt) -> Refusal | None:
     missing = lacking(attempt) if attempt.house.sign_offs else ()
     if not missing:
         return None
-    marks = "".join(_IT_IS.get(difficulty, "") for difficulty in missing)
-    deed = TAUGHT[attempt.step].format(sheets="such sheets" if marks else "sheets")
-    words = f"{marks}Nobody signed in here is signed off to {deed} alone."
-    return Refusal("not-signed-off", words, f"{_leave(attempt)} {_ask(attempt)}")
+    marks = [say(_IT_IS[difficulty]) for difficulty in missing if difficulty in _IT_IS]
+    deed = say(TAUGHT[attempt.step], sheets=say("such sheets") if marks else say("sheets"))
+    words = say("Nobody signed in here is signed off to {deed} alone.", deed=deed)
+    return Refusal("not-signed-off", " ".join((*marks, words)), f"{_leave(attempt)} {_ask(attempt)}")
 
 
 def _leave(attempt: Attempt) -> str:
     if attempt.sheet.stage is Stage.READY:
-        return f"Put it back in {attempt.where}." if attempt.where else "Put it back."
-    return "Lay it back to dry." if attempt.step is Step.PASS_AS_DRY else "Leave it where it was."
+        return say("Put it back in {where}.", where=attempt.where) if attempt.where else say("Put it back.")
+    return say("Lay it back to dry.") if attempt.step is Step.PASS_AS_DRY else say("Leave it where it was.")
 
 
 def _ask(attempt: Attempt) -> str:
     if not attempt.might_help:
-        return "Nobody in this room is signed off for that yet: tell the trainer."
-    return f"Ask {' or '.join(attempt.might_help)} to sit beside you."
+        return say("Nobody in this room is signed off for that yet: tell the trainer.")
+    return say("Ask {names} to sit beside you.", names=say(" or ").join(attempt.might_help))

@@ -6,16 +6,17 @@ import re
 
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal
+from app.domain.language import mark, say, say_n
 from app.domain.stages import Stage, Step
 
 HISTORIC = "historic"
 # Work for which worker and station are named; mounting is asked too, to hold what was glued all the same.
 ASKED = frozenset({Step.TAKE_UP, Step.BRING_BACK, Step.INSPECT, Step.MOUNT})
-# How a consignment came that starts as suspected, and how that is said.
-OLD_KINDS: dict[str, str] = {"bequest": "came with a bequest", "backlog": "found in the backlog"}
-FOUND = "found without a number"
+# How a consignment came that starts as suspected, and how that is said; it is kept in English.
+OLD_KINDS: dict[str, str] = {"bequest": mark("came with a bequest"), "backlog": mark("found in the backlog")}
+FOUND = mark("found without a number")
 _YEAR = re.compile(r"(?<!\d)(1[5-9]\d\d|20\d\d)(?!\d)")
-_FOLDER = "Keep the folder closed. Put it back {where}, and tell the manager."
+_FOLDER = mark("Keep the folder closed. Put it back {where}, and tell the manager.")
 
 
 def why_suspected(kind: str | None, event_date: str | None, before_year: int, *, found: bool = False) -> str:
@@ -36,11 +37,13 @@ def workers_are_named(attempt: Attempt) -> Refusal | None:
     unnamed = attempt.unnamed
     if unnamed is None or not unnamed.workers:
         return None
-    who = " and ".join(unnamed.workers)
-    words = (
-        f"It may have been treated with mercury or arsenic, and {who} {_is(unnamed.workers)} not named for such sheets."
-    )
-    return Refusal("not-named", words, _FOLDER.format(where=_back(attempt)))
+    who = say(" and ").join(unnamed.workers)
+    words = say_n(
+        "It may have been treated with mercury or arsenic, and {who} is not named for such sheets.",
+        "It may have been treated with mercury or arsenic, and {who} are not named for such sheets.",
+        len(unnamed.workers), who=who,
+    )  # fmt: skip
+    return Refusal("not-named", words, say(_FOLDER, where=_back(attempt)))
 
 
 def station_is_named(attempt: Attempt) -> Refusal | None:
@@ -48,20 +51,21 @@ def station_is_named(attempt: Attempt) -> Refusal | None:
     unnamed = attempt.unnamed
     if unnamed is None or unnamed.station is None:
         return None
-    where = f"{unnamed.station} is not named for such sheets" if unnamed.station else "no station is named here"
-    words = f"It may have been treated with mercury or arsenic, and {where}."
-    return Refusal("not-named", words, _FOLDER.format(where=_back(attempt)))
-
-
-def _is(names: tuple[str, ...]) -> str:
-    return "is" if len(names) == 1 else "are"
+    if unnamed.station:
+        words = say(
+            "It may have been treated with mercury or arsenic, and {station} is not named for such sheets.",
+            station=unnamed.station,
+        )
+    else:
+        words = say("It may have been treated with mercury or arsenic, and no station is named here.")
+    return Refusal("not-named", words, say(_FOLDER, where=_back(attempt)))
 
 
 def _back(attempt: Attempt) -> str:
     at_a_table = attempt.sheet.place.table_id is not None
     if attempt.where and not at_a_table and attempt.sheet.stage in (Stage.READY, Stage.DRY, Stage.FILED):
-        return f"in {attempt.where}"
-    return "on its shelf"
+        return say("in {where}", where=attempt.where)
+    return say("on its shelf")
 
 
 NAMED = (workers_are_named, station_is_named)

@@ -7,7 +7,11 @@ from contextlib import suppress
 from dataclasses import dataclass
 from itertools import islice
 
+from app.domain.cells import unguarded
+from app.domain.language import mark, say, say_n
 from app.domain.mapping import Ways, columns_of, straight
+from app.domain.own_columns import is_own
+from app.domain.source import Data, Source, as_source, begins
 from app.domain.table_cells import Form, cells_of, records
 from app.domain.table_faults import BadRow, BadTable, clipped
 from app.domain.table_letters import Letters, lettered
@@ -19,7 +23,7 @@ MOST_COLUMNS = 400
 LONGEST_CELL = 10_000
 SAMPLES = 3
 
-_SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
+_SEPARATORS = {",": mark("commas"), ";": mark("semicolons"), "\t": mark("tabs")}
 
 __all__ = ["NUMBER_TERM", "BadRow", "BadTable", "Row", "Table", "clipped", "open_table"]
 
@@ -55,17 +59,22 @@ class Table:
 
         BadTable where nothing after it can be trusted: a quotation mark out of place, or more than MOST_ROWS rows.
         """
-        found = 0
-        for line, text in islice(records(self.letters.data, self.form), 1, None):
+        found, guarded = 0, is_own(self.headings)
+        for line, text in islice(records(self.letters.lines(), self.form), 1, None):
             cells = cells_of(line, text, self.form, self.columns)
+            cells = tuple(map(unguarded, cells)) if guarded else cells
             if not "".join(cells).strip():
                 continue
             found += 1
             if found > MOST_ROWS:
-                raise BadTable(line, "", f"There are more than {MOST_ROWS:,} rows: part the file into several.")
+                raise BadTable(
+                    line,
+                    "",
+                    say("There are more than {most:,} rows: part the file into several.", most=MOST_ROWS),
+                )
             yield row_of(line, cells, self.columns, self.headings)
         if not found:
-            raise BadTable(0, "", "The file has headings and no row under them: there is nothing to import.")
+            raise BadTable(0, "", say("The file has headings and no row under them: there is nothing to import."))
 
     def samples(self) -> tuple[tuple[str, ...], ...]:
         """The first few rows that can be read, for somebody who has to say what the columns are."""
@@ -79,12 +88,12 @@ def samples_of(rows: Iterator[Row | BadRow]) -> tuple[tuple[str, ...], ...]:
     return ()
 
 
-def open_table(data: bytes, ways: Ways | None = None) -> Table:
+def open_table(data: Data, ways: Ways | None = None) -> Table:
     """Read the headings of a CSV file; BadTable, in one sentence, where it is no such file or they cannot be read.
 
     With `ways` the columns are what somebody said they are; without, what their headings say.
     """
-    letters, line, form, headings = _headings(data)
+    letters, line, form, headings = _headings(as_source(data))
     if ways is not None:
         return Table(letters, form, headings, columns_of(line, headings, ways))
     columns = straight(line, headings)
@@ -92,21 +101,28 @@ def open_table(data: bytes, ways: Ways | None = None) -> Table:
     return Table(letters, form, headings, columns)
 
 
-def open_unmapped(data: bytes) -> Table:
+def open_unmapped(data: Data) -> Table:
     """A file whose columns nobody has named yet: every heading stands for itself. BadTable as `open_table`."""
-    letters, _, form, headings = _headings(data)
+    letters, _, form, headings = _headings(as_source(data))
     return Table(letters, form, headings, headings)
 
 
-def checked_letters(data: bytes) -> Letters:
+def checked_letters(source: Source) -> Letters:
     """The file as text; BadTable where it is too large, of another kind, or in no encoding that is read."""
-    if len(data) > MOST_BYTES:
-        size = f"{len(data) / 1024 / 1024:.1f} MB; up to {MOST_BYTES // 1024 // 1024} MB are read"
-        raise BadTable(0, "", f"The file has {size}: part it into several.")
+    if source.size > MOST_BYTES:
+        size = say(
+            "{size:.1f} MB; up to {most} MB are read",
+            size=source.size / 1024 / 1024,
+            most=MOST_BYTES // 1024 // 1024,
+        )
+        raise BadTable(0, "", say("The file has {size}: part it into several.", size=size))
+    first = begins(source, 8)
     for start, words in _OTHER_KINDS.items():
-        if data.startswith(start):
-            raise BadTable(0, "", f"This is {words}, not a CSV file: save the list as “CSV UTF-8” first.")
-    return lettered(data)
+        if first.startswith(start):
+            raise BadTable(
+                0, "", say("This is {what}, not a CSV file: save the list as “CSV UTF-8” first.", what=words)
+            )
+    return lettered(source)
 
 
 def row_of(line: int, cells: tuple[str, ...], columns: tuple[str, ...], headings: tuple[str, ...] = ()) -> Row | BadRow:
@@ -115,24 +131,37 @@ def row_of(line: int, cells: tuple[str, ...], columns: tuple[str, ...], headings
         return _miscounted(line, cells, columns)
     if max(map(len, cells)) > LONGEST_CELL:
         longest = max(cells, key=len)
-        words = f"The cell has {len(longest):,} characters; up to {LONGEST_CELL:,} are kept: shorten it."
+        words = say(
+            "The cell has {letters:,} characters; up to {most:,} are kept: shorten it.",
+            letters=len(longest),
+            most=LONGEST_CELL,
+        )
         return BadRow(line, columns[cells.index(longest)], words)
     if cells[-1] == (headings[-1] if headings else None) and _is_head(cells, headings):
         return BadRow(
-            line, "", "The headings stand here once more, as when two files are put together: take this line out."
+            line, "", say("The headings stand here once more, as when two files are put together: take this line out.")
         )
     return Row(line, cells)
 
 
-def _headings(data: bytes) -> tuple[Letters, int, Form, tuple[str, ...]]:
-    letters = checked_letters(data)
-    line, text = next(records(letters.data, Form()), (0, ""))
+def _headings(source: Source) -> tuple[Letters, int, Form, tuple[str, ...]]:
+    letters = checked_letters(source)
+    line, text = next(records(letters.lines(), Form()), (0, ""))
     if not line:
-        raise BadTable(0, "", "The file is empty: choose the one with the list.")
+        raise BadTable(0, "", say("The file is empty: choose the one with the list."))
     form = Form(_separator(text))
     headings = cells_of(line, text, form, ())
+    headings = tuple(map(unguarded, headings)) if is_own(headings) else headings
     if len(headings) > MOST_COLUMNS:
-        raise BadTable(line, "", f"There are {len(headings):,} columns; up to {MOST_COLUMNS} are read: take some out.")
+        raise BadTable(
+            line,
+            "",
+            say(
+                "There are {columns:,} columns; up to {most} are read: take some out.",
+                columns=len(headings),
+                most=MOST_COLUMNS,
+            ),
+        )
     return letters, line, form, headings
 
 
@@ -153,28 +182,34 @@ def _terms(text: str, separator: str) -> list[str]:
 
 
 def _miscounted(line: int, cells: tuple[str, ...], columns: tuple[str, ...]) -> BadRow:
-    many = f"{len(cells)} cell{'s' * (len(cells) != 1)}, the headings {len(columns)}"
+    many = say_n(
+        "{n} cell, the headings {headings}", "{n} cells, the headings {headings}", len(cells), headings=len(columns)
+    )
     if len(cells) < len(columns):
-        return BadRow(line, columns[len(cells)], f"The row is too short: it has {many}.")
-    why = "put a cell with a separator in it in quotation marks"
-    return BadRow(line, columns[-1], f"The row is too long: it has {many}; {why}.")
+        return BadRow(line, columns[len(cells)], say("The row is too short: it has {counts}.", counts=many))
+    words = say(
+        "The row is too long: it has {counts}; put a cell with a separator in it in quotation marks.", counts=many
+    )
+    return BadRow(line, columns[-1], words)
 
 
 def _check_separators(line: int, separator: str, columns: tuple[str, ...]) -> None:
     for other in _SEPARATORS.keys() - {separator}:
         if mixed := [column for column in columns if other in column and _terms(column, other)]:
-            words = (
-                f"The headings are parted by {_SEPARATORS[separator]} and by {_SEPARATORS[other]}: use commas alone."
+            words = say(
+                "The headings are parted by {one} and by {other}: use commas alone.",
+                one=_SEPARATORS[separator],
+                other=_SEPARATORS[other],
             )
             raise BadTable(line, clipped(mixed[0]), words)
 
 
 # How files begin that people save in place of a CSV file.
 _OTHER_KINDS: dict[bytes, str] = {
-    b"PK\x03\x04": "a spreadsheet or a zip archive",
-    b"\xd0\xcf\x11\xe0": "an old spreadsheet",
-    b"%PDF": "a PDF",
-    b"\x1f\x8b": "a compressed file",
-    b"\x89PNG": "a picture",
-    b"\xff\xd8\xff": "a picture",
+    b"PK\x03\x04": mark("a spreadsheet or a zip archive"),
+    b"\xd0\xcf\x11\xe0": mark("an old spreadsheet"),
+    b"%PDF": mark("a PDF"),
+    b"\x1f\x8b": mark("a compressed file"),
+    b"\x89PNG": mark("a picture"),
+    b"\xff\xd8\xff": mark("a picture"),
 }

@@ -7,14 +7,16 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from app.domain.house import RULES
+from app.domain.language import mark, say, say_n
 from app.domain.limits import limit_words
 from app.domain.rates import DAY_H, WHOLE_HOURS_BELOW_H
 from app.domain.stages import Stage
 from app.domain.stalls import Limit
+from app.domain.words import days_said
 
 WEEKS_OF_ITS_OWN = 8
 HALF, NINE_IN_TEN = 0.5, 0.9
-NOT_REACHED = "not reached"
+NOT_REACHED = mark("not reached")
 DAYS_FROM_H = 48
 # The house rule that says how long a sheet may wait, for the stages where that follows from what is usual.
 RULE_OF: dict[Stage, str] = {
@@ -25,12 +27,14 @@ RULE_OF: dict[Stage, str] = {
 # Where a cabinet's own limit holds: what spoils does not wait for it.
 ON_SHELVES = (Stage.INTAKE, Stage.READY, Stage.DRY)
 _WHY_NONE: dict[Stage, str] = {
-    Stage.DRYING: "None: what dries spoils, and does not wait for what is usual.",
-    Stage.UNDER_PRESS: "None: its limit counts from when a sheet was ready, not from when it was laid in.",
-    Stage.DRY: "None: its limits are for what a sheet waits for, and this is the whole time from the press to filing.",
+    Stage.DRYING: mark("None: what dries spoils, and does not wait for what is usual."),
+    Stage.UNDER_PRESS: mark("None: its limit counts from when a sheet was ready, not from when it was laid in."),
+    Stage.DRY: mark(
+        "None: its limits are for what a sheet waits for, and this is the whole time from the press to filing."
+    ),
 }
-_FRESH = "None: fresh plants are among these, and what spoils does not wait for what is usual."
-_OF_STAGE = "None: here the limit of the stage holds, whatever the cabinet."
+_FRESH = mark("None: fresh plants are among these, and what spoils does not wait for what is usual.")
+_OF_STAGE = mark("None: here the limit of the stage holds, whatever the cabinet.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,18 +68,18 @@ def within(hours: int | None) -> str:
     """The time within which stays of this bucket ended, never said too short: "5 hours", "3 days" from two days on,
     "not reached" for None.
     """
-    return NOT_REACHED if hours is None else hours_words(bucket_end_h(hours))
+    return say(NOT_REACHED) if hours is None else hours_words(bucket_end_h(hours))
 
 
 def hours_words(hours: int) -> str:
     """A span of whole hours as it is said, never too short: "5 hours", from two days on "3 days"."""
     number, unit = _number(hours)
-    return f"{number} {unit}" + ("" if number == 1 else "s")
+    return days_said(number) if unit == "day" else say_n("{n} hour", "{n} hours", number)
 
 
 def usual_words(median_h: int | None, ninety_h: int | None) -> str:
     """Both figures in a sentence: "half within 3 days, nine in ten within 11 days"."""
-    return f"half {_within(median_h)}, nine in ten {_within(ninety_h)}"
+    return say("half {half}, nine in ten {most}", half=_within(median_h), most=_within(ninety_h))
 
 
 def short_words(median_h: int | None, ninety_h: int | None) -> str:
@@ -83,13 +87,13 @@ def short_words(median_h: int | None, ninety_h: int | None) -> str:
     always 3 days" where both are said alike.
     """
     if median_h is None:
-        return "usual time not reached"
+        return say("usual time not reached")
     second = within(ninety_h)
     if second == within(median_h):
-        return f"nearly always {second}"
+        return say("nearly always {time}", time=second)
     if ninety_h is not None and _number(bucket_end_h(median_h))[1] == _number(bucket_end_h(ninety_h))[1]:
-        second = second.split()[0]
-    return f"usually {within(median_h)}, nine in ten {second}"
+        second = str(_number(bucket_end_h(ninety_h))[0])
+    return say("usually {time}, nine in ten {most}", time=within(median_h), most=second)
 
 
 def suggested(
@@ -102,9 +106,9 @@ def suggested(
     """
     rule = RULE_OF.get(stage)
     if rule is None:
-        return Suggestion(None, _WHY_NONE.get(stage, ""))
+        return Suggestion(None, say(_WHY_NONE.get(stage, "")))
     if in_cabinet and stage not in ON_SHELVES:
-        return Suggestion(None, _OF_STAGE)
+        return Suggestion(None, say(_OF_STAGE))
     wanting = _wanting(found, least)
     if wanting or found.ninety_h is None:
         return Suggestion(None, wanting)
@@ -114,9 +118,8 @@ def suggested(
     )
     value = limit.hours or limit.open_days or 0
     if not row.low <= value <= row.high:
-        return Suggestion(
-            None, f"None: {limit_words(limit)} lie outside the {row.low} to {row.high} that the rule allows."
-        )
+        none = mark("None: {limit} lie outside the {low} to {high} that the rule allows.")
+        return Suggestion(None, say(none, limit=limit_words(limit), low=row.low, high=row.high))
     return Suggestion(value, limit_words(limit))
 
 
@@ -128,16 +131,23 @@ def reason_of(ended: int) -> str:
 def _wanting(found: Figures, least: int) -> str:
     """What is wanting before a limit follows; empty for nothing."""
     wanting = (
-        (found.fresh_among, _FRESH),
-        (found.weeks < WEEKS_OF_ITS_OWN, f"Not yet: {found.weeks} of {WEEKS_OF_ITS_OWN} weeks are on record."),
-        (found.ended < least, f"Not yet: {found.ended} of {least} stays have ended."),
-        (found.ninety_h is None, "None: nine in ten is not reached while so many still wait."),
+        (found.fresh_among, say(_FRESH)),
+        (
+            found.weeks < WEEKS_OF_ITS_OWN,
+            say(
+                "Not yet: {weeks} of {least} weeks are on record.",
+                weeks=found.weeks,
+                least=WEEKS_OF_ITS_OWN,
+            ),
+        ),
+        (found.ended < least, say("Not yet: {ended} of {least} stays have ended.", ended=found.ended, least=least)),
+        (found.ninety_h is None, say("None: nine in ten is not reached while so many still wait.")),
     )
     return next((words for is_so, words in wanting if is_so), "")
 
 
 def _within(hours: int | None) -> str:
-    return NOT_REACHED if hours is None else f"within {within(hours)}"
+    return say(NOT_REACHED) if hours is None else say("within {time}", time=within(hours))
 
 
 def _number(hours: int) -> tuple[int, str]:

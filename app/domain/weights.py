@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 
-LIFTING = "Lift one piece at a time, and never move a stack with its weights on."
+from app.domain.language import mark, say, say_n
+
+LIFTING = mark("Lift one piece at a time, and never move a stack with its weights on.")
 HEAVIEST_KG = 200
 
 
@@ -19,7 +21,9 @@ def mass_said(value: object) -> float:
     except ValueError:
         mass_kg = math.nan
     if not 0 <= mass_kg <= HEAVIEST_KG:
-        raise ValueError(f"Weights are said in kilograms, from 0 to {HEAVIEST_KG}, as 12 or 12.5.")
+        raise ValueError(
+            say("Weights are said in kilograms, from 0 to {most}, as 12 or {example}.", most=HEAVIEST_KG, example=12.5)
+        )
     return mass_kg
 
 
@@ -27,8 +31,12 @@ def mass_words(mass_kg: float, pieces: int) -> str:
     """What the weights are, in a few words: "12 kg in 4 pieces, 3 kg each"; empty where nobody has weighed them."""
     if not mass_kg:
         return ""
-    many = f" in {pieces} pieces, {mass_kg / pieces:.3g} kg each" if pieces > 1 else " in 1 piece"
-    return f"{mass_kg:g} kg{many}"
+    if pieces <= 1:
+        return say("{mass:g} kg in 1 piece", mass=mass_kg)
+    return say_n(
+        "{mass:g} kg in {n} piece, {each:.3g} kg each", "{mass:g} kg in {n} pieces, {each:.3g} kg each",
+        pieces, mass=mass_kg, each=mass_kg / pieces,
+    )  # fmt: skip
 
 
 def too_heavy(mass_kg: float, pieces: int, stack_kg: int, piece_kg: int) -> tuple[str, ...]:
@@ -36,9 +44,18 @@ def too_heavy(mass_kg: float, pieces: int, stack_kg: int, piece_kg: int) -> tupl
     said = []
     if mass_kg > stack_kg:
         said.append(
-            f"{mass_kg:g} kg is more than the house's {stack_kg} kg on one stack: lighten it, one piece at a time."
+            say(
+                "{mass:g} kg is more than the house's {most} kg on one stack: lighten it, one piece at a time.",
+                mass=mass_kg,
+                most=stack_kg,
+            )
         )
     if mass_kg / max(pieces, 1) > piece_kg:
-        each = f"{mass_kg / max(pieces, 1):.3g} kg"
-        said.append(f"A piece of {each} is more than the house's {piece_kg} kg to lift: two people, or smaller pieces.")
+        said.append(
+            say(
+                "A piece of {mass:.3g} kg is more than the house's {most} kg to lift: two people, or smaller pieces.",
+                mass=mass_kg / max(pieces, 1),
+                most=piece_kg,
+            )
+        )
     return tuple(said)

@@ -4,11 +4,13 @@ import math
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from app.domain.language import ENGLISH, say, say_n, spoken
+
 from .calendar import as_utc
 
-# Kept here and not asked of strftime, whose names follow the machine's locale.
-WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+# The English names, for keys; what a person reads is said by `weekday_said` and `date_said`. Never asked of strftime, whose
+# names follow the machine's locale.
+WEEKDAYS = ENGLISH.weekdays
 
 MINUTE = timedelta(minutes=1)
 WEEKDAY_WITHIN_DAYS = 6  # a seventh day would bear today's name
@@ -24,15 +26,15 @@ def said(moment: datetime, zone: ZoneInfo, now: datetime) -> str:
     """
     local, today = as_utc(moment).astimezone(zone), as_utc(now).astimezone(zone).date()
     day = _day_words(local, (local.date() - today).days)
-    return " ".join(word for word in (day, f"{local:%H:%M}", _which_hour(local)) if word)
+    return say("{day} {hour}", day=day, hour=_clock(local)) if day else _clock(local)
 
 
 def day_said(day: date, today: date) -> str:
     """A day as said in the room: "today", "Thursday" within 6 days, "26 Nov", or with its year when it is far away."""
     away = (day - today).days
     if away == 0:
-        return "today"
-    return WEEKDAYS[day.weekday()] if abs(away) <= WEEKDAY_WITHIN_DAYS else _day_words(day, away)
+        return say("today")
+    return weekday_said(day) if abs(away) <= WEEKDAY_WITHIN_DAYS else _day_words(day, away)
 
 
 def dated(moment: datetime, zone: ZoneInfo, now: datetime) -> str:
@@ -41,9 +43,32 @@ def dated(moment: datetime, zone: ZoneInfo, now: datetime) -> str:
     In the hour that comes twice the zone's abbreviation tells which. ValueError for naive moments.
     """
     local, today = as_utc(moment).astimezone(zone), as_utc(now).astimezone(zone).date()
-    day = f"{WEEKDAYS[local.weekday()][:3]} {local.day} {MONTHS[local.month - 1]}"
-    year = "" if local.year == today.year else str(local.year)
-    return " ".join(word for word in (day, year, f"{local:%H:%M}", _which_hour(local)) if word)
+    weekday = spoken().short_weekdays[local.weekday()]
+    day = say("{weekday} {date}", weekday=weekday, date=date_said(local, with_year=local.year != today.year))
+    return say("{day} {hour}", day=day, hour=_clock(local))
+
+
+def weekday_said(day: date) -> str:
+    """The weekday's name: "Thursday"."""
+    return spoken().weekdays[day.weekday()]
+
+
+def month_said(day: date) -> str:
+    """The month of a day, with its year: "Nov 2026"."""
+    return say("{month} {year}", month=spoken().short_months[day.month - 1], year=day.year)
+
+
+def date_said(day: date, *, with_year: bool = True) -> str:
+    """A day of the calendar: "26 Nov 2026", or without its year "26 Nov"."""
+    month = spoken().short_months[day.month - 1]
+    if with_year:
+        return say("{day} {month} {year}", day=day.day, month=month, year=day.year)
+    return say("{day} {month}", day=day.day, month=month)
+
+
+def days_said(days: int) -> str:
+    """A number of days: "1 day", "5 days"."""
+    return say_n("{n} day", "{n} days", days)
 
 
 def duration(seconds: float) -> str:
@@ -55,9 +80,11 @@ def duration(seconds: float) -> str:
         raise ValueError(f"{seconds} s cannot remain. Give 0 or more seconds.")
     minutes = math.ceil(seconds / 60)
     if minutes < DAYS_FROM_H * 60:
-        return _two_parts(minutes // 60, "h", minutes % 60, "min")
+        return _hours_said(minutes // 60, minutes % 60)
     hours = math.ceil(minutes / 60)
-    return _two_parts(hours // 24, "days", hours % 24, "h")
+    if not hours % 24:
+        return days_said(hours // 24)
+    return say_n("{n} day {hours} h", "{n} days {hours} h", hours // 24, hours=hours % 24)
 
 
 def age(since: datetime, now: datetime) -> str:
@@ -68,17 +95,21 @@ def age(since: datetime, now: datetime) -> str:
     minutes = max(0, (as_utc(now) - as_utc(since)) // MINUTE)
     hours = minutes // 60
     if not hours:
-        return f"{minutes} min"
-    return f"{hours} h" if hours < AGE_DAYS_FROM_H else f"{hours // 24} days"
+        return _hours_said(0, minutes)
+    return _hours_said(hours, 0) if hours < AGE_DAYS_FROM_H else days_said(hours // 24)
 
 
 def _day_words(local: date, days_away: int) -> str:
     if days_away == 0:
         return ""
     if abs(days_away) <= WEEKDAY_WITHIN_DAYS:
-        return WEEKDAYS[local.weekday()]
-    day = f"{local.day} {MONTHS[local.month - 1]}"
-    return day if abs(days_away) <= NO_YEAR_WITHIN_DAYS else f"{day} {local.year}"
+        return weekday_said(local)
+    return date_said(local, with_year=abs(days_away) > NO_YEAR_WITHIN_DAYS)
+
+
+def _clock(local: datetime) -> str:
+    which = _which_hour(local)
+    return f"{local:%H:%M} {which}" if which else f"{local:%H:%M}"
 
 
 def _which_hour(local: datetime) -> str:
@@ -89,7 +120,7 @@ def _which_hour(local: datetime) -> str:
     return f"{local:%Z}" if local.tzname() != other.tzname() else f"{local:%z}"
 
 
-def _two_parts(large: int, large_unit: str, small: int, small_unit: str) -> str:
-    if not large:
-        return f"{small} {small_unit}"
-    return f"{large} {large_unit} {small} {small_unit}" if small else f"{large} {large_unit}"
+def _hours_said(hours: int, minutes: int) -> str:
+    if not hours:
+        return say("{minutes} min", minutes=minutes)
+    return say("{hours} h {minutes} min", hours=hours, minutes=minutes) if minutes else say("{hours} h", hours=hours)

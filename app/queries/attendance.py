@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session, aliased
 
 from app.db.models import Attendance, Station, Worker
 from app.domain.attendance import BEGAN_WORDS, ENDED_WORDS
+from app.domain.language import say
 
 MOST_TIMES = 30
 
@@ -48,11 +49,11 @@ def times_of(session: Session, worker_id: int, limit: int = MOST_TIMES) -> tuple
 
 def began_words(how: str) -> str:
     """How somebody signed in, as it is said: "by badge"."""
-    return BEGAN_WORDS.get(how, how)
+    return say(BEGAN_WORDS.get(how, how))
 
 
 def _ended(time: Attendance) -> str:
     if time.signed_out_at is None:
         return ""
     # What ended before this was written down was signed out, as far as anybody knows.
-    return ENDED_WORDS.get(time.ended_how or "out", "signed out")
+    return say(ENDED_WORDS.get(time.ended_how or "out", say("signed out")))

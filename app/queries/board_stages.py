@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Sheet, table_of
 from app.domain.calendar import day_bounds, local_day
+from app.domain.language import say
 from app.domain.limits import TO_FILE, TO_FREEZE, TO_INSPECT, TO_MEND, limit_of, limit_words, thirds
 from app.domain.stages import STAGES, Stage
 from app.domain.words import age
@@ -87,12 +88,15 @@ def _view(stage: Stage, mine: Sequence[Waiting], stacks: Sequence[StackView], la
     fresh = bool(mine) and all(each.kind.facts.get("fresh") for each in mine)
     limit = limit_words(limit_of(stage, judged.house, fresh=fresh))
     counted = Counted(mine, stacks, layers, filed, to_feel, oldest_age, limit)
-    lines = (*LINES[stage](counted), *((StageLine(f"{behind:,} left behind", True),) if behind else ()))
+    lines = (
+        *LINES[stage](counted),
+        *((StageLine(say("{count:,} left behind", count=behind), True),) if behind else ()),
+    )
     is_filed, dry = stage is Stage.FILED, dry_counts(mine) if stage is Stage.DRY else {}
     count = filed.this_week if is_filed else sum(each.count for each in mine) + len(layers)
     held, out, frozen = counted.held, counted.sum_of("out"), counted.sum_of("in_freezer")
     return StageView(
-        stage.value, STAGES[stage].words, count, oldest, oldest_age, counted.stalled, behind, limit, lines,
+        stage.value, say(STAGES[stage].words), count, oldest, oldest_age, counted.stalled, behind, limit, lines,
         None if is_filed else _ages(mine, layers, judged), held, out, frozen,
         0 if is_filed else count - held - out - frozen, counted.may_be_taken_up if stage is Stage.READY else 0,
         counted.stalled if stage is Stage.MOUNTED else 0,

@@ -13,7 +13,8 @@ from sqlalchemy.orm import Session
 
 from app.db.models import CalendarDay, table_of
 from app.domain.calendar import Calendar, local_day, open_days_between
-from app.domain.dates import MONTH_NAMES, Span, span_words, spans
+from app.domain.dates import Span, span_words, spans
+from app.domain.language import say, spoken
 from app.queries.house import calendar_now, house_now
 from app.queries.stalled import KINDS, cabinet_days, forgotten_ids, waiting_in
 from app.queries.waiting import Judge, judge
@@ -84,7 +85,7 @@ def year_view(session: Session, year: int, now: datetime, zone: ZoneInfo) -> Yea
     today = local_day(now, zone)
     years = range(today.year - YEARS_AROUND, today.year + YEARS_AROUND + 1)
     if year not in years:
-        raise ValueError(f"The calendar goes from {years[0]} to {years[-1]}.")
+        raise ValueError(say("The calendar goes from {first} to {last}.", first=years[0], last=years[-1]))
     cal, why_of = calendar_in_force(session, zone), _why_of(session, year)
     months = tuple(_month(cal, why_of, year, month, today) for month in range(1, 13))
     set_spans = tuple(each for each in _set_spans(cal, why_of) if year in (each.span.first.year, each.span.last.year))
@@ -120,7 +121,7 @@ def _month(cal: Calendar, why_of: Mapping[date, str], year: int, month: int, tod
         tuple(_cell(cal, why_of, day, today) if day.month == month else None for day in week)
         for week in MONDAY_FIRST.monthdatescalendar(year, month)
     )
-    return MonthGrid(MONTH_NAMES[month - 1], weeks, open_days_between(cal, first, following))
+    return MonthGrid(spoken().months[month - 1], weeks, open_days_between(cal, first, following))
 
 
 def _cell(cal: Calendar, why_of: Mapping[date, str], day: date, today: date) -> DayCell:

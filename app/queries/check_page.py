@@ -15,6 +15,7 @@ from app.db.checked import reckoned
 from app.db.models import Cabinet, Shelf, Station, table_of
 from app.domain.checking import FATE_WORDS, Fate, Lies, Reckoned, missing_share
 from app.domain.intervals import Interval
+from app.domain.language import say
 from app.domain.numbers import shown
 from app.domain.words import said
 from app.queries.check_hands import LastHand, found_later, last_hands
@@ -104,7 +105,7 @@ def check_page(session: Session, check_id: int, now: datetime, zone: ZoneInfo, *
     goes_on = line.state in ("open", "broken-off")
     named = [each for each in fates if each.fate is not Fate.FOUND and not (goes_on and each.fate is Fate.MISSING)]
     sheets = _sheets(session, row, named, now, zone, names)
-    groups = tuple(CheckGroup(fate, words, mine) for fate, words in FATE_WORDS.items()
+    groups = tuple(CheckGroup(fate, say(words), mine) for fate, words in FATE_WORDS.items()
                    if (mine := tuple(each for each in sheets if each.fate is fate)))  # fmt: skip
     missing = sum(each.fate is Fate.MISSING for each in fates)
     share = missing_share(missing, line.expected) if line.sample is not None and not goes_on else None
@@ -120,16 +121,20 @@ def check_rows(session: Session, check_id: int, now: datetime, zone: ZoneInfo, *
     """A check as a table: its headings, then a line for each sheet, found ones too. ValueError when there is no such check."""
     asked = check_line(session, check_id, names=names)
     if asked is None:
-        raise ValueError("There is no such check.")
+        raise ValueError(say("There is no such check."))
     line, row = asked
     yield list(HEADINGS if names else HEADINGS[:-1])
     for each in _sheets(session, row, reckoned(session, row), now, zone, names):
-        words = "not seen yet" if each.fate is Fate.MISSING and line.state == "open" else FATE_WORDS[each.fate].lower()
+        words = (
+            say("not seen yet")
+            if each.fate is Fate.MISSING and line.state == "open"
+            else say(FATE_WORDS[each.fate]).lower()
+        )
         cells = [each.number, each.plant, each.family, "yes" if each.expected else "no", words, each.belongs, each.told,
                  _iso(each.at, zone), each.shelf, _iso(each.lifted_at, zone)]  # fmt: skip
-        yield [*cells, " and ".join(each.last.by) if each.last else ""] if names else cells
+        yield [*cells, say(" and ").join(each.last.by) if each.last else ""] if names else cells
     for thing in _unnamed(session, check_id):
-        cells = [thing.shown, "", "", "no", "number unknown" if thing.shown else "could not be read", "", "",
+        cells = [thing.shown, "", "", "no", say("number unknown") if thing.shown else say("could not be read"), "", "",
                  _iso(thing.at, zone), thing.shelf, ""]  # fmt: skip
         yield [*cells, ""] if names else cells
 
@@ -168,16 +173,16 @@ def _told(each: Reckoned, now: datetime, zone: ZoneInfo) -> str:
         return ""
     at, where = said(each.turn.happened_at, zone, now), each.turn.lies.where
     if each.fate is Fate.CAME:
-        return f"came {at}, to {where}" if where else f"came {at}"
+        return say("came {moment}, to {where}", moment=at, where=where) if where else say("came {moment}", moment=at)
     if where == "withdrawn":
-        return f"withdrawn {at}"
-    return f"left {at} for {where}" if where else f"left {at}"
+        return say("withdrawn {moment}", moment=at)
+    return say("left {moment} for {where}", moment=at, where=where) if where else say("left {moment}", moment=at)
 
 
 def _belongs(lies: Lies, shelves: Mapping[int, tuple[str, str]]) -> str:
     if lies.shelf_id is not None and lies.shelf_id in shelves:
         cabinet, shelf = shelves[lies.shelf_id]
-        return f"{cabinet}, shelf {shelf}"
+        return say("{cabinet}, shelf {shelf}", cabinet=cabinet, shelf=shelf)
     return lies.where
 
 

@@ -11,6 +11,7 @@ from sqlalchemy import Select, and_, case, func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Cabinet, CabinetCheck, CheckExpected, CheckSeen, Hold, Shelf, Station, Worker, table_of
+from app.domain.language import mark, say
 from app.domain.numbers import COMMANDS
 
 CHECK, EXPECTED, SEEN = table_of(CabinetCheck), table_of(CheckExpected), table_of(CheckSeen)
@@ -35,9 +36,15 @@ _CHECKS: Select[Any] = (
 # The holds that the closing of a check put: they bear its moment.
 PUT_BY_IT = and_(HOLD.c.sheet_id == EXPECTED.c.sheet_id, HOLD.c.kind == "not-found", HOLD.c.put_at == CHECK.c.closed_at)
 _CARDS = (
-    ("cannot-be-read", "Cannot be read", ""), ("check", "Stop here", "&facts.check=leave"), ("done", "All is scanned", ""),
+    ("cannot-be-read", mark("Cannot be read"), ""), ("check", mark("Stop here"), "&facts.check=leave"),
+    ("done", mark("All is scanned"), ""),
 )  # fmt: skip
-STATES = {"open": "open", "done": "through, not closed", "closed": "closed", "broken-off": "broken off"}
+STATES = {
+    "open": mark("open"),
+    "done": mark("through, not closed"),
+    "closed": mark("closed"),
+    "broken-off": mark("broken off"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +90,7 @@ class CheckHere:
     @property
     def cards(self) -> tuple[tuple[str, str], ...]:
         """The buttons of a check: label, and what each sends, as a choice under an answer does."""
-        return tuple((label, f"code={COMMANDS[name]}{more}") for name, label, more in _CARDS)
+        return tuple((say(label), f"code={COMMANDS[name]}{more}") for name, label, more in _CARDS)
 
 
 def checks(session: Session, *, names: bool, cabinet: str = "") -> tuple[CheckLine, ...]:
@@ -154,7 +161,8 @@ def _lines(session: Session, rows: Sequence[Any], names: bool) -> tuple[CheckLin
     missing = _missing(session, ids)
     return tuple(
         CheckLine(
-            row.id, row.cabinet, row.shelf or "", f"{row.cabinet}, shelf {row.shelf}" if row.shelf else row.cabinet,
+            row.id, row.cabinet, row.shelf or "",
+            say("{cabinet}, shelf {shelf}", cabinet=row.cabinet, shelf=row.shelf) if row.shelf else row.cabinet,
             row.sample, state_of(row), row.begun_at, (row.beginner or "") if names else "", row.done_at, row.closed_at,
             (row.closer or "") if names else "", row.why or "", expected.get(row.id, 0), seen.get(row.id, 0),
             *missing.get(row.id, (0, 0)),

@@ -16,6 +16,7 @@ from app.db.models import Entry, Sighting, Station
 from app.domain.closing import Found, left_at_closing
 from app.domain.day import Day, Item, Kind, day_of
 from app.domain.day_words import CLOSING, opens_words, parts
+from app.domain.language import say
 from app.domain.stages import Stage
 from app.domain.words import said
 from app.queries import room_day
@@ -67,7 +68,11 @@ def _last_seen(session: Session, rows: Sequence[tuple[str, Any]], day: Day, zone
     known = {}
     for name, row in rows:
         at, station = seen.get(row.id, (None, ""))
-        where = f"last seen at {station}, {said(at, zone, day.now)}" if at is not None else ""
+        where = (
+            say("last seen at {station}, {moment}", station=station, moment=said(at, zone, day.now))
+            if at is not None
+            else ""
+        )
         known[Kind.GLUED, name] = SheetFacts(row.number, row.plant or "", where)
     return known
 

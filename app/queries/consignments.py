@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Change, Consignment, Entry, Hold, Sheet, Worker, table_of
 from app.domain.consigned import COUNT, JOINED, KINDS, difference
 from app.domain.holds import HOLDS
+from app.domain.language import mark, say
 from app.domain.stages import STAGES, Stage, Step
 from app.domain.words import age
 from app.queries.hazards import Danger, dangers_with
@@ -27,12 +28,12 @@ MOST_CHANGES = 100
 _OURS = or_(SHEET.c.closed_as.is_(None), ~SHEET.c.closed_as.startswith(JOINED))
 # The parts of a bar, each with the stages that it is made of.
 PARTS: dict[str, tuple[str, tuple[str, ...]]] = {
-    "filed": ("filed", (Stage.FILED,)),
-    "work": ("mounted and not yet filed", (Stage.MOUNTED, Stage.UNDER_PRESS, Stage.DRY)),
-    "ready": ("ready for mounting", (Stage.READY,)),
-    "before": ("before that", (Stage.INTAKE, Stage.DRYING)),
-    "expected": ("not taken in", ("",)),
-    "gone": ("withdrawn", ("gone",)),
+    "filed": (mark("filed"), (Stage.FILED,)),
+    "work": (mark("mounted and not yet filed"), (Stage.MOUNTED, Stage.UNDER_PRESS, Stage.DRY)),
+    "ready": (mark("ready for mounting"), (Stage.READY,)),
+    "before": (mark("before that"), (Stage.INTAKE, Stage.DRYING)),
+    "expected": (mark("not taken in"), ("",)),
+    "gone": (mark("withdrawn"), ("gone",)),
 }
 
 
@@ -166,8 +167,8 @@ def _rows(session: Session, found: Sequence[Any], now: datetime) -> tuple[Consig
 def _row(row: Any, counts: Mapping[str, int], here: int, oldest: datetime | None, now: datetime) -> ConsignmentRow:
     waiting = sum(many for stage, many in counts.items() if stage not in ("", "gone", Stage.FILED))
     return ConsignmentRow(
-        row.id, row.code, row.name, row.source or "", KINDS.get(row.kind, row.kind), row.arrived_on, row.closed_at, row.sheets_said,
-        here, difference(row.sheets_said, here), row.sheets_said not in (None, here), waiting, oldest,
+        row.id, row.code, row.name, row.source or "", say(KINDS.get(row.kind, row.kind)), row.arrived_on, row.closed_at,
+        row.sheets_said, here, difference(row.sheets_said, here), row.sheets_said not in (None, here), waiting, oldest,
         age(oldest, now) if oldest else "", _bar(counts), counts,
     )  # fmt: skip
 
@@ -206,7 +207,7 @@ def _made_here(session: Session, ids: Sequence[int]) -> dict[int, int]:
 def _bar(counts: Mapping[str, int]) -> tuple[BarPart, ...]:
     in_all = sum(counts.values())
     parts = ((kind, words, sum(counts.get(stage, 0) for stage in stages)) for kind, (words, stages) in PARTS.items())
-    return tuple(BarPart(kind, words, many, many / in_all) for kind, words, many in parts if many)
+    return tuple(BarPart(kind, say(words), many, many / in_all) for kind, words, many in parts if many)
 
 
 def _holds(session: Session, consignment_id: int) -> tuple[tuple[str, str, int], ...]:
@@ -217,7 +218,7 @@ def _holds(session: Session, consignment_id: int) -> tuple[tuple[str, str, int],
         .group_by(HOLD.c.kind)
     )
     found = {row[0]: row[1] for row in session.execute(asked)}
-    return tuple((kind, row.words, found[kind]) for kind, row in HOLDS.items() if kind in found)
+    return tuple((kind, say(row.words), found[kind]) for kind, row in HOLDS.items() if kind in found)
 
 
 def _history(session: Session, consignment_id: int, by_names: bool) -> tuple[ChangeOf, ...]:

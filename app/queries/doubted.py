@@ -9,6 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.db.models import Doubt, Entry, table_of
+from app.domain.language import say
 from app.domain.words import duration
 
 DOUBT = table_of(Doubt)
@@ -36,7 +37,10 @@ def doubts_of(session: Session, sheet_id: int) -> tuple[DoubtLine, ...]:
         DoubtLine(
             row.entry_id,
             row.raised_at,
-            f"By what is known now it was {duration(row.short_s)} short of its time when it came out.",
+            say(
+                "By what is known now it was {short_s} short of its time when it came out.",
+                short_s=duration(row.short_s),
+            ),
         )
         for row in session.execute(found)
     )

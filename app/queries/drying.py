@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Bundle, Cabinet, FreezerLoad, PlantName, Sheet, table_of
 from app.domain.drying import HEATED, METHOD_WORDS, papers_due, usual_days, usual_from
 from app.domain.house import House
+from app.domain.language import mark, say
 from app.domain.numbers import shown
 from app.domain.stages import Stage
 from app.queries.dryers import DryerView, dryers
@@ -186,11 +187,13 @@ def _line(rows: Sequence[Any], bundle: Any, house: House, now: datetime) -> Dryi
 
 def _named(bundle: Any) -> tuple[str, str, str, str]:
     """Code, name, kind and dryer of a bundle; of what lies in none, only a name."""
-    return (bundle.code, bundle.name, bundle.kind, bundle.dryer or "") if bundle is not None else ("", LOOSE, "", "")
+    return (
+        (bundle.code, bundle.name, bundle.kind, bundle.dryer or "") if bundle is not None else ("", say(LOOSE), "", "")
+    )
 
 
 def _method(method: str | None) -> str:
     return HEATED if method == HEATED else "unheated"
 
 
-LOOSE = "In no bundle"
+LOOSE = mark("In no bundle")

@@ -13,10 +13,13 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Consignment, Hazard, Sheet, Specimen, table_of
 from app.domain.consigned import NO_NUMBER, Gathered, gatherings
+from app.domain.language import say
 from app.domain.numbers import shown
+from app.domain.stages import Stage
 from app.domain.suspected import HISTORIC
 from app.queries.house import patterns_now
-from app.queries.lines import LINES, place_of, stage_words
+from app.queries.lines import LINES, collected_words, place_of, stage_words
+from app.queries.lying import WITHIN
 
 SHEET = table_of(Sheet)
 SPECIMEN = table_of(Specimen)
@@ -82,7 +85,7 @@ def duplicates(session: Session, code: str = "", after: str = "", most: int = PA
     if code:
         row = session.execute(select(Consignment.id, Consignment.name).where(Consignment.code == code)).one_or_none()
         if row is None:
-            raise ValueError(f"There is no consignment called {code[:40]}.")
+            raise ValueError(say("There is no consignment called {code}.", code=code[:40]))
         asked, name = _with_part(asked, row.id), row.name
     keys = session.execute(asked).all()
     found = list[GatheringLine]()
@@ -163,11 +166,15 @@ def _specimen(rows: Sequence[Any], patterns: Sequence[Any]) -> SpecimenLine:
     first = rows[0]
     sheets = tuple((row.number, shown(row.number, patterns), _stands(row)) for row in rows)
     plant = next((row.plant for row in rows if row.plant), "")
-    collected = " ".join(filter(None, (first.collector, f"no. {first.record_number}" if first.record_number else "")))
+    collected = collected_words(first.collector, first.record_number)
     suspected = any(row.suspected for row in rows)
     return SpecimenLine(first.number, sheets, plant, collected, first.consignment or "", first.exchange_at,
                         first.exchange_why or "", suspected)  # fmt: skip
 
 
+def _lower(stage: str | None, closed_as: str | None) -> str:
+    return say(WITHIN[Stage(stage)]) if stage and closed_as is None else stage_words(stage, closed_as).lower()
+
+
 def _stands(row: Any) -> str:
-    return " · ".join(filter(None, (stage_words(row.stage, row.closed_as).lower(), place_of(row))))
+    return " · ".join(filter(None, (_lower(row.stage, row.closed_as), place_of(row))))

@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 from app.db.filed_places import Filed, Lies, Likeness, Shelf, family_places
 from app.domain.filing_order import NO_FAMILY, Plant, Written, begins_folder, filing_key, plant_of
 from app.domain.house import House
+from app.domain.language import mark, say
 from app.domain.limits import treatment_holds
 from app.domain.numbers import Pattern, shown
 from app.queries.fetching import cautions_by_sheet
@@ -24,7 +25,7 @@ from app.queries.lines import place_of
 from app.queries.press import name_order
 
 MOST_IN_ROUND = 1000
-NOWHERE = "No place known by the log"
+NOWHERE = mark("No place known by the log")
 # Dwc terms first; the others are the room's own.
 COLUMNS = (
     "catalogNumber",
@@ -154,7 +155,7 @@ def _clean(each: _Sheet, room: Furniture, house: House, now: datetime) -> str:
     if each.at is None or not treats or not room.cabinets[each.at[0]].is_clean:
         return ""
     is_treated = treatment_holds(each.row.treated_until, now)
-    return "" if is_treated else f"It is not treated, and {room.said(each.at)} is clean."
+    return "" if is_treated else say("It is not treated, and {place} is clean.", place=room.said(each.at))
 
 
 class _Telling:
@@ -174,7 +175,9 @@ class _Telling:
         for cabinet_id, together in groupby(ordered, key=lambda each: each.at[0] if each.at else None):
             lines = tuple(self._line(each, cautions.get(each.row.id, ())) for each in together)
             cabinet = self._room.cabinets.get(cabinet_id) if cabinet_id is not None else None
-            where, sign = (f"Cabinet {cabinet.name}", cabinet.note or "") if cabinet else (NOWHERE, "")
+            where, sign = (
+                (say("Cabinet {name}", name=cabinet.name), cabinet.note or "") if cabinet else (say(NOWHERE), "")
+            )
             found.append(RoundGroup(where, sign, lines, sum(line.filed_at is None for line in lines)))
         return tuple(found)
 
@@ -209,9 +212,9 @@ class _Telling:
     def _notes(self, each: _Sheet) -> list[str]:
         """What to know before it is put there."""
         nameless = each.plant.why_last or ("" if each.plant.family else NO_FAMILY)
-        full = "the shelf is full by the log" if each.at is not None and self._room.is_full(each.at) else ""
-        bulky = "bulky: on top in its folder" if each.row.bulk == "bulky" else ""
-        return [words for words in (nameless, self._new_folder(each), full, bulky) if words]
+        full = say("the shelf is full by the log") if each.at is not None and self._room.is_full(each.at) else ""
+        bulky = say("bulky: on top in its folder") if each.row.bulk == "bulky" else ""
+        return [say(words) for words in (nameless, self._new_folder(each), full, bulky) if words]
 
     def _new_folder(self, each: _Sheet) -> str:
         """That a folder is full once those before it on the round lie there, too."""
@@ -220,12 +223,16 @@ class _Telling:
         key = (str(each.row.search_key), each.at)
         lying = self._filed.of_name(key[0]).get(each.at, 0) + self._more[key]
         self._more[key] += 1
-        return f"start a new folder: {lying} lie there" if begins_folder(lying, self._house.folder_sheets) else ""
+        return (
+            say("start a new folder: {count} lie there", count=lying)
+            if begins_folder(lying, self._house.folder_sheets)
+            else ""
+        )
 
     def _done_notes(self, each: _Sheet) -> list[str]:
         if each.lies is None or each.at in dict(each.lies.places):
             return []
-        return [f"its like lies in {self._room.said(each.lies.places[0][0])}"]
+        return [say("its like lies in {place}", place=self._room.said(each.lies.places[0][0]))]
 
 
 def _written(row: Any) -> Written:

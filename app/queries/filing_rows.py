@@ -15,6 +15,7 @@ from app.db.models import Cabinet, Entry, PlantName, Sheet, Shelf, table_of
 from app.domain.calendar import day_bounds, local_day
 from app.domain.holds import keeping
 from app.domain.house import House
+from app.domain.language import say
 from app.domain.numbers import shown
 from app.domain.stages import STAGES, Stage, Step
 from app.queries.freezer import not_in_freezer
@@ -48,7 +49,8 @@ class Furniture:
 
     def said(self, at: At) -> str:
         """A place as one would walk there: "F2, shelf 3"."""
-        return ", shelf ".join(filter(None, self.names(at)))
+        cabinet, shelf = self.names(at)
+        return say("{cabinet}, shelf {shelf}", cabinet=cabinet, shelf=shelf) if cabinet and shelf else cabinet or shelf
 
     def is_full(self, at: At) -> bool:
         """Whether a shelf holds by the log what it may hold."""
@@ -110,8 +112,10 @@ def parts_missing(session: Session, rows: Sequence[Any]) -> dict[int, str]:
             or_(OTHER.c.stage.is_(None), OTHER.c.stage.not_in((Stage.DRY, Stage.FILED))),
         )  # fmt: skip
         for specimen_id, number, stage in session.execute(others.order_by(OTHER.c.number.desc())):
-            stands = STAGES[Stage(stage)].stands if stage else "has not been taken in"
-            why = f"Another sheet of its specimen, {shown(number, patterns)}, {stands}."
+            stands = STAGES[Stage(stage)].stands if stage else say("has not been taken in")
+            why = say(
+                "Another sheet of its specimen, {number}, {stands}.", number=shown(number, patterns), stands=stands
+            )
             found |= {row.id: why for row in whole[specimen_id]}
     return found
 

@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Cabinet, Consignment, FreezerLoad, LoadBundle, Sheet, table_of
 from app.domain.day import WARMS
 from app.domain.holds import HOLDS
+from app.domain.language import mark, say
 from app.domain.numbers import shown
 from app.domain.stages import STAGES, Stage
 from app.domain.stations import KINDS as STATION_KINDS
@@ -146,7 +147,7 @@ def load_cards(session: Session, code: str = "") -> tuple[LoadCard, ...]:
     found = found.where(LOAD.c.code == code) if code else found.where(LOAD.c.opened_at.is_(None))
     rows = session.execute(found).all()
     if code and not rows:
-        raise ValueError("There is no load with this card. Look at the freezer's page.")
+        raise ValueError(say("There is no load with this card. Look at the freezer's page."))
     return tuple(LoadCard(row.name, row.code, shown(row.code, ())) for row in rows)
 
 
@@ -169,7 +170,13 @@ def _places(session: Session, where: Sequence[Any], why: str) -> list[ToFreeze]:
     if not why:
         found = found.where(~SHEET.c.holds.contains(QUARANTINE))
     return [
-        ToFreeze(cabinet or "in no cabinet", STAGES[Stage(stage)].words, why or (consignment or ""), count, oldest)
+        ToFreeze(
+            cabinet or say("in no cabinet"),
+            say(STAGES[Stage(stage)].words),
+            say(why) or (consignment or ""),
+            count,
+            oldest,
+        )
         for cabinet, consignment, stage, count, oldest in session.execute(found)
     ]
 
@@ -227,11 +234,11 @@ def _urgent(view: LoadView) -> tuple[int, str]:
 ORDER = ("early", "warm", "ready", "out", "in", "filling", "opened")
 INSIDE = ("in", "ready")
 STATE_WORDS = {
-    "early": "came out too early: put it back",
-    "warm": "may be opened, since",
-    "ready": "may come out, since",
-    "out": "stays closed until",
-    "in": "stays in until",
-    "filling": "is being filled, since",
-    "opened": "was opened",
+    "early": mark("came out too early: put it back"),
+    "warm": mark("may be opened, since"),
+    "ready": mark("may come out, since"),
+    "out": mark("stays closed until"),
+    "in": mark("stays in until"),
+    "filling": mark("is being filled, since"),
+    "opened": mark("was opened"),
 }

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Collector, Consignment, PlantName, Sheet, table_of
 from app.domain.consigned import JOINED, KINDS, WITHDRAWN, Fate, fate, number_order
+from app.domain.language import say
 from app.domain.numbers import shown
 from app.queries.house import patterns_now
 
@@ -71,7 +72,7 @@ def answer_to_giver(session: Session, code: str) -> AnswerToGiver | None:
         fate(each.stage, each.closed_as, each.holds.split(), on_table=each.table_id is not None) for each in found
     ]
     sheets = tuple(_given(each, patterns, what) for each, what in zip(found, became, strict=True))
-    fates = tuple((each.value, became.count(each)) for each in Fate if each in became)
+    fates = tuple((say(each.value), became.count(each)) for each in Fate if each in became)
     withdrawn = sum(each in WITHDRAWN for each in became)
     return AnswerToGiver(row.code, row.name, row.source or "", KINDS.get(row.kind, row.kind), row.arrived_on, fates, sheets,
                          became.count(Fate.FILED), withdrawn)  # fmt: skip
@@ -89,6 +90,6 @@ def _in_order(row: Any) -> tuple[Any, ...]:
 
 
 def _given(row: Any, patterns: Any, what: Fate) -> GivenSheet:
-    part = f"sheet {row.part} of {row.parts}" if row.parts > 1 else ""
+    part = say("sheet {part} of {parts}", part=row.part, parts=row.parts) if row.parts > 1 else ""
     return GivenSheet(row.number, shown(row.number, patterns), row.collector or "", row.record_number or "", row.plant or "", part,
-                      what.value)  # fmt: skip
+                      say(what.value))  # fmt: skip

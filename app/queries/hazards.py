@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session, aliased
 
 from app.db.models import Consignment, Hazard, NamedFor, Sheet, Station, Worker, table_of
 from app.domain.hazards import CAUTIONS, HAZARD_WORDS
+from app.domain.language import say
 from app.domain.numbers import shown
 from app.domain.suspected import HISTORIC
 from app.queries.house import patterns_now
@@ -154,6 +155,7 @@ def _named(session: Session) -> Sequence[Any]:
 
 def _danger(row: Any, patterns: Sequence[Any], by_names: bool) -> Danger:
     said, cleared = (row.said_name or "", row.cleared_name or "") if by_names else ("", "")
-    return Danger(row.id, row.kind, HAZARD_WORDS.get(row.kind, row.kind), CAUTIONS.get(row.kind, row.kind), row.number or "",
+    return Danger(row.id, row.kind, say(HAZARD_WORDS.get(row.kind, row.kind)), say(CAUTIONS.get(row.kind, row.kind)),
+                  row.number or "",
                   shown(row.number, patterns) if row.number else "", row.consignment or "", row.said_at, said,
                   row.cleared_at, cleared, row.why or "")  # fmt: skip

@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Consignment, Entry, EntryWorker, Hold, Sheet, Worker, table_of
 from app.domain.calendar import local_day
 from app.domain.holds import HOLDS
+from app.domain.language import say
 from app.domain.numbers import shown
 from app.domain.stages import STEP_WORDS, Step
 from app.domain.stalls import Limit, cutoff
@@ -152,14 +153,14 @@ def hold_rows(session: Session, asked: HoldsAsked, now: datetime, zone: ZoneInfo
 
 def _asked_for(session: Session, asked: HoldsAsked, judged: Judge) -> list[Any]:
     if asked.kind and asked.kind not in HOLDS:
-        raise ValueError(f"There is no kind of hold called {asked.kind[:40]}.")
+        raise ValueError(say("There is no kind of hold called {kind}.", kind=asked.kind[:40]))
     where: list[Any] = [HOLD.c.kind == asked.kind] if asked.kind else []
     where += [_late(judged)] if asked.late else []
     where += [SHEET.c.stage == asked.stage] if asked.stage else []
     if asked.consignment:
         consignment_id = session.execute(select(Consignment.id).where(Consignment.code == asked.consignment)).scalar()
         if consignment_id is None:
-            raise ValueError(f"There is no consignment called {asked.consignment[:40]}.")
+            raise ValueError(say("There is no consignment called {consignment}.", consignment=asked.consignment[:40]))
         where.append(SHEET.c.consignment_id == consignment_id)
     return where
 

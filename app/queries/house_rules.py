@@ -13,6 +13,7 @@ from app.db.lying import ASKED, Shorter, lying_shorter
 from app.db.models import Change, Worker, table_of
 from app.domain.house import ONE_PERSON, RULES
 from app.domain.house_words import MORE
+from app.domain.language import say
 from app.domain.numbers import shown
 from app.domain.press import MINIMUM_RULES
 from app.domain.words import duration
@@ -91,7 +92,7 @@ class PresetLine:
 def rule_page(session: Session, name: str) -> RulePage:
     """One house rule that there is, with its history."""
     line = next(each for each in house_rules(session) if each.name == name)
-    return RulePage(line, MORE.get(name, ""), count_lying(session, name), _asked(session, name))
+    return RulePage(line, say(MORE.get(name, "")), count_lying(session, name), _asked(session, name))
 
 
 def count_lying(session: Session, name: str) -> int:
@@ -116,7 +117,7 @@ def lying_page(session: Session, name: str, now: datetime, zone: ZoneInfo) -> Ly
 
     history = next(each for each in house_rules(session) if each.name == name).history
     return Lying(
-        RULES[name].words, int(getattr(house, name)), house.version, history[0].reason if history else "", len(found),
+        say(RULES[name].words), int(getattr(house, name)), house.version, history[0].reason if history else "", len(found),
         sum(each.stack_id is None for each in found), sum(each.sheet_id in ready for each in found),
         tuple(line(each) for each in found[:MOST_LISTED]),
     )  # fmt: skip
@@ -126,7 +127,8 @@ def one_person_lines(session: Session) -> tuple[PresetLine, ...]:
     """The rules of the one-person room, as they are and as they would be."""
     house = house_now(session)
     return tuple(
-        PresetLine(name, RULES[name].words, int(getattr(house, name)), wanted) for name, wanted in ONE_PERSON.items()
+        PresetLine(name, say(RULES[name].words), int(getattr(house, name)), wanted)
+        for name, wanted in ONE_PERSON.items()
     )
 
 

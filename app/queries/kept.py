@@ -28,6 +28,7 @@ class Kept:
 
     worker: WorkerLine
     name_gone_at: datetime | None
+    language: str | None
     keep_hours_months: int
     times: tuple[KeptTime, ...]
     sign_offs: tuple[KeptLine, ...]
@@ -49,7 +50,7 @@ def kept_about(session: Session, worker_id: int, zone: ZoneInfo) -> Kept | None:
     worker, patterns = worker_by_id(session, worker_id), patterns_now(session)
     if worker is None:
         return None
-    gone = session.execute(select(Worker.name_gone_at).where(Worker.id == worker_id)).scalar()
+    gone, language = session.execute(select(Worker.name_gone_at, Worker.language).where(Worker.id == worker_id)).one()
     counts = rows.entries_by_month(session, worker_id, zone)
     about = (rows.CHANGE.c.subject == "worker", rows.CHANGE.c.subject_id == worker_id)
     months = sorted({month for month, _ in counts}, reverse=True)
@@ -58,7 +59,7 @@ def kept_about(session: Session, worker_id: int, zone: ZoneInfo) -> Kept | None:
         for month in months
     )
     return Kept(
-        worker, gone, house_now(session).keep_hours_months, rows.times(session, worker_id),
+        worker, gone, language, house_now(session).keep_hours_months, rows.times(session, worker_id),
         rows.sign_offs(session, worker_id), by_month,
         Many(rows.last_entries(session, worker_id, patterns), sum(counts.values())),
         rows.sightings(session, worker_id, patterns), rows.changes(session, rows.CHANGE.c.changed_by == worker_id),

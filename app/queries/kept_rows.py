@@ -28,6 +28,7 @@ from app.db.models import (
 )
 from app.domain.attendance import BEGAN_WORDS, ENDED_WORDS
 from app.domain.holds import HOLDS
+from app.domain.language import say
 from app.domain.numbers import Pattern, shown
 from app.domain.sign_off_rules import DIFFICULTIES
 from app.domain.stages import STEP_WORDS, Step
@@ -83,8 +84,8 @@ def times(session: Session, worker_id: int) -> tuple[KeptTime, ...]:
         )
     )
     return tuple(
-        KeptTime(row.name, row.signed_in_at, row.signed_out_at, BEGAN_WORDS.get(row.how, row.how),
-                 ENDED_WORDS.get(row.ended_how or "out", "") if row.signed_out_at else "", row.beside_id is not None)
+        KeptTime(row.name, row.signed_in_at, row.signed_out_at, say(BEGAN_WORDS.get(row.how, row.how)),
+                 say(ENDED_WORDS.get(row.ended_how or "out", "")) if row.signed_out_at else "", row.beside_id is not None)
         for row in rows
     )  # fmt: skip
 
@@ -93,8 +94,9 @@ def sign_offs(session: Session, worker_id: int) -> tuple[KeptLine, ...]:
     """What they were signed off for, the newest first, and until when."""
     rows = session.execute(select(SIGN_OFF).where(SIGN_OFF.c.worker_id == worker_id).order_by(SIGN_OFF.c.id.desc()))
     return tuple(
-        KeptLine(row.signed_at, f"{_step(row.step)[0]}, {DIFFICULTIES.get(row.difficulty, row.difficulty)}",
-                 "ended" if row.ended_at else "holds")
+        KeptLine(row.signed_at, say("{step}, {difficulty}", step=_step(row.step)[0],
+                                    difficulty=DIFFICULTIES.get(row.difficulty, row.difficulty)),
+                 say("ended") if row.ended_at else say("holds"))
         for row in rows
     )  # fmt: skip
 
@@ -105,7 +107,7 @@ def entries_by_month(session: Session, worker_id: int, zone: ZoneInfo) -> Counte
         select(ENTRY.c.happened_at, ENTRY.c.step).join(HANDS, HANDS.c.entry_id == ENTRY.c.id)
         .where(HANDS.c.worker_id == worker_id)
     )  # fmt: skip
-    return Counter((f"{row.happened_at.astimezone(zone):%Y-%m}", _step(row.step)[1]) for row in rows)
+    return Counter((f"{row.happened_at.astimezone(zone):%Y-%m}", say(_step(row.step)[1])) for row in rows)
 
 
 def last_entries(session: Session, worker_id: int, patterns: Sequence[Pattern]) -> tuple[KeptLine, ...]:
@@ -141,7 +143,8 @@ def changes(session: Session, *which: ColumnElement[bool]) -> Many:
     """Changes to what is no sheet: what, from what to what, and why."""
     found = select(CHANGE).where(*which).order_by(CHANGE.c.id.desc()).limit(SHOWN)
     lines = [
-        KeptLine(row.changed_at, f"{row.subject}: {row.what}", _change_words(row)) for row in session.execute(found)
+        KeptLine(row.changed_at, f"{say(row.subject)}: {say(row.what)}", _change_words(row))
+        for row in session.execute(found)
     ]
     return Many(tuple(lines), count(session, *which))
 
@@ -162,8 +165,8 @@ def holds(session: Session, worker_id: int, patterns: Sequence[Pattern]) -> Many
     found = select(HOLD.c.put_at, HOLD.c.kind, HOLD.c.why, SHEET.c.number).join(SHEET, SHEET.c.id == HOLD.c.sheet_id)
     rows = session.execute(found.where(*mine).order_by(HOLD.c.id.desc()).limit(SHOWN))
     lines = [
-        KeptLine(row.put_at, f"{shown(row.number, patterns)}: {HOLDS[row.kind].words if row.kind in HOLDS else row.kind}",
-                 row.why or "")
+        KeptLine(row.put_at, say("{number}: {hold}", number=shown(row.number, patterns),
+                                 hold=HOLDS[row.kind].words if row.kind in HOLDS else row.kind), row.why or "")
         for row in rows
     ]  # fmt: skip
     return Many(tuple(lines), count(session, *mine))
@@ -175,14 +178,18 @@ def count(session: Session, *which: ColumnElement[bool]) -> int:
 
 
 def _entry(row: Any, patterns: Sequence[Pattern]) -> KeptLine:
-    thing = shown(row.number, patterns) if row.number else f"stack {row.stack}" if row.stack else ""
-    told = (f"at {row.station}" if row.station else "", "stood beside" if row.role != "did" else "",
-            "taken back" if row.taken_back else "", row.reason or "")  # fmt: skip
+    thing = shown(row.number, patterns) if row.number else say("stack {stack}", stack=row.stack) if row.stack else ""
+    told = (say("at {station}", station=row.station) if row.station else "", say("stood beside") if row.role != "did" else "",
+            say("taken back") if row.taken_back else "", row.reason or "")  # fmt: skip
     return KeptLine(row.happened_at, f"{_step(row.step)[1]} {thing}".strip(), ", ".join(filter(None, told)))
 
 
 def _change_words(row: Any) -> str:
-    told = (f"from {row.old}" if row.old else "", f"to {row.new}" if row.new else "", row.why or "")
+    told = (
+        say("from {old}", old=row.old) if row.old else "",
+        say("to {new}", new=row.new) if row.new else "",
+        row.why or "",
+    )
     return ", ".join(filter(None, told))
 
 

@@ -15,6 +15,7 @@ from app.db.models import Entry, EntryWorker, Layer, Scan, table_of
 from app.db.prepared import prepared
 from app.domain.calendar import day_bounds, local_day
 from app.domain.house import House
+from app.domain.language import say
 from app.domain.stages import STEP_WORDS, Step
 from app.queries.house import house_now
 
@@ -118,7 +119,9 @@ def _words(answer: dict[str, Any]) -> str:
     if answer["kind"] == "done":
         step = answer.get("step")
         return (
-            STEP_WORDS[Step(step)][1] if step and not answer.get("moved") else str(answer["word"]).rstrip(".").lower()
+            say(STEP_WORDS[Step(step)][1])
+            if step and not answer.get("moved")
+            else say(str(answer["word"])).rstrip(".").lower()
         )
     first = answer["lines"][0] if answer.get("lines") else answer["word"]
-    return str(first).split(". ")[0].rstrip(".:?")
+    return say(str(first)).split(". ")[0].rstrip(".:?")

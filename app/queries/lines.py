@@ -25,6 +25,7 @@ from app.db.models import (
 )
 from app.db.prepared import prepared
 from app.domain.holds import HOLDS
+from app.domain.language import mark, say, say_n
 from app.domain.numbers import Pattern, shown
 from app.domain.stages import STAGES, Stage
 from app.domain.words import age
@@ -32,6 +33,8 @@ from app.queries.clocks import Glued, clocks_of
 from app.queries.waiting import Judge, Wait
 
 SHEET = table_of(Sheet)
+# Nothing is said of a sheet of ordinary bulk.
+BULK_WORDS = {"thin": mark("thin"), "bulky": mark("bulky")}
 INSPECTED_AT = (
     select(func.max(Inspection.inspected_at))
     .where(Inspection.sheet_id == SHEET.c.id)
@@ -118,7 +121,7 @@ def sheet_rows(
             row.id, row.number, shown(row.number, patterns), row.plant or "", row.family or "", detail_of(row), row.stage or "",
             stage_words(row.stage, row.closed_as), row.came_at, age(row.came_at, judge.now) if row.came_at else "",
             place_of(row), wait.stalled, hold_words(row.holds), row.outcome or "",
-            judge.waits_for(row), row.bulk, row.in_queue, row.wanted_at is not None and row.in_queue,
+            say(judge.waits_for(row)), row.bulk, row.in_queue, row.wanted_at is not None and row.in_queue,
         )
         for row, wait in zip(rows, waits, strict=True)
     )  # fmt: skip
@@ -134,29 +137,35 @@ def waits_of(session: Session, rows: Sequence[Any], judge: Judge) -> list[Wait]:
 def stage_words(stage: str | None, closed_as: str | None = None) -> str:
     """How a sheet's stage is said; "Not taken in" before its first entry."""
     if closed_as is not None:
-        return "Withdrawn"
-    return STAGES[Stage(stage)].words if stage else "Not taken in"
+        return say("Withdrawn")
+    return say(STAGES[Stage(stage)].words) if stage else say("Not taken in")
 
 
 def place_of(row: Any, layer_words: str = "") -> str:
     """Where one has to walk for a sheet: "M1, shelf 2", "stack P3", a table or a bundle; empty when nobody has said."""
     if row.stack:
-        return f"stack {row.stack}{layer_words}"
+        return say("stack {name}{layer}", name=row.stack, layer=layer_words)
     if row.on_table:
         return str(row.on_table)
-    shelf = f"{row.cabinet}, shelf {row.shelf}" if row.shelf else row.cabinet or ""
-    return shelf or (f"bundle {row.bundle}" if row.bundle else "")
+    shelf = say("{cabinet}, shelf {shelf}", cabinet=row.cabinet, shelf=row.shelf) if row.shelf else row.cabinet or ""
+    return shelf or (say("bundle {name}", name=row.bundle) if row.bundle else "")
 
 
 def detail_of(row: Any) -> str:
     """Consignment, collector's number, bulk and parts, as far as they say something."""
-    collected = " ".join(filter(None, (row.collector, f"no. {row.record_number}" if row.record_number else "")))
-    bulk = row.bulk if row.bulk != "ordinary" else ""
-    pieces = f"{row.pieces} parts" if row.pieces > 1 else ""
+    collected = collected_words(row.collector, row.record_number)
+    bulk = say(BULK_WORDS.get(row.bulk, ""))
+    pieces = say_n("{n} part", "{n} parts", row.pieces) if row.pieces > 1 else ""
     return " · ".join(filter(None, (row.consignment, collected, bulk, pieces)))
+
+
+def collected_words(collector: str | None, record_number: str | None) -> str:
+    """Who collected it, and by which number of theirs: "H. Okada no. 211"; as far as it is known."""
+    number = say("no. {number}", number=record_number) if record_number else ""
+    return " ".join(filter(None, (collector, number)))
 
 
 def hold_words(holds: str) -> tuple[str, ...]:
     """The holds on a sheet in words, in the order of the table of holds."""
     kinds = holds.split()
-    return tuple(row.words for kind, row in HOLDS.items() if kind in kinds)
+    return tuple(say(row.words) for kind, row in HOLDS.items() if kind in kinds)

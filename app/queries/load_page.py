@@ -23,6 +23,7 @@ from app.db.models import (
     table_of,
 )
 from app.domain.freezing import FREEZER_STEPS, LOAD_STEPS, celsius
+from app.domain.language import mark, say
 from app.domain.numbers import shown
 from app.domain.stages import STAGES, STEP_WORDS, Stage, Step
 from app.domain.words import dated
@@ -87,7 +88,7 @@ def _sheets(session: Session, row: Any) -> tuple[LoadSheet, ...]:
     )
     patterns = patterns_now(session)
     return tuple(
-        LoadSheet(number, shown(number, patterns), plant or "", STAGES[Stage(stage)].words if stage else "",
+        LoadSheet(number, shown(number, patterns), plant or "", say(STAGES[Stage(stage)].words) if stage else "",
                   bundle if bundle and bundle_id != row["bundle_id"] and row["opened_at"] is None else "")
         for number, plant, stage, bundle_id, bundle in session.execute(found)
     )  # fmt: skip
@@ -137,23 +138,30 @@ def _names(session: Session, ids: list[int]) -> dict[int, str]:
     names: dict[int, list[str]] = {}
     for entry_id, name in session.execute(found):
         names.setdefault(entry_id, []).append(name)
-    return {entry_id: " and ".join(each) for entry_id, each in names.items()}
+    return {entry_id: say(" and ").join(each) for entry_id, each in names.items()}
 
 
 def _sentence(entry: Any, name: str, now: datetime, zone: ZoneInfo) -> str:
     facts, step = entry.facts, Step(entry.step)
-    said = STEP_WORDS[step][1]
+    said = say(STEP_WORDS[step][1])
     if step is Step.LOAD_IN:
-        said = f"put into {facts.get('freezer_name', 'the freezer')}"
+        said = say("put into {freezer}", freezer=facts.get("freezer_name") or say("the freezer"))
     if entry.subject_kind == "cabinet":
-        said = f"the freezer {said}"
-    for fact, words in (("reading_c", "the logger shows"), ("highest_c", "at the highest")):
-        said += f", {words} {celsius(facts[fact])}" if fact in facts else ""
-    for fact, words in (("begins", "since"), ("ends", "until")):
+        said = say("the freezer {deed}", deed=said)
+    for fact, words in _READ.items():
+        said += say(words, temperature=celsius(facts[fact])) if fact in facts else ""
+    for fact, words in _SPAN.items():
         told = facts.get(fact) if step is not Step.STAYED_COLD else None
-        said += f", {words} {dated(datetime.fromisoformat(told), zone, now)}" if told else ""
-    by = f" by {name}" if name else ""
-    where = f" at {entry.station}" if entry.station else ""
-    late = " Late entry." if entry.is_late else ""
-    why = f" Reason: {entry.reason}." if entry.reason else ""
-    return f"{dated(entry.happened_at, zone, now)} — {said}{by}{where}.{late}{why}"
+        said += say(words, moment=dated(datetime.fromisoformat(told), zone, now)) if told else ""
+    said += say(" by {name}", name=name) if name else ""
+    said += say(" at {station}", station=entry.station) if entry.station else ""
+    return " ".join([say("{moment} — {what}.", moment=dated(entry.happened_at, zone, now), what=said), *_asides(entry)])
+
+
+def _asides(entry: Any) -> list[str]:
+    late = [say("Late entry.")] if entry.is_late else []
+    return [*late, *([say("Reason: {reason}.", reason=entry.reason)] if entry.reason else [])]
+
+
+_READ = {"reading_c": mark(", the logger shows {temperature}"), "highest_c": mark(", at the highest {temperature}")}
+_SPAN = {"begins": mark(", since {moment}"), "ends": mark(", until {moment}")}

@@ -11,11 +11,19 @@ from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Bundle, Cabinet, Sheet, Shelf, table_of
+from app.domain.language import mark, say
 from app.domain.stages import STAGES, Stage
 from app.queries.kinds import IN_QUEUE
 
 SHEET = table_of(Sheet)
 _PLACE = (SHEET.c.stage, SHEET.c.cabinet_id, SHEET.c.shelf_id, SHEET.c.bundle_id)
+
+# A stage as it is said behind the place.
+WITHIN: dict[Stage, str] = {
+    Stage.INTAKE: mark("intake"), Stage.DRYING: mark("drying"), Stage.READY: mark("ready for mounting"),
+    Stage.MOUNTED: mark("mounted"), Stage.UNDER_PRESS: mark("under press"), Stage.DRY: mark("dry"),
+    Stage.FILED: mark("filed"),
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,10 +41,10 @@ class Heap:
     @property
     def said(self) -> str:
         """The place as a person says it: "Bundle Tray 7", "M1, shelf 2, ready for mounting", "Dry"."""
-        words = STAGES[self.stage].words
         if self.bundle and not self.cabinet:
-            return f"Bundle {self.bundle}"
-        parts = [self.cabinet, f"shelf {self.shelf}" if self.shelf else "", words.lower() if self.cabinet else words]
+            return say("Bundle {name}", name=self.bundle)
+        stage = say(WITHIN[self.stage] if self.cabinet else STAGES[self.stage].words)
+        parts = [self.cabinet, say("shelf {name}", name=self.shelf) if self.shelf else "", stage]
         return ", ".join(filter(None, parts))
 
     @property

@@ -13,9 +13,11 @@ from sqlalchemy.orm import Session
 from app.domain.closing import Found, waits_in_the_morning
 from app.domain.day import Item, Kind, date_words, day_of, press_due
 from app.domain.day_words import MORNING, closed_words, parts
+from app.domain.language import say
 from app.domain.stages import Stage
 from app.queries import room_day
 from app.queries.lines import place_of, stage_words
+from app.queries.lying import WITHIN
 from app.queries.press import stacks_seen
 from app.queries.room_day import SHEET, DayPart, Known, SheetFacts, day_parts, sheets_where
 from app.queries.waiting import judge
@@ -54,5 +56,9 @@ def _known(kind: Kind, rows: Sequence[tuple[str, Any]]) -> Known:
     return {(kind, name): SheetFacts(row.number, row.plant or "", _where(row)) for name, row in rows}
 
 
+def _stage(stage: str | None) -> str:
+    return say(WITHIN[Stage(stage)]) if stage else stage_words(stage).lower()
+
+
 def _where(row: Any) -> str:
-    return ", ".join(filter(None, (stage_words(row.stage).lower(), place_of(row))))
+    return ", ".join(filter(None, (_stage(row.stage), place_of(row))))

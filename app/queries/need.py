@@ -8,6 +8,7 @@ from datetime import datetime
 
 from sqlalchemy.orm import Session
 
+from app.domain.language import say, say_n
 from app.domain.numbers import Pattern, shown
 from app.queries.lying import Heap
 from app.queries.press import StackView
@@ -76,16 +77,16 @@ class NeedKind:
 def of_sheet(asked: Asked, kind: NeedKind, number: str, since: datetime | None, stage: str, what: str = "",
              within: str = "") -> Need:  # fmt: skip
     """A line about one sheet; in the words of its kind where no others are given."""
-    return Need(kind.name, shown(number, asked.patterns), what or kind.words, since, kind.do, "sheet", number, stage,
+    return Need(kind.name, shown(number, asked.patterns), what or say(kind.words), since, say(kind.do), "sheet", number, stage,
                 about=f"sheet {number}", within=within, is_grave=kind.is_grave)  # fmt: skip
 
 
 def of_stack(kind: NeedKind, name: str, since: datetime | None, what: str = "", many: int = 1) -> Need:
     """A line about one stack and so many sheets in it."""
-    return Need(kind.name, f"Stack {name}", what or kind.words, since, kind.do, "stack", name, "under-press",
-                many=many, about=f"stack {name}", is_grave=kind.is_grave)  # fmt: skip
+    return Need(kind.name, say("Stack {name}", name=name), what or say(kind.words), since, say(kind.do), "stack", name,
+                "under-press", many=many, about=f"stack {name}", is_grave=kind.is_grave)  # fmt: skip
 
 
 def sheets_said(count: int) -> str:
     """A number of sheets: "1 sheet", "14 sheets"."""
-    return "1 sheet" if count == 1 else f"{count:,} sheets"
+    return say_n("{n:,} sheet", "{n:,} sheets", count)

@@ -8,6 +8,7 @@ from itertools import groupby
 
 from sqlalchemy.orm import Session
 
+from app.domain.language import mark, say
 from app.queries.aside import Aside, sifted
 from app.queries.house import patterns_now
 from app.queries.lying import Heap
@@ -26,6 +27,7 @@ from app.queries.needs_press import (
     weights_off,
 )
 from app.queries.needs_room import after_now, backup_due
+from app.queries.needs_supplies import supply_low
 from app.queries.overdue import STALLED, fresh_too_long, left_behind, papers_not_changed
 from app.queries.press import StackView
 from app.queries.stalled import Waiting
@@ -58,39 +60,40 @@ def _a_few(found: Sequence[Need]) -> list[Need]:
     if not rest:
         return list(found)
     first, many = rest[0], sum(need.many for need in rest)
-    more = Need(first.kind, f"{len(rest):,} more", first.what, first.since, "see the list", "stage", first.stage,
-                first.stage, many=many, is_grave=first.is_grave)  # fmt: skip
+    more = Need(first.kind, say("{count:,} more", count=len(rest)), first.what, first.since, say("see the list"), "stage",
+                first.stage, first.stage, many=many, is_grave=first.is_grave)  # fmt: skip
     return [*found[:MOST_OF_A_KIND], more]
 
 
 KINDS = (
-    NeedKind("pest-seen", "a pest was seen", "see what lay beside it", pest_seen, is_grave=True),
-    NeedKind("mounted-too-long", "glued, and not under weight", "where seen", mounted_too_long, is_grave=True),
-    NeedKind("weights-off", "in it, and its weights are off", "see the stack", weights_off, is_grave=True),
-    NeedKind("out-early", "found out of its stack before its time; it must go under weight again", "where seen", out_early,
-             is_grave=True),
-    NeedKind("load-too-early", "came out of the freezer too early", "put it back", out_too_early, is_grave=True),
-    NeedKind("freezer-off", "has no power by the log", "see to it", without_power, is_grave=True),
-    NeedKind("dryer-hot", "far too hot", "turn it off", dryer_hot, is_grave=True),
-    NeedKind("called-in-question", "short, by what is known now", "look at it", called_in_question),
-    NeedKind("ready-forgotten", "ready and not taken out", "take out", ready_forgotten),
-    NeedKind("papers", "its papers have not been changed", "change them", papers_not_changed),
-    NeedKind("dryer-warm", "too warm", "turn it down", dryer_warm),
-    NeedKind("dryer-unread", "its temperature has not been read", "read it", dryer_unread),
-    NeedKind("fresh-too-long", "is fresh, and waits at intake too long", "lay it to dry", fresh_too_long),
+    NeedKind("pest-seen", mark("a pest was seen"), mark("see what lay beside it"), pest_seen, is_grave=True),
+    NeedKind("mounted-too-long", mark("glued, and not under weight"), mark("where seen"), mounted_too_long, is_grave=True),
+    NeedKind("weights-off", mark("in it, and its weights are off"), mark("see the stack"), weights_off, is_grave=True),
+    NeedKind("out-early", mark("found out of its stack before its time; it must go under weight again"), mark("where seen"),
+             out_early, is_grave=True),
+    NeedKind("load-too-early", mark("came out of the freezer too early"), mark("put it back"), out_too_early, is_grave=True),
+    NeedKind("freezer-off", mark("has no power by the log"), mark("see to it"), without_power, is_grave=True),
+    NeedKind("dryer-hot", mark("far too hot"), mark("turn it off"), dryer_hot, is_grave=True),
+    NeedKind("called-in-question", mark("short, by what is known now"), mark("look at it"), called_in_question),
+    NeedKind("ready-forgotten", mark("ready and not taken out"), mark("take out"), ready_forgotten),
+    NeedKind("papers", mark("its papers have not been changed"), mark("change them"), papers_not_changed),
+    NeedKind("dryer-warm", mark("too warm"), mark("turn it down"), dryer_warm),
+    NeedKind("dryer-unread", mark("its temperature has not been read"), mark("read it"), dryer_unread),
+    NeedKind("fresh-too-long", mark("is fresh, and waits at intake too long"), mark("lay it to dry"), fresh_too_long),
     STALLED,
-    NeedKind("left-behind", "that came later have gone on", "print list", left_behind),
-    NeedKind("wanted-late", "was wanted", "where is it", wanted_late),
-    NeedKind("held-too-long", "held too long", "see to it", held_too_long),
-    NeedKind("against-a-rule", "mounted against a rule", "look at it", to_be_looked_at),
-    NeedKind("not-found", "not found", "look for it", to_be_looked_at),
-    NeedKind("came-again", "was withdrawn, and was scanned here since", "take it in again", came_again),
-    NeedKind("check-missed", "not found by it", "see the result", check_missed),
-    NeedKind("check-to-close", "is through, and not closed yet", "close it", check_to_close),
-    NeedKind("check-left", "is not through", "go on with it", check_left),
-    NeedKind("clean-in-doubt", "is clean, and an untreated sheet was brought to it", "say how it is", clean_in_doubt),
-    NeedKind("load-due", "is due", "see to it", load_due),
-    NeedKind("count-differs", "by the log", "check it", count_differs),
-    NeedKind("after-now", "is dated after now", "take it back", after_now),
-    NeedKind("backup", "last backed up", "back up now", backup_due),
+    NeedKind("left-behind", mark("that came later have gone on"), mark("print list"), left_behind),
+    NeedKind("wanted-late", mark("was wanted"), mark("where is it"), wanted_late),
+    NeedKind("held-too-long", mark("held too long"), mark("see to it"), held_too_long),
+    NeedKind("against-a-rule", mark("mounted against a rule"), mark("look at it"), to_be_looked_at),
+    NeedKind("not-found", mark("not found"), mark("look for it"), to_be_looked_at),
+    NeedKind("came-again", mark("was withdrawn, and was scanned here since"), mark("take it in again"), came_again),
+    NeedKind("check-missed", mark("not found by it"), mark("see the result"), check_missed),
+    NeedKind("check-to-close", mark("is through, and not closed yet"), mark("close it"), check_to_close),
+    NeedKind("check-left", mark("is not through"), mark("go on with it"), check_left),
+    NeedKind("clean-in-doubt", mark("is clean, and an untreated sheet was brought to it"), mark("say how it is"), clean_in_doubt),
+    NeedKind("load-due", mark("is due"), mark("see to it"), load_due),
+    NeedKind("count-differs", mark("by the log"), mark("check it"), count_differs),
+    NeedKind("supply-low", mark("on hand"), mark("order it"), supply_low),
+    NeedKind("after-now", mark("is dated after now"), mark("take it back"), after_now),
+    NeedKind("backup", mark("last backed up"), mark("back up now"), backup_due),
 )  # fmt: skip

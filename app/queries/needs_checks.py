@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sqlalchemy import func, select
 
+from app.domain.language import say
 from app.domain.limits import limit_words
 from app.domain.stalls import Limit, is_stalled
 from app.queries.checks import CHECK, EXPECTED, HOLD, PUT_BY_IT, CheckLine, check_line, open_checks
@@ -15,7 +16,8 @@ def check_left(asked: Asked, kind: NeedKind) -> list[Need]:
     limit, judged = Limit(open_days=asked.judged.house.check_open_days), asked.judged
     late = [line for line in open_checks(asked.session)
             if line.state == "open" and is_stalled(limit, line.begun_at, judged.now, judged.calendar)]  # fmt: skip
-    return [_of_check(kind, line, f"{kind.words} for more than {limit_words(limit)}: {line.seen} of {line.expected} seen")
+    return [_of_check(kind, line, say("{what} for more than {limit}: {seen} of {expected} seen",
+                                  what=kind.words, limit=limit_words(limit), seen=line.seen, expected=line.expected))
             for line in late]  # fmt: skip
 
 
@@ -39,10 +41,12 @@ def check_missed(asked: Asked, kind: NeedKind) -> list[Need]:
         (check_line(asked.session, check_id, names=False), many) for check_id, many in asked.session.execute(found)
     ]
     return [
-        _of_check(kind, line[0], f"{sheets_said(many)} {kind.words}", many) for line, many in lines if line is not None
+        _of_check(kind, line[0], say("{sheets} {what}", sheets=sheets_said(many), what=kind.words), many)
+        for line, many in lines
+        if line is not None
     ]
 
 
 def _of_check(kind: NeedKind, line: CheckLine, what: str = "", many: int = 1) -> Need:
-    return Need(kind.name, f"Check of {line.place}", what or kind.words, line.done_at or line.begun_at, kind.do, "check",
-                str(line.check_id), "", many=many, about=f"check {line.check_id}")  # fmt: skip
+    return Need(kind.name, say("Check of {place}", place=line.place), what or say(kind.words), line.done_at or line.begun_at,
+                say(kind.do), "check", str(line.check_id), "", many=many, about=f"check {line.check_id}")  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from app.domain.freezing import celsius
+from app.domain.language import say
 from app.queries.dryers import DryerView, dryers
 from app.queries.need import Asked, Need, NeedKind
 
@@ -22,7 +23,9 @@ def dryer_warm(asked: Asked, kind: NeedKind) -> list[Need]:
 def dryer_unread(asked: Asked, kind: NeedKind) -> list[Need]:
     """Dryers with plants in them whose temperature nobody has read for longer than the house allows."""
     return [
-        _about(kind, each, kind.words, each.unread_since) for each in _dryers(asked) if each.unread_since is not None
+        _about(kind, each, say(kind.words), each.unread_since)
+        for each in _dryers(asked)
+        if each.unread_since is not None
     ]
 
 
@@ -36,9 +39,11 @@ def _state(each: DryerView) -> str:
 
 def _read(kind: NeedKind, each: DryerView) -> Need:
     assert each.last is not None
-    return _about(kind, each, f"{kind.words}: {celsius(each.last.celsius)}", each.last.at)
+    return _about(
+        kind, each, say("{what}: {temperature}", what=kind.words, temperature=celsius(each.last.celsius)), each.last.at
+    )
 
 
 def _about(kind: NeedKind, each: DryerView, what: str, since: datetime | None) -> Need:
-    return Need(kind.name, each.name, what, since, kind.do, "dryer", each.name, "drying", many=max(each.sheets, 1),
+    return Need(kind.name, each.name, what, since, say(kind.do), "dryer", each.name, "drying", many=max(each.sheets, 1),
                 about=f"cabinet {each.name}", is_grave=kind.is_grave)  # fmt: skip

@@ -10,8 +10,9 @@ from sqlalchemy import select
 from app.db.models import Cabinet, Entry, table_of
 from app.domain.day import day_of
 from app.domain.freezing import FREEZER_STEPS
+from app.domain.language import say
 from app.domain.stages import Step
-from app.queries.freezers import LoadView, load_views
+from app.queries.freezers import INSIDE, LoadView, load_views
 from app.queries.need import Asked, Need, NeedKind, sheets_said
 from app.queries.needs_press import CORRECTED
 
@@ -29,9 +30,9 @@ def without_power(asked: Asked, kind: NeedKind) -> list[Need]:
     rows = _happened(asked)
     last = {row.subject_id: row for row in rows}
     off = [row for row in last.values() if row.step in (Step.POWER_CUT, Step.DEFROSTED) and not row.facts.get("ends")]
-    words = {Step.POWER_CUT: "has no power by the log", Step.DEFROSTED: "is being defrosted by the log"}
+    words = {Step.POWER_CUT: say("has no power by the log"), Step.DEFROSTED: say("is being defrosted by the log")}
     return [
-        Need(kind.name, row.name, words[Step(row.step)], row.happened_at, kind.do, "freezer", row.name, "",
+        Need(kind.name, row.name, words[Step(row.step)], row.happened_at, say(kind.do), "freezer", row.name, "",
              about=f"cabinet {row.name}")
         for row in off
     ]  # fmt: skip
@@ -42,8 +43,8 @@ def clean_in_doubt(asked: Asked, kind: NeedKind) -> list[Need]:
     found = select(CABINET.c.name, CABINET.c.is_clean, CABINET.c.unclean_at).where(CABINET.c.unclean_at.is_not(None))
     rows = asked.session.execute(found.order_by(CABINET.c.unclean_at, CABINET.c.name))
     return [
-        Need(kind.name, row.name, kind.words if row.is_clean else "is no longer clean", row.unclean_at, kind.do, "clean", row.name,
-             "", about=f"cabinet {row.name}")
+        Need(kind.name, row.name, say(kind.words) if row.is_clean else say("is no longer clean"), row.unclean_at,
+             say(kind.do), "clean", row.name, "", about=f"cabinet {row.name}")
         for row in rows
     ]  # fmt: skip
 
@@ -52,8 +53,14 @@ def load_due(asked: Asked, kind: NeedKind) -> list[Need]:
     """Loads that may come out, or be opened, before the room opens again after today."""
     until = day_of(asked.judged.now, asked.judged.calendar).opens_at
     due = [view for view in _loads(asked, "ready", "warm", "in", "out") if view.at is not None and view.at < until]
-    words = {"ready": "may come out", "in": "may come out", "warm": "may be opened", "out": "may be opened"}
-    return [_of_load(kind, view, view.at, f"{sheets_said(view.sheets)}: {words[view.state]}") for view in due]
+    return [_of_load(kind, view, view.at, _due_words(view)) for view in due]
+
+
+def _due_words(view: LoadView) -> str:
+    sheets = sheets_said(view.sheets)
+    if view.state in INSIDE:
+        return say("{sheets}: may come out", sheets=sheets)
+    return say("{sheets}: may be opened", sheets=sheets)
 
 
 def _happened(asked: Asked) -> list[Any]:
@@ -77,5 +84,5 @@ def _loads(asked: Asked, *states: str) -> list[LoadView]:
 
 
 def _of_load(kind: NeedKind, view: LoadView, since: datetime | None, what: str = "") -> Need:
-    return Need(kind.name, view.name, what or kind.words, since, kind.do, "load", view.code, "", many=max(view.sheets, 1),
+    return Need(kind.name, view.name, what or say(kind.words), since, say(kind.do), "load", view.code, "", many=max(view.sheets, 1),
                 about=f"load {view.code}", is_grave=kind.is_grave)  # fmt: skip

@@ -11,6 +11,7 @@ from sqlalchemy import ColumnElement, and_, bindparam, case, literal, or_, selec
 from app.db.models import Hold, Sheet, Wanted, table_of
 from app.domain.calendar import local_day
 from app.domain.holds import HOLDS, HoldRow
+from app.domain.language import say
 from app.domain.limits import limit_words
 from app.domain.stages import STAGES, Stage
 from app.domain.stalls import Limit, cutoff
@@ -99,26 +100,33 @@ def _of_hold(asked: Asked, kind: NeedKind, row: HoldRow, late: Sequence[Any]) ->
         return [of_sheet(asked, kind, each.number, each.put_at, each.stage or "", _hold_said(asked, row, each), each.kind)
                 for each in late]  # fmt: skip
     name = late[0].kind
-    what = f"{sheets_said(len(late))}: {row.words} {_too_long(asked, row)}" + (
-        " or past their day" if name == "out" else ""
+    parts = {"sheets": sheets_said(len(late)), "hold": row.words, "too_long": _too_long(asked, row)}
+    what = (
+        say("{sheets}: {hold} {too_long} or past their day", **parts)
+        if name == "out"
+        else say("{sheets}: {hold} {too_long}", **parts)
     )
-    return [Need(kind.name, row.words.capitalize(), what, late[0].put_at, "see the list", "holds", name, "",
+    return [Need(kind.name, say(row.words).capitalize(), what, late[0].put_at, say("see the list"), "holds", name, "",
                  many=len(late), about=name)]  # fmt: skip
 
 
 def _hold_said(asked: Asked, row: HoldRow, each: Any) -> str:
     if each.due_on is not None:
-        return f"{row.words}, and was due back {day_said(each.due_on, _today(asked))}"
-    return f"{row.words} {_too_long(asked, row)}"
+        return say("{hold}, and was due back {day}", hold=row.words, day=day_said(each.due_on, _today(asked)))
+    return say("{hold} {too_long}", hold=row.words, too_long=_too_long(asked, row))
 
 
 def _too_long(asked: Asked, row: HoldRow) -> str:
-    return f"for more than {limit_words(Limit(open_days=getattr(asked.judged.house, row.ages_by)))}"
+    return say("for more than {limit}", limit=limit_words(Limit(open_days=getattr(asked.judged.house, row.ages_by))))
 
 
 def _wish_said(row: Any, kind: NeedKind, today: date) -> str:
-    by = f" by {day_said(row.needed_on, today)}" if row.needed_on else ""
-    return f"{kind.words}{by}, and {STAGES[Stage(row.stage)].stands}"
+    stands = STAGES[Stage(row.stage)].stands
+    if row.needed_on:
+        return say(
+            "{wanted} by {day}, and {stands}", wanted=kind.words, day=day_said(row.needed_on, today), stands=stands
+        )
+    return say("{wanted}, and {stands}", wanted=kind.words, stands=stands)
 
 
 def _today(asked: Asked) -> date:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from sqlalchemy import select
 
 from app.db.models import Cabinet, Consignment, PestSeen, Sheet, table_of
+from app.domain.language import say
 from app.domain.numbers import shown
 from app.queries.need import Asked, Need, NeedKind
 
@@ -24,20 +25,16 @@ def pest_seen(asked: Asked, kind: NeedKind) -> list[Need]:
     """The sightings that nobody has closed; what lives goes on, so none of them can be put aside."""
     found = []
     for row in asked.session.execute(_OPEN):
-        subject = shown(row.number, asked.patterns) if row.number else row.consignment or row.cabinet or "A pest"
-        done = (
-            f"; {row.quarantined} beside it in quarantine"
-            if row.quarantined
-            else "; its neighbours are not in quarantine"
-        )
-        told = kind.words if row.number or row.consignment or row.cabinet else f"was seen {row.what or ''}"
+        subject = shown(row.number, asked.patterns) if row.number else row.consignment or row.cabinet or say("A pest")
+        named = row.number or row.consignment or row.cabinet
+        told = say(kind.words) if named else say("was seen {what}", what=row.what or "")
         found.append(
             Need(
                 kind.name,
                 subject,
-                told + done,
+                _told(told, row.quarantined),
                 row.seen_at,
-                kind.do,
+                say(kind.do),
                 "pest",
                 str(row.id),
                 row.stage or "",
@@ -45,3 +42,9 @@ def pest_seen(asked: Asked, kind: NeedKind) -> list[Need]:
             )
         )
     return found
+
+
+def _told(seen: str, quarantined: int | None) -> str:
+    if quarantined:
+        return say("{seen}; {count} beside it in quarantine", seen=seen, count=quarantined)
+    return say("{seen}; its neighbours are not in quarantine", seen=seen)

@@ -10,6 +10,7 @@ from sqlalchemy.orm import aliased
 
 from app.db.models import Doubt, Entry, Sheet, table_of
 from app.domain.holds import AWAY
+from app.domain.language import say
 from app.domain.limits import limit_of
 from app.domain.stages import Stage, Step
 from app.domain.stalls import is_stalled
@@ -67,8 +68,9 @@ def out_early(asked: Asked, kind: NeedKind) -> list[Need]:
 def weights_off(asked: Asked, kind: NeedKind) -> list[Need]:
     """Stacks with sheets in them that have stood without weights for longer than the house allows."""
     bare = [stack for stack in asked.stacks if stack.off_too_long]
-    found = [of_stack(kind, stack.name, stack.bare_since, f"{sheets_said(stack.sheets)} {kind.words}", stack.sheets)
-             for stack in bare]  # fmt: skip
+    said = [say("{sheets} {what}", sheets=sheets_said(stack.sheets), what=kind.words) for stack in bare]
+    found = [of_stack(kind, stack.name, stack.bare_since, what, stack.sheets)
+             for stack, what in zip(bare, said, strict=True)]  # fmt: skip
     return sorted(found, key=lambda need: str(need.since))
 
 
@@ -78,7 +80,8 @@ def called_in_question(asked: Asked, kind: NeedKind) -> list[Need]:
     entries = {"entries": [doubt.entry_id for doubt in doubts]}
     numbers = {row.id: row.number for row in asked.session.execute(_DOUBTED, entries)} if doubts else {}
     return [
-        of_sheet(asked, kind, numbers[doubt.entry_id], doubt.raised_at, "", f"came out {duration(doubt.short_s)} {kind.words}")
+        of_sheet(asked, kind, numbers[doubt.entry_id], doubt.raised_at, "",
+                 say("came out {time} {what}", time=duration(doubt.short_s), what=kind.words))
         for doubt in doubts if doubt.entry_id in numbers
     ]  # fmt: skip
 
@@ -89,7 +92,7 @@ def ready_forgotten(asked: Asked, kind: NeedKind) -> list[Need]:
     for stack in asked.stacks:
         since = [layer.ready_since for layer in stack.layers if layer.forgotten and layer.ready_since is not None]
         if since:
-            what = f"{sheets_said(len(since))} {kind.words}"
+            what = say("{sheets} {what}", sheets=sheets_said(len(since)), what=kind.words)
             found.append(of_stack(kind, stack.name, min(since), what, len(since)))
     return sorted(found, key=lambda need: str(need.since))
 
@@ -97,7 +100,10 @@ def ready_forgotten(asked: Asked, kind: NeedKind) -> list[Need]:
 def count_differs(asked: Asked, kind: NeedKind) -> list[Need]:
     """Stacks in which somebody counted another number of sheets than lie there by the log."""
     differing = [stack for stack in asked.stacks if stack.count_differs]
-    said = [f"{stack.counted} counted, {stack.counted_of} {kind.words}" for stack in differing]
+    said = [
+        say("{counted} counted, {expected} {by}", counted=stack.counted, expected=stack.counted_of, by=kind.words)
+        for stack in differing
+    ]
     return [of_stack(kind, stack.name, stack.counted_at, what)
             for stack, what in zip(differing, said, strict=True)]  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""Lines about the room's own book-keeping: entries dated after now, and a backup that is due."""
+"""Lines about the room's own book-keeping: entries dated after now, a backup that is due, and backups in one place only."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from typing import Any
 
 from sqlalchemy import bindparam, func, select
 
-from app.db.fitness import LAST_BACKUP
-from app.db.models import Entry, Setting, Sheet, Stack, table_of
-from app.domain.calendar import as_utc
+from app.db.models import Entry, Sheet, Stack, table_of
+from app.domain.language import say, say_n
 from app.domain.stages import STEP_WORDS, Step
 from app.domain.stalls import Limit, is_stalled
 from app.domain.words import age
+from app.queries.backups import BackupsKept, backups_kept
 from app.queries.need import Asked, Need, NeedKind, of_sheet, of_stack
 from app.queries.needs_press import CORRECTED
 
@@ -25,7 +25,6 @@ _AFTER_NOW = (
     .where(ENTRY.c.happened_at > bindparam("now"), ENTRY.c.step != Step.CORRECT, ~CORRECTED)
     .order_by(ENTRY.c.happened_at, ENTRY.c.id)
 )
-_BACKUP = select(Setting.value).where(Setting.name == LAST_BACKUP)
 _FIRST = select(ENTRY.c.recorded_at).where(ENTRY.c.id == select(func.min(Entry.id)).scalar_subquery())
 
 
@@ -35,26 +34,39 @@ def after_now(asked: Asked, kind: NeedKind) -> list[Need]:
 
 
 def backup_due(asked: Asked, kind: NeedKind) -> list[Need]:
-    """The room itself, when it was last backed up too long ago, or never since its first entry."""
-    last = _moment(asked.session.execute(_BACKUP).scalar())
-    since = last or asked.session.execute(_FIRST).scalar()
-    limit, judged = Limit(hours=asked.judged.house.backup_h), asked.judged
-    if since is None or not is_stalled(limit, since, judged.now, judged.calendar):
+    """The room itself, when it was last backed up too long ago, or never since its first entry; else its backups, when the
+    last one failed, or found log and room to differ; and those, too, when they lie in one place only.
+    """
+    kept, judged = backups_kept(asked.session), asked.judged
+    since = kept.last_at or asked.session.execute(_FIRST).scalar()
+    if since is None:
         return []
-    what = f"{kind.words} {age(last, judged.now)} ago" if last else "was never backed up"
-    return [Need(kind.name, "The room's data", what, since, kind.do, "backup", "", "", about="room")]
+    found = []
+    if is_stalled(Limit(hours=judged.house.backup_h), since, judged.now, judged.calendar):
+        never = say("was never backed up")
+        what = say("{what} {age} ago", what=kind.words, age=age(since, judged.now)) if kept.last_at else never
+        found.append(Need(kind.name, say("The room's data"), what, since, say(kind.do), "backup", "", "", about="room"))
+    elif words := _wrong_with(kept):
+        found.append(_of_backups(kind, words, kept.last_at, "last backup"))
+    if kept.last_at is not None and kept.words:
+        found.append(_of_backups(kind, say(kept.words), kept.since, f"second place {kept.state}"))
+    return found
+
+
+def _wrong_with(kept: BackupsKept) -> str:
+    if kept.failed:
+        return say("could not be made: {why}", why=kept.failed)
+    if not kept.differences:
+        return ""
+    return say_n("found {n:,} difference between log and room", "found {n:,} differences between log and room", kept.differences)
+
+
+def _of_backups(kind: NeedKind, what: str, since: datetime | None, about: str) -> Need:
+    return Need(kind.name, say("The backups"), what, since, say("see to it"), "backup", "", "", about=about)
 
 
 def _dated_after(asked: Asked, kind: NeedKind, row: Any) -> Need:
-    what = f"“{STEP_WORDS[Step(row.step)][1]}” {kind.words}"
+    what = say("“{deed}” {what}", deed=STEP_WORDS[Step(row.step)][1], what=kind.words)
     if row.number is not None:
         return of_sheet(asked, kind, row.number, row.happened_at, "", what)
     return of_stack(kind, row.stack or "", row.happened_at, what)
-
-
-def _moment(kept: str | None) -> datetime | None:
-    """A moment as it was kept; None for none, and for what is none: then nobody knows of a backup."""
-    try:
-        return as_utc(datetime.fromisoformat(kept)) if kept else None
-    except ValueError:
-        return None

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.domain.holds import HOLDS, stopping
+from app.domain.language import say
 from app.domain.moves import WORKFLOW
 from app.domain.stages import STEP_WORDS, Stage, Step
 
@@ -50,7 +51,7 @@ def next_steps(row: Any) -> tuple[NextStep, ...]:
     stage, holds = Stage(row.stage) if row.stage else None, frozenset(row.holds.split())
     steps = [step for step, move in WORKFLOW.items() if stage in move.starts and step not in NOT_NEXT]
     return tuple(
-        NextStep(step.value, STEP_WORDS[step][0], tuple(HOLDS[kind].words for kind in stopping(holds, step)))
+        NextStep(step.value, say(STEP_WORDS[step][0]), tuple(say(HOLDS[kind].words) for kind in stopping(holds, step)))
         for step in steps if _is_next(step, stage, row.table_id is not None)
     )  # fmt: skip
 

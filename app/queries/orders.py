@@ -11,12 +11,18 @@ from sqlalchemy import ColumnElement, Select, case, func, literal, select, tuple
 from sqlalchemy.orm import Session
 
 from app.db.models import PlantName, Sheet, table_of
+from app.domain.language import mark
 
 SHEET = table_of(Sheet)
 PLANT = table_of(PlantName)
-ORDERS = {"waited": "longest waiting", "number": "number", "plant": "plant name", "family": "family"}
+ORDERS = {
+    "waited": mark("longest waiting"),
+    "number": mark("number"),
+    "plant": mark("plant name"),
+    "family": mark("family"),
+}
 BY_NAME = ("plant", "family")
-NO_PLACE = "This is no place in the list. Begin at its first page."
+NO_PLACE = mark("This is no place in the list. Begin at its first page.")
 
 _PLANT = func.coalesce(PLANT.c.search_key, "")
 _UNNAMED = case((PLANT.c.id.is_(None), 1), else_=0)

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from sqlalchemy.orm import Session
 
 from app.domain.calendar import local_day
-from app.domain.words import MONTHS
+from app.domain.language import mark, say
+from app.domain.words import date_said
 from app.queries.board import Board
 from app.queries.forecast import StageForecast, forecast_lines
 from app.queries.usual import usual_lines
@@ -15,7 +16,7 @@ from app.queries.waiting import Judge
 
 # Of the certainties of a forecast (50, 85 and 95 %) the one that the board says.
 SAID = 1
-SAID_WORDS = "85\u00a0%\u00a0sure"
+SAID_WORDS = mark("85\u00a0%\u00a0sure")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,4 +47,4 @@ def _done(stage: StageForecast, year: int) -> tuple[str, ...]:
     day = stage.dates[SAID] if stage.dates else None
     if day is None:
         return ()
-    return (f"done by {day.day} {MONTHS[day.month - 1]}{f' {day.year}' if day.year != year else ''} ({SAID_WORDS})",)
+    return (say("done by {day} ({sure})", day=date_said(day, with_year=day.year != year), sure=SAID_WORDS),)

@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import ColumnElement
 
 from app.db.models import Sheet, table_of
+from app.domain.language import mark, say, spoken
 from app.domain.stages import Stage
 from app.queries.kinds import KINDS
 from app.queries.lying import Heap, heaps, sheets_of
@@ -46,13 +47,15 @@ def left_behind(asked: Asked, kind: NeedKind) -> list[Need]:
     already: nobody is sent to the same shelf twice.
     """
     share = asked.judged.house.left_behind_share
-    of_them = "nine in ten" if share == NINE_IN_TEN else f"more than {share} %"
+    of_them = say("nine in ten") if share == NINE_IN_TEN else say("more than {share} %", share=share)
     sent = Counter[str]()
     for need in stalled(asked, STALLED):
         sent[need.within or need.about] += need.many
     found = []
     for heap in (each for each in asked.behind if each.count > sent[each.key]):
-        what = f"{sheets_said(heap.count)} left behind: {of_them} {kind.words}"
+        what = say(
+            "{sheets} left behind: {share} {what}", sheets=sheets_said(heap.count), share=of_them, what=kind.words
+        )
         end = ("picks", heap.cabinet) if heap.cabinet else ("left-behind", heap.stage.value)
         found.append(_of_heap(kind, heap, what, end))
     return found
@@ -60,15 +63,17 @@ def left_behind(asked: Asked, kind: NeedKind) -> list[Need]:
 
 def _told(asked: Asked, kind: NeedKind, stage: Stage, *, fresh: bool | None = None,
           since: ColumnElement[Any] = SHEET.c.came_at) -> list[Need]:  # fmt: skip
-    """The lines for what has waited too long at a stage. How many those are in each cabinet was counted before, for the
-    flow; while nothing is written and the numbers stay, they are the same sheets.
+    """The lines for what has waited too long at a stage, kept for each language. How many those are in each
+    cabinet was counted before, for the flow; while nothing is written and the numbers stay, they are the same sheets.
     """
     mine = [each for each in asked.waiting if each.kind.stage is stage and _is_so(each, fresh)]
     late = tuple((KINDS.index(each.kind), each.cabinet_id, each.stalled) for each in mine if each.stalled)
     if not late:
         return []
     key = (asked.judged.frozen, late, hour_that_matters(asked.judged))
-    return remembered(asked.session, f"{kind.name} {stage}", key, lambda: _read(asked, kind, stage, fresh, since))
+    return remembered(
+        asked.session, f"{kind.name} {stage} {spoken().code}", key, lambda: _read(asked, kind, stage, fresh, since)
+    )
 
 
 def _is_so(each: Waiting, fresh: bool | None) -> bool:
@@ -89,23 +94,23 @@ def _of_place(asked: Asked, kind: NeedKind, heap: Heap, where: Iterable[ColumnEl
     one, many = WORDS.get(kind.name) or WORDS[heap.stage]
     if heap.count > SINGLY or (heap.bundle and heap.stage is Stage.DRYING):
         end = ("cabinet", heap.cabinet) if heap.cabinet else ("stalled", heap.stage.value)
-        return [_of_heap(kind, heap, f"{sheets_said(heap.count)} {many}", end)]
+        return [_of_heap(kind, heap, say("{sheets} {what}", sheets=sheets_said(heap.count), what=many), end)]
     rows = sheets_of(asked.session, heap, *where, since=since)
-    return [of_sheet(asked, kind, row.number, row.since, heap.stage.value, one, heap.key) for row in rows]
+    return [of_sheet(asked, kind, row.number, row.since, heap.stage.value, say(one), heap.key) for row in rows]
 
 
 def _of_heap(kind: NeedKind, heap: Heap, what: str, end: tuple[str, str]) -> Need:
-    return Need(kind.name, heap.said, what, heap.since, kind.do, *end, heap.stage.value,
+    return Need(kind.name, heap.said, what, heap.since, say(kind.do), *end, heap.stage.value,
                 many=heap.count, shelf=heap.shelf, about=heap.key)  # fmt: skip
 
 
 # Of one sheet in a line of its own, and of many together.
 WORDS: dict[str, tuple[str, str]] = {
-    "fresh-too-long": ("is fresh, and waits at intake too long", "are fresh, and wait at intake too long"),
-    Stage.INTAKE: ("waits at intake too long", "wait at intake too long"),
-    Stage.DRYING: ("its papers have not been changed", "whose papers have not been changed"),
-    Stage.READY: ("waits for mounting too long", "wait for mounting too long"),
-    Stage.DRY: ("is dry, and waits too long", "are dry, and wait too long"),
+    "fresh-too-long": (mark("is fresh, and waits at intake too long"), mark("are fresh, and wait at intake too long")),
+    Stage.INTAKE: (mark("waits at intake too long"), mark("wait at intake too long")),
+    Stage.DRYING: (mark("its papers have not been changed"), mark("whose papers have not been changed")),
+    Stage.READY: (mark("waits for mounting too long"), mark("wait for mounting too long")),
+    Stage.DRY: (mark("is dry, and waits too long"), mark("are dry, and wait too long")),
 }
 
-STALLED = NeedKind("stalled", "waits too long", "see the list", stalled)
+STALLED = NeedKind("stalled", mark("waits too long"), mark("see the list"), stalled)

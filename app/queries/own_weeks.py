@@ -13,6 +13,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import TallyDay, table_of
+from app.domain.language import say
 from app.domain.limits_of_weeks import LEAST_WEEKS, Chart, chart
 from app.domain.stages import STEP_WORDS, Step
 from app.queries.hours import Hours, hours_within, kept_since, presences
@@ -69,7 +70,9 @@ def own_weeks(session: Session, worker_id: int, now: datetime, zone: ZoneInfo) -
     here = [any(by_week[place] for by_week in sheets.values()) or bool(hours[place].total_s)
             for place in range(WEEKS)]  # fmt: skip
     since = kept_since(session)
-    steps = [_line(STEP_WORDS[step][1], sheets[step.value], here) for step in Step if any(sheets.get(step.value, ()))]
+    steps = [
+        _line(say(STEP_WORDS[step][1]), sheets[step.value], here) for step in Step if any(sheets.get(step.value, ()))
+    ]
     return OwnWeeks(weeks, tuple(steps), _hour_lines(hours, here), since)
 
 
@@ -98,10 +101,10 @@ def _hours(session: Session, worker_id: int, bounds: Sequence[datetime], now: da
 
 def _hour_lines(hours: Sequence[Hours], here: Sequence[bool]) -> tuple[OwnLine, ...]:
     kinds = (
-        ("all hours", [each.total_s for each in hours]),
-        ("own work", [each.own_s for each in hours]),
-        ("learning", [each.learning_s for each in hours]),
-        ("teaching", [each.teaching_s for each in hours]),
+        (say("all hours"), [each.total_s for each in hours]),
+        (say("own work"), [each.own_s for each in hours]),
+        (say("learning"), [each.learning_s for each in hours]),
+        (say("teaching"), [each.teaching_s for each in hours]),
     )
     return tuple(
         _line(what, [Fraction(each, HOUR_S) for each in seconds], here) for what, seconds in kinds if any(seconds)

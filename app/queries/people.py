@@ -10,6 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, aliased
 
 from app.db.models import Adhesive, Attendance, Change, Station, Token, Worker, table_of
+from app.domain.language import say
 from app.domain.stages import STEP_WORDS, Step
 
 CHANGE = table_of(Change)
@@ -140,8 +141,8 @@ def changes(session: Session, before: int | None = None, limit: int = 50) -> tup
 
 def steps_words(steps: tuple[str, ...]) -> str:
     """The steps of a station as they are said: "take up, then mount, put back"."""
-    said = [STEP_WORDS[Step(step)][0] for step in steps]
-    return ", then ".join(said) if len(said) < 3 else ", ".join(said)
+    said = [say(STEP_WORDS[Step(step)][0]) for step in steps]
+    return say(", then ").join(said) if len(said) < 3 else ", ".join(said)
 
 
 def _signed_in(session: Session) -> dict[int, tuple[str, datetime]]:

@@ -25,6 +25,7 @@ from app.db.models import (
     table_of,
 )
 from app.db.neighbours import neighbours
+from app.domain.language import mark, say
 from app.domain.neighbours import Shared, Site
 from app.domain.numbers import shown
 from app.queries.house import patterns_now
@@ -138,11 +139,11 @@ def open_sightings(session: Session) -> int:
 
 
 def _sighting(row: Any, patterns: Sequence[Any], by_names: bool) -> Sighting:
-    on = row.what or "something"
+    on = row.what or say("something")
     if row.number is not None:
-        on = f"on {shown(row.number, patterns)}"
+        on = say("on {number}", number=shown(row.number, patterns))
     elif row.consignment is not None:
-        on = f"in what came with {row.consignment}"
+        on = say("in what came with {consignment}", consignment=row.consignment)
     where = row.station or ""
     return Sighting(row.id, on, row.number or "", row.cabinet or "", row.seen_at, where, (row.worker or "") if by_names else "",
                     row.since_at or row.seen_at, row.quarantined, row.closed_at, row.why or "")  # fmt: skip
@@ -151,7 +152,7 @@ def _sighting(row: Any, patterns: Sequence[Any], by_names: bool) -> Sighting:
 def _line(
     row: Any, shared: Sequence[Shared], names: dict[Site, str], patterns: Sequence[Any], now: datetime
 ) -> NeighbourLine:
-    beside = tuple(Beside(names.get(how.site, "a place that is gone"), how.begins, how.ends) for how in shared)
+    beside = tuple(Beside(names.get(how.site, say("a place that is gone")), how.begins, how.ends) for how in shared)
     return NeighbourLine(
         row.number, shown(row.number, patterns), row.plant or "", row.family or "", stage_words(row.stage, row.closed_as),
         hold_words(row.holds), "quarantine" in row.holds.split(), row.closed_as or "",
@@ -167,7 +168,7 @@ def _on_the_way(row: Any) -> tuple[Any, ...]:
 
 def _where(row: Any) -> str:
     words = place_of(row)
-    return words[0].upper() + words[1:] if words else "No place known"
+    return words[0].upper() + words[1:] if words else say("No place known")
 
 
 def _site_names(session: Session, sites: set[Site]) -> dict[Site, str]:
@@ -177,20 +178,21 @@ def _site_names(session: Session, sites: set[Site]) -> dict[Site, str]:
         ids = [site.id for site in sites if site.kind == kind]
         if ids:
             found |= {
-                Site(kind, row.id): words.format(row.name) for row in session.execute(query.where(column.in_(ids)))
+                Site(kind, row.id): say(words, name=row.name, cabinet=row.name, shelf=row._mapping.get("shelf"))
+                for row in session.execute(query.where(column.in_(ids)))
             }
     return found
 
 
 _CABINETS = select(Cabinet.id, Cabinet.name)
-_SHELVES = select(Shelf.id, (Cabinet.name + ", shelf " + Shelf.name).label("name")).join(
+_SHELVES = select(Shelf.id, Cabinet.name.label("name"), Shelf.name.label("shelf")).join(
     Cabinet, Cabinet.id == Shelf.cabinet_id
 )
 _SITES: dict[str, tuple[Any, Any, str]] = {
-    "shelf": (_SHELVES, Shelf.id, "{}"),
-    "loose": (_CABINETS, Cabinet.id, "{}, on no shelf"),
-    "inside": (_CABINETS, Cabinet.id, "{}"),
-    "stack": (select(Stack.id, Stack.name), Stack.id, "stack {}"),
-    "bundle": (select(Bundle.id, Bundle.name), Bundle.id, "{}"),
-    "load": (select(FreezerLoad.id, FreezerLoad.name), FreezerLoad.id, "the bag of {}"),
+    "shelf": (_SHELVES, Shelf.id, mark("{cabinet}, shelf {shelf}")),
+    "loose": (_CABINETS, Cabinet.id, mark("{name}, on no shelf")),
+    "inside": (_CABINETS, Cabinet.id, "{name}"),
+    "stack": (select(Stack.id, Stack.name), Stack.id, mark("stack {name}")),
+    "bundle": (select(Bundle.id, Bundle.name), Bundle.id, "{name}"),
+    "load": (select(FreezerLoad.id, FreezerLoad.name), FreezerLoad.id, mark("the bag of {name}")),
 }

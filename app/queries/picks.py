@@ -13,19 +13,20 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.db.models import Bundle, Cabinet, Sheet, Shelf, Stack, Station, table_of
+from app.domain.language import mark, say
 from app.domain.numbers import shown
 from app.domain.stages import Stage
 from app.queries.fetching import cautions_by_sheet
 from app.queries.house import patterns_now
-from app.queries.lines import LINES, hold_words, place_of, waits_of, with_places
+from app.queries.lines import LINES, collected_words, hold_words, place_of, waits_of, with_places
 from app.queries.press import name_order
 from app.queries.sieve import Sieve, conditions
 from app.queries.waiting import Judge, judge
 
 SHEET = table_of(Sheet)
 MOST_PICKED = 2000
-ENDLESS = "That would be a list of everything. Choose a stage or a cabinet, or search for a name."
-ENDLESS_FILED = "Filed sheets are picked one cabinet at a time. Choose a cabinet, or search for a name."
+ENDLESS = mark("That would be a list of everything. Choose a stage or a cabinet, or search for a name.")
+ENDLESS_FILED = mark("Filed sheets are picked one cabinet at a time. Choose a cabinet, or search for a name.")
 
 _PLACES = with_places(
     select(SHEET.c.id, SHEET.c.number, Cabinet.walk, Cabinet.name.label("cabinet"), Shelf.name.label("shelf"),
@@ -118,8 +119,10 @@ def _lines(session: Session, rows: Sequence[Any], judged: Judge) -> list[PickLin
 def _where(row: Any) -> str:
     if row.stack or row.on_table or not row.cabinet:
         words = place_of(row)
-        return words[0].upper() + words[1:] if words else "No place known"
-    return f"Cabinet {row.cabinet} · " + (f"shelf {row.shelf}" if row.shelf else "on no shelf")
+        return words[0].upper() + words[1:] if words else say("No place known")
+    if row.shelf:
+        return say("Cabinet {cabinet} · shelf {shelf}", cabinet=row.cabinet, shelf=row.shelf)
+    return say("Cabinet {cabinet} · on no shelf", cabinet=row.cabinet)
 
 
 def _sign(row: Any) -> str:
@@ -127,4 +130,4 @@ def _sign(row: Any) -> str:
 
 
 def _collected(row: Any) -> str:
-    return " ".join(filter(None, (row.collector, f"no. {row.record_number}" if row.record_number else "")))
+    return collected_words(row.collector, row.record_number)

@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Adhesive, Layer, PlantName, Sheet, Stack, table_of
 from app.domain.attempt import PressClock
 from app.domain.holds import AWAY
+from app.domain.language import mark, say
 from app.domain.lifting import InLayer, lowest_ready, to_reach
 from app.domain.limits import limit_of
 from app.domain.numbers import Pattern, shown
@@ -165,8 +166,8 @@ def _layer(row: Any, place: int, clock: PressClock | None, patterns: Sequence[Pa
 
 def _out_words(state: str, ready_at: datetime | None, judged: Judge) -> str:
     if state == "ready":
-        return "now"
-    return said(ready_at, judged.calendar.zone, judged.now) if ready_at is not None else "not running"
+        return say("now")
+    return said(ready_at, judged.calendar.zone, judged.now) if ready_at is not None else say("not running")
 
 
 def _stack(row: Any, layers: tuple[LayerView, ...], judged: Judge) -> StackView:
@@ -204,7 +205,7 @@ def _bare_since(row: Any, layers: Sequence[LayerView]) -> datetime | None:
 
 def _state(row: Any, layers: Sequence[LayerView]) -> str:
     if row.weights_on:
-        return "under weight"
+        return mark("under weight")
     if not layers:
-        return "empty"
-    return "unloading" if any(layer.under_weight for layer in layers) else "filling"
+        return mark("empty")
+    return mark("unloading") if any(layer.under_weight for layer in layers) else mark("filling")

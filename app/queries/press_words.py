@@ -7,9 +7,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Protocol
 
+from app.domain.language import mark, say, say_n
 from app.domain.words import duration
 
-NUMBERS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+NUMBERS = (
+    mark("none"), mark("one"), mark("two"), mark("three"), mark("four"), mark("five"), mark("six"), mark("seven"),
+    mark("eight"), mark("nine"), mark("ten"), mark("eleven"), mark("twelve"),
+)  # fmt: skip
 
 
 class InLayer(Protocol):
@@ -40,28 +44,29 @@ class Told:
 def words(told: Told) -> str:
     """The stack in one or two sentences: what may come out now, and what lifting the weights would stop."""
     if not told.layers:
-        return "Nothing lies in it."
+        return say("Nothing lies in it.")
     first = _may_come_out(told)
     if told.weights_on:
         # Where all have had their time, no clock is left that would be missed.
         stops = 0 < told.ready < len(told.layers)
-        return f"{first} Lifting the weights stops the clock of {_all(len(told.layers))}." if stops else first
-    off = f"The weights are off since {told.since}: " if told.since else "The weights are off: "
-    stands = "its clock is" if len(told.layers) == 1 else f"the clock of {_all(len(told.layers))} is"
-    return f"{first} {off}{stands} not running."
+        return f"{first} {_stopped(len(told.layers))}" if stops else first
+    clocks, since = _not_running(len(told.layers)), told.since
+    off = say("The weights are off since {since}: {clocks}", since=since, clocks=clocks) if since else (
+        say("The weights are off: {clocks}", clocks=clocks))  # fmt: skip
+    return f"{first} {off}"
 
 
 def short_words(told: Told) -> str:
     """The stack in a few words, as they stand under its picture."""
     if not told.layers:
-        return "Empty"
+        return say("Empty")
     if not told.weights_on:
-        return f"Weights are off since {told.since}" if told.since else "Weights are not on yet"
+        return say("Weights are off since {since}", since=told.since) if told.since else say("Weights are not on yet")
     if told.ready == len(told.layers):
-        return "All may come out"
+        return say("All may come out")
     last = max((layer.ready_at for layer in told.layers if layer.ready_at is not None), default=None)
-    until = f"last {told.tell(last)}" if last is not None else ""
-    return f"{told.ready} now, {until}" if told.ready else until
+    until = say("last {moment}", moment=told.tell(last)) if last is not None else ""
+    return say("{count} now, {until}", count=told.ready, until=until) if told.ready else until
 
 
 def staying_above(layers: Sequence[InLayer]) -> list[InLayer]:
@@ -78,43 +83,61 @@ def whole_minutes(lain: timedelta) -> str:
 def _may_come_out(told: Told) -> str:
     count, ready = len(told.layers), told.ready
     if ready == count:
-        return f"{_all(count).capitalize()} may come out." if count > 1 else "It may come out."
+        return _all_may(count)
     if not ready:
         return _none_yet(told)
     above = staying_above(told.layers)
     if not above:
-        return f"{_number(ready).capitalize()} may come out; {_then(told)}."
-    stay = "one that must stay" if len(above) == 1 else f"{_number(len(above))} that must stay"
-    return f"{_number(ready).capitalize()} may come out, under {stay}{_until(told, above)}."
+        return say_n("{number} may come out; {rest}.", "{number} may come out; {rest}.", ready,
+                     number=_number(ready).capitalize(), rest=_then(told))  # fmt: skip
+    stay = say_n("one that must stay", "{number} that must stay", len(above), number=_number(len(above)))
+    return say_n("{number} may come out, under {those}{until}.", "{number} may come out, under {those}{until}.", ready,
+                 number=_number(ready).capitalize(), those=stay, until=_until(told, above))  # fmt: skip
 
 
 def _none_yet(told: Told) -> str:
     moments = sorted(layer.ready_at for layer in told.layers if layer.ready_at is not None)
-    whose = "It may not" if len(told.layers) == 1 else "None may"
+    alone = len(told.layers) == 1
     if not moments:
-        return f"{whose} come out yet."
+        return say("It may not come out yet.") if alone else say("None may come out yet.")
     first, last = told.tell(moments[0]), told.tell(moments[-1])
-    when = first if first == last else f"{first}, the last {last}"
-    return f"{whose} come out before {when}." if len(told.layers) == 1 or first == last else (
-        f"{whose} come out yet; the first {when}.")  # fmt: skip
+    if alone:
+        return say("It may not come out before {moment}.", moment=first)
+    if first == last:
+        return say("None may come out before {moment}.", moment=first)
+    return say("None may come out yet; the first {first}, the last {last}.", first=first, last=last)
 
 
 def _then(told: Told) -> str:
     rest = [layer for layer in told.layers if layer.state != "ready"]
     moments = [layer.ready_at for layer in rest if layer.ready_at is not None]
     if not moments:
-        return "the other must wait" if len(rest) == 1 else f"the other {_number(len(rest))} must wait"
-    return f"the last {told.tell(max(moments))}"
+        return say_n("the other must wait", "the other {number} must wait", len(rest), number=_number(len(rest)))
+    return say("the last {moment}", moment=told.tell(max(moments)))
 
 
 def _until(told: Told, above: Sequence[InLayer]) -> str:
     moments = [layer.ready_at for layer in above if layer.ready_at is not None]
-    return f" until {told.tell(max(moments))}" if moments else ""
+    return say(" until {moment}", moment=told.tell(max(moments))) if moments else ""
 
 
-def _all(count: int) -> str:
-    return "it" if count == 1 else "both" if count == 2 else f"all {_number(count)}"
+def _all_may(count: int) -> str:
+    if count <= 2:
+        return say("Both may come out.") if count == 2 else say("It may come out.")
+    return say("All {number} may come out.", number=_number(count))
+
+
+def _stopped(count: int) -> str:
+    if count == 2:
+        return say("Lifting the weights stops the clock of both.")
+    return say("Lifting the weights stops the clock of all {number}.", number=_number(count))
+
+
+def _not_running(count: int) -> str:
+    if count <= 2:
+        return say("the clock of both is not running.") if count == 2 else say("its clock is not running.")
+    return say("the clock of all {number} is not running.", number=_number(count))
 
 
 def _number(count: int) -> str:
-    return NUMBERS[count] if count < len(NUMBERS) else str(count)
+    return say(NUMBERS[count]) if count < len(NUMBERS) else str(count)

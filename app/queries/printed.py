@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Collector, Consignment, PlantName, Sheet, Specimen, Stack, Worker, table_of
 from app.domain.hazards import SIGN
+from app.domain.language import mark, say
 from app.domain.numbers import Kind, Pattern, shown
 from app.domain.reading import Exact, read
 from app.domain.stages import Stage
@@ -21,6 +22,7 @@ from app.queries.cabinets import CabinetView, cabinets
 from app.queries.fetching import cautions_by_sheet
 from app.queries.hazards import SuspectedPlaces, suspected_places
 from app.queries.house import patterns_now
+from app.queries.lines import collected_words
 from app.queries.press import name_order
 from app.queries.sieve import Sieve, conditions
 from app.queries.stalled import IN_QUEUE
@@ -32,7 +34,7 @@ WORKER = table_of(Worker)
 MOST_SLIPS = 2000
 # SQLite takes so many values in one statement, and nobody types more.
 MOST_NUMBERS = 2000
-NOTHING_ASKED = (
+NOTHING_ASKED = mark(
     "Say for which sheets: choose a consignment, a stage or a cabinet, search for a name, or type the numbers."
 )
 
@@ -153,7 +155,7 @@ def shelf_labels(session: Session, cabinet: str = "") -> tuple[ShelfLabel, ...]:
     """
     found = [each for each in cabinets(session) if cabinet in ("", each.name)]
     if cabinet and not found:
-        raise ValueError(f"There is no cabinet called {cabinet}. Look it up on the cabinets page.")
+        raise ValueError(say("There is no cabinet called {cabinet}. Look it up on the cabinets page.", cabinet=cabinet))
     suspected = suspected_places(session)
     return tuple(label for each in found for label in _labels(each, suspected))
 
@@ -163,7 +165,7 @@ def stack_cards(session: Session, stack: str = "") -> tuple[StackCard, ...]:
     rows = session.execute(select(STACK).where(STACK.c.closed_at.is_(None))).mappings()
     found = sorted((row for row in rows if stack in ("", row["name"])), key=lambda row: name_order(row["name"]))
     if stack and not found:
-        raise ValueError(f"There is no stack called {stack}. Look at the press room.")
+        raise ValueError(say("There is no stack called {stack}. Look at the press room.", stack=stack))
     return tuple(
         StackCard(row["name"], row["code_on"], shown(row["code_on"], ()), row["code_off"], shown(row["code_off"], ()))
         for row in found
@@ -181,7 +183,7 @@ def badges(session: Session, worker_id: int | None = None) -> tuple[Badge, ...]:
         found = found.where(WORKER.c.id == worker_id)
     rows = session.execute(found).all()
     if worker_id is not None and not rows:
-        raise ValueError("There is no badge for this person. Make one on their page first.")
+        raise ValueError(say("There is no badge for this person. Make one on their page first."))
     return tuple(Badge(row.badge_code, shown(row.badge_code, ()), row.name, row.number) for row in rows)
 
 
@@ -191,7 +193,8 @@ def _like(session: Session, asked: SlipsAsked, now: datetime, zone: ZoneInfo) ->
         mine = select(Consignment.id).where(Consignment.code == asked.consignment)
         consignment_id = session.execute(mine).scalar()
         if consignment_id is None:
-            raise ValueError(f"There is no consignment called {asked.consignment}. Look it up on the intake page.")
+            code = asked.consignment
+            raise ValueError(say("There is no consignment called {code}. Look it up on the intake page.", code=code))
         where.append(SHEET.c.consignment_id == consignment_id)
     # What was announced and not yet taken in needs its slip most of all.
     return where if asked.sieve.stage == Stage.FILED else [*where, or_(IN_QUEUE, SHEET.c.stage.is_(None))]
@@ -201,30 +204,33 @@ def _by_number(typed: str, patterns: Sequence[Pattern]) -> tuple[str, ...]:
     """The numbers in a text, one a line or parted by commas, as they are kept."""
     texts = [text for text in (each.strip() for each in re.split(r"[\n\r,;]+", typed)) if text]
     if not 0 < len(texts) <= MOST_NUMBERS:
-        raise ValueError(f"Type 1 to {MOST_NUMBERS:,} numbers, one a line.")
+        raise ValueError(say("Type 1 to {most:,} numbers, one a line.", most=MOST_NUMBERS))
     return tuple(_number(text, patterns) for text in texts)
 
 
 def _number(text: str, patterns: Sequence[Pattern]) -> str:
     reading = read(text, patterns)
     if not isinstance(reading, Exact) or reading.kind != Kind.SHEET:
-        raise ValueError(f"“{text[:40]}” is not a sheet's number here. Type it as it stands on the label.")
+        raise ValueError(
+            say("“{text}” is not a sheet's number here. Type it as it stands on the label.", text=text[:40])
+        )
     return reading.text
 
 
 def _all_there(wanted: Sequence[str], found: set[str], patterns: Sequence[Pattern]) -> None:
     missing = next((number for number in wanted if number not in found), None)
     if missing is not None:
+        number = shown(missing, patterns)
         raise ValueError(
-            f"No sheet with the number {shown(missing, patterns)} is here. Look whether it was read right."
+            say("No sheet with the number {number} is here. Look whether it was read right.", number=number)
         )
 
 
 def _slip(row: Any, cautions: tuple[str, ...], patterns: Sequence[Pattern], is_practice: bool) -> Slip:
-    collected = " ".join(filter(None, (row.collector, f"no. {row.record_number}" if row.record_number else "")))
+    collected = collected_words(row.collector, row.record_number)
     code = f"{row.consignment_code} · " if row.consignment and not is_practice else ""
     consignment = f"{code}{row.consignment or ''}"
-    part = f"Sheet {row.part} of {row.parts}" if (row.parts or 1) > 1 else ""
+    part = say("Sheet {part} of {parts}", part=row.part, parts=row.parts) if (row.parts or 1) > 1 else ""
     return Slip(
         row.number, shown(row.number, patterns), row.plant or "", collected, consignment, cautions, is_practice, part
     )
@@ -234,6 +240,6 @@ def _labels(each: CabinetView, suspected: SuspectedPlaces) -> tuple[ShelfLabel, 
     of_shelves = [(shelf.code, shelf.name, shelf.shelf_id in suspected.shelves) for shelf in each.shelves]
     return tuple(
         ShelfLabel(code, shown(code, ()), each.name, shelf, each.stage_words, each.is_clean,
-                   " ".join(filter(None, (SIGN if holds else "", each.note))))
+                   " ".join(filter(None, (say(SIGN) if holds else "", each.note))))
         for code, shelf, holds in [(each.code, "", each.cabinet_id in suspected.cabinets), *of_shelves]
     )  # fmt: skip

@@ -8,6 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.db.models import Bundle, Station, table_of
+from app.domain.language import say
 from app.domain.numbers import shown
 from app.queries.people import steps_words
 from app.queries.press import name_order
@@ -41,7 +42,7 @@ def bundle_cards(session: Session, bundle: str = "") -> tuple[BundleCard, ...]:
     found = select(BUNDLE.c.code, BUNDLE.c.name, BUNDLE.c.kind).where(BUNDLE.c.closed_at.is_(None))
     rows = session.execute(found.where(BUNDLE.c.code == bundle) if bundle else found).all()
     if bundle and not rows:
-        raise ValueError(f"There is no bundle with the code {bundle[:40]} in use.")
+        raise ValueError(say("There is no bundle with the code {bundle} in use.", bundle=bundle[:40]))
     ordered = sorted(rows, key=lambda row: (name_order(row.name), row.code))
     return tuple(BundleCard(row.code, shown(row.code, ()), row.name, row.kind) for row in ordered)
 
@@ -51,6 +52,6 @@ def station_cards(session: Session, station: str = "") -> tuple[StationCard, ...
     found = select(STATION.c.code, STATION.c.name, STATION.c.steps).where(STATION.c.closed_at.is_(None))
     rows = session.execute(found.where(STATION.c.slug == station) if station else found).all()
     if station and not rows:
-        raise ValueError(f"There is no station called {station[:40]}. Look at the stations page.")
+        raise ValueError(say("There is no station called {station}. Look at the stations page.", station=station[:40]))
     ordered = sorted(rows, key=lambda row: name_order(row.name))
     return tuple(StationCard(row.code, shown(row.code, ()), row.name, steps_words(tuple(row.steps))) for row in ordered)

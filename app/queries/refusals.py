@@ -13,6 +13,7 @@ from sqlalchemy import ColumnElement, case, func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import RefusedScan, Scan, Station, table_of
+from app.domain.language import say
 from app.domain.lessons import Lesson, is_question, lesson_of
 from app.domain.stages import STEP_WORDS, Step
 from app.queries.last_weeks import WeekOf, bounds_of, last_weeks
@@ -140,7 +141,7 @@ def _scans(session: Session, bounds: Sequence[datetime], stations: Sequence[int]
 def _stations(session: Session) -> dict[int, str]:
     """What each station is called; scripts stand at none."""
     rows = session.execute(select(STATION.c.id, STATION.c.name).order_by(STATION.c.id))
-    return {**{row.id: row.name for row in rows}, NO_STATION: "At no station"}
+    return {**{row.id: row.name for row in rows}, NO_STATION: say("At no station")}
 
 
 def _codes(row: Any) -> tuple[str, ...]:
@@ -165,7 +166,7 @@ def _kinds(rows: Sequence[Any], names: dict[int, str]) -> list[RefusedLine]:
 
 def _steps(counts: Counter[str]) -> tuple[tuple[str, int], ...]:
     """The steps, the commonest first; a scan that was refused before a step was meant has none."""
-    named = [(_step_words(step), times) for step, times in counts.items() if step]
+    named = [(say(_step_words(step)), times) for step, times in counts.items() if step]
     return tuple(sorted(named, key=lambda pair: (-pair[1], pair[0])))
 
 

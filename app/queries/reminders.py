@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from app.domain.language import mark, say
 from app.domain.stages import Step
 
 
@@ -18,42 +19,82 @@ class Reminder:
 
 def reminders_for(steps: Sequence[Step]) -> tuple[Reminder, ...]:
     """The lists for what is done at a station, each once, in the order of the work."""
-    return tuple(reminder for about, reminder in REMINDERS if about & set(steps))
+    found = (reminder for about, reminder in REMINDERS if about & set(steps))
+    return tuple(Reminder(say(each.title), tuple(map(say, each.lines))) for each in found)
 
 
 REMINDERS: tuple[tuple[frozenset[Step], Reminder], ...] = (
     (
         frozenset({Step.TAKE_IN}),
-        Reminder("At intake", ("Slip and label stay in the fold with the plant.", "Fresh plants go to dry today.",
-                               "Mould, spines or a smell of mothballs: say so before it goes on.",
-                               "Insects or frass: close it in a bag here. Do not carry it open through the room.")),
+        Reminder(
+            mark("At intake"),
+            (
+                mark("Slip and label stay in the fold with the plant."),
+                mark("Fresh plants go to dry today."),
+                mark("Mould, spines or a smell of mothballs: say so before it goes on."),
+                mark("Insects or frass: close it in a bag here. Do not carry it open through the room."),
+            ),
+        ),
     ),
     (
         frozenset({Step.PASS_AS_DRY, Step.PAPERS_CHANGED}),
-        Reminder("Is it dry?", ("Brittle, not limp.", "Not cool to the touch.", "Held up by its stem it does not droop.",
-                                "Feel the thickest part last: fruit, buds, roots.")),
+        Reminder(
+            mark("Is it dry?"),
+            (
+                mark("Brittle, not limp."),
+                mark("Not cool to the touch."),
+                mark("Held up by its stem it does not droop."),
+                mark("Feel the thickest part last: fruit, buds, roots."),
+            ),
+        ),
     ),
     (
         frozenset({Step.TAKE_UP, Step.MOUNT}),
-        Reminder("Before you glue", ("Label bottom right.", "Top right corner stays free for the seal.",
-                                     "Some leaves face up, some face down.", "Flowers and fruit in view.",
-                                     "Does it fit with the packet?")),
+        Reminder(
+            mark("Before you glue"),
+            (
+                mark("Label bottom right."),
+                mark("Top right corner stays free for the seal."),
+                mark("Some leaves face up, some face down."),
+                mark("Flowers and fruit in view."),
+                mark("Does it fit with the packet?"),
+            ),
+        ),
     ),
     (
         frozenset({Step.PUT_UNDER_WEIGHT, Step.WEIGHTS_ON}),
-        Reminder("At the press", ("Release paper, foam and a board on every sheet.", "Bulky sheets on top.",
-                                  "One weight at a time. Never move a stack with its weights on.",
-                                  "Weights on: card with “on” upward, and scan it.")),
+        Reminder(
+            mark("At the press"),
+            (
+                mark("Release paper, foam and a board on every sheet."),
+                mark("Bulky sheets on top."),
+                mark("One weight at a time. Never move a stack with its weights on."),
+                mark("Weights on: card with “on” upward, and scan it."),
+            ),
+        ),
     ),
     (
         frozenset({Step.INSPECT}),
-        Reminder("Look for", ("Loose parts, and parts over the edge.", "Label, packet and number are right and right way up.",
-                              "Nothing stuck to the release paper.", "Lifting and cockling.",
-                              "Not your own work: somebody else passes it.")),
+        Reminder(
+            mark("Look for"),
+            (
+                mark("Loose parts, and parts over the edge."),
+                mark("Label, packet and number are right and right way up."),
+                mark("Nothing stuck to the release paper."),
+                mark("Lifting and cockling."),
+                mark("Not your own work: somebody else passes it."),
+            ),
+        ),
     ),
     (
         frozenset({Step.FILE}),
-        Reminder("Filing", ("All sheets of a specimen together.", "Into the folder of its name, label to the right.",
-                            "The slip comes back.")),
+        Reminder(
+            mark("Filing"),
+            (
+                mark("All sheets of a specimen together."),
+                mark("Into the folder of its name, label to the right."),
+                mark("The slip comes back."),
+            ),
+        ),
     ),
-)  # fmt: skip
+)

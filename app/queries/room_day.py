@@ -23,6 +23,7 @@ from app.db.models import (
 )
 from app.domain.day import Contact, Drying, Item, Kind, Load, Ready, place_of_drying
 from app.domain.day_words import Part, about
+from app.domain.language import say
 from app.domain.numbers import shown
 from app.domain.stages import Stage
 from app.queries.freezer import not_in_freezer
@@ -155,7 +156,7 @@ def ready(session: Session) -> list[Ready]:
 def day_parts(found: Iterable[Part], now: datetime, known: Known, most: int | None = None) -> tuple[DayPart, ...]:
     """The heads with their lines, at most so many under each; `known` is what else is known of them."""
     return tuple(
-        DayPart(part.section.head, part.section.do, part.section.presses,
+        DayPart(say(part.section.head), say(part.section.do), part.section.presses,
                 tuple(_line(item, now, known) for item in part.items[:most]), len(part.items[most:]) if most else 0)
         for part in found
     )  # fmt: skip

@@ -12,6 +12,7 @@ from app.db.models import FormerNumber, Sheet, Specimen, table_of
 from app.db.near import near_plants
 from app.db.prepared import prepared
 from app.domain.folding import folded, folded_plant
+from app.domain.language import mark, say
 from app.domain.numbers import Pattern, shown
 from app.domain.reading import Exact, Partial, read
 from app.queries.lines import detail_of, line_rows, place_of, stage_words
@@ -111,7 +112,7 @@ def _with_parts(session: Session, found: dict[int, str], parts: dict[int, str], 
     together: dict[int, list[int]] = {}
     for row in rows:
         together.setdefault(row.specimen_id, []).append(row.id)
-        parts[row.id] = f"{row.part} of {row.sheets}" if row.sheets > 1 else ""
+        parts[row.id] = say("{part} of {sheets}", part=row.part, sheets=row.sheets) if row.sheets > 1 else ""
     of = {sheet_id: many for many in together.values() for sheet_id in many}
     ordered = dict.fromkeys(each for first in found for each in (first, *of.get(first, ())))
     return {each: found.get(each, SAME_SPECIMEN) for each in list(ordered)[:most]}
@@ -202,19 +203,19 @@ def _consignment(asked: Asked) -> Iterable[int]:
     return shared_out(asked, _BY_CONSIGNMENT, consignments_like(asked.session, asked.key))
 
 
-SAME_SPECIMEN = "same specimen"
-NUMBERS: Seekers = (("number", _exact), ("former number", _former))
-PLACES: Seekers = (("bundle", in_bundle), ("stack", in_stack), ("cabinet", in_cabinet))
+SAME_SPECIMEN = mark("same specimen")
+NUMBERS: Seekers = ((mark("number"), _exact), (mark("former number"), _former))
+PLACES: Seekers = ((mark("bundle"), in_bundle), (mark("stack"), in_stack), (mark("cabinet"), in_cabinet))
 CODES = NUMBERS + PLACES
 NAMES: Seekers = (
-    ("field number", _collector_and_number),
-    ("field number", _field_number),
-    ("part of the number", _part),
-    ("plant name", _plant),
-    ("words of the plant name", _plant_words),
-    ("collector", _collector),
-    ("consignment", _consignment),
+    (mark("field number"), _collector_and_number),
+    (mark("field number"), _field_number),
+    (mark("part of the number"), _part),
+    (mark("plant name"), _plant),
+    (mark("words of the plant name"), _plant_words),
+    (mark("collector"), _collector),
+    (mark("consignment"), _consignment),
     *PLACES,
-    ("last hands", last_had),
-    ("plant name, one letter different", _near_plant),
+    (mark("last hands"), last_had),
+    (mark("plant name, one letter different"), _near_plant),
 )

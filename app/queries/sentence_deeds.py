@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from app.domain.holds import HOLDS
+from app.domain.language import mark, say
 from app.domain.stages import STEP_WORDS, Step
 from app.domain.words import duration
 from app.queries.telling import Telling
@@ -17,92 +18,99 @@ Said = tuple[str, str]
 def _place(entry: Any) -> str:
     if entry.cabinet is None:
         return entry.bundle or ""
-    return f"{entry.cabinet}, shelf {entry.shelf}" if entry.shelf else str(entry.cabinet)
+    return (
+        say("{cabinet}, shelf {shelf}", cabinet=entry.cabinet, shelf=entry.shelf) if entry.shelf else str(entry.cabinet)
+    )
 
 
 def to_where(entry: Any) -> str:
     """Where to, behind the deed; nothing where the entry names no place."""
     place = _place(entry)
-    return f", to {place}" if place and entry.step != Step.PAPERS_CHANGED else ""
+    return say(", to {place}", place=place) if place and entry.step != Step.PAPERS_CHANGED else ""
 
 
 def _in(entry: Any) -> str:
     place = _place(entry)
-    return f", in {place}" if place else ""
+    return say(", in {place}", place=place) if place else ""
 
 
 def kinds_said(kinds: Sequence[str]) -> str:
     """Kinds of hold, in words."""
-    return ", ".join(HOLDS[kind].words if kind in HOLDS else kind for kind in kinds)
+    return ", ".join(say(HOLDS[kind].words) if kind in HOLDS else kind for kind in kinds)
 
 
 def _put_under_weight(entry: Any, telling: Telling) -> Said:
-    return f"put under weight in {entry.stack}", f", to lie {duration(entry.minimum_s)}" if entry.minimum_s else ""
+    to_lie = say(", to lie {time}", time=duration(entry.minimum_s)) if entry.minimum_s else ""
+    return say("put under weight in {stack}", stack=entry.stack), to_lie
 
 
 def _take_out(entry: Any, telling: Telling) -> Said:
     lain = int(entry.facts.get("under_weight_s", 0)) // 60 * 60
-    out = f"taken out of {entry.from_stack} after {duration(lain)} under weight"
-    return f"let out {duration(entry.early_by_s)} early: {out}" if entry.early_by_s else out, to_where(entry)
+    out = say("taken out of {stack} after {time} under weight", stack=entry.from_stack, time=duration(lain))
+    if entry.early_by_s:
+        out = say("let out {time} early: {deed}", time=duration(entry.early_by_s), deed=out)
+    return out, to_where(entry)
 
 
 def _found_out(entry: Any, telling: Telling) -> Said:
-    return f"found out of {entry.from_stack} without a release", ""
+    return say("found out of {stack} without a release", stack=entry.from_stack), ""
 
 
 def _inspect(entry: Any, telling: Telling) -> Said:
-    outcome = str(entry.facts.get("sets", {}).get("outcome", "")).replace("-", " ")
-    return f"inspected: {outcome}," if outcome else "inspected", to_where(entry)
+    outcome = str(entry.facts.get("sets", {}).get("outcome", ""))
+    return say("inspected: {outcome},", outcome=OUTCOMES.get(outcome, outcome.replace("-", " "))) if outcome else say(
+        "inspected"
+    ), to_where(entry)
 
 
 def _another(entry: Any, telling: Telling) -> Said:
     if "of" in entry.facts:
-        return f"made as another sheet of {telling.number(entry.facts['of'])}", ""
-    return f"another sheet made, {telling.number(entry.facts.get('new_number', ''))},", ""
+        return say("made as another sheet of {number}", number=telling.number(entry.facts["of"])), ""
+    return say("another sheet made, {number},", number=telling.number(entry.facts.get("new_number", ""))), ""
 
 
 def _apart(entry: Any, telling: Telling) -> Said:
     if "of" in entry.facts:
-        return (
-            f"given a number of its own instead of {telling.number(entry.facts['of'])}, which another sheet keeps",
-            "",
-        )
-    return (
-        f"told apart from another sheet with its number, now {telling.number(entry.facts.get('new_number', ''))},",
-        "",
-    )
+        old = telling.number(entry.facts["of"])
+        return say("given a number of its own instead of {number}, which another sheet keeps", number=old), ""
+    new = telling.number(entry.facts.get("new_number", ""))
+    return say("told apart from another sheet with its number, now {number},", number=new), ""
 
 
 def _divide(entry: Any, telling: Telling) -> Said:
     if "of" in entry.facts:
-        return f"taken out of the fold of {telling.number(entry.facts['of'])}", ""
-    return f"its fold divided, the other plant is {telling.number(entry.facts.get('new_number', ''))},", ""
+        return say("taken out of the fold of {number}", number=telling.number(entry.facts["of"])), ""
+    new = telling.number(entry.facts.get("new_number", ""))
+    return say("its fold divided, the other plant is {number},", number=new), ""
 
 
 def _renumber(entry: Any, telling: Telling) -> Said:
     old, new = (telling.number(entry.facts.get(name, "")) for name in ("old_number", "new_number"))
-    return f"given the number {new} instead of {old}", ""
+    return say("given the number {new} instead of {old}", new=new, old=old), ""
 
 
 def _together(entry: Any, telling: Telling) -> Said:
-    return f"put together with {telling.number(entry.facts.get('into', entry.facts.get('old_number', '')))}", ""
+    other = telling.number(entry.facts.get("into", entry.facts.get("old_number", "")))
+    return say("put together with {number}", number=other), ""
 
 
 def _unmounted(entry: Any, telling: Telling) -> Said:
-    return f"kept unmounted as a {entry.facts.get('sets', {}).get('unmounted', 'packet')}", to_where(entry)
+    kept_as = str(entry.facts.get("sets", {}).get("unmounted", "packet"))
+    return say("kept unmounted as a {thing}", thing=UNMOUNTED.get(kept_as, kept_as)), to_where(entry)
 
 
 def _restate(entry: Any, telling: Telling) -> Said:
     if "raised_from_s" not in entry.facts:
-        return STEP_WORDS[Step.RESTATE][1], ""
+        return say(STEP_WORDS[Step.RESTATE][1]), ""
     was = duration(entry.facts["raised_from_s"])
-    return "time under weight made longer", f", to lie {duration(entry.minimum_s)} instead of {was}"
+    tail = say(", to lie {time} instead of {before}", time=duration(entry.minimum_s), before=was)
+    return say("time under weight made longer"), tail
 
 
 def _put_hold(entry: Any) -> Said:
     if entry.facts.get("with_whom"):
-        return f"sent out to {entry.facts['with_whom']}", _because(entry)
-    return f"held for {kinds_said(entry.facts.get('holds', ()))}", _because(entry)
+        return say("sent out to {name}", name=entry.facts["with_whom"]), _because(entry)
+    return say("held for {holds}", holds=kinds_said(entry.facts.get("holds", ()))), _because(entry)
 
 
 def _because(entry: Any) -> str:
@@ -110,18 +118,23 @@ def _because(entry: Any) -> str:
 
 
 def _unbag(entry: Any, telling: Telling) -> Said:
-    treated = "treated" if entry.facts.get("treated") else "which was no treatment"
-    return f"taken out of its freezer bag, {entry.facts.get('load_name', 'a load')}", f": {treated}"
+    treated = say(": treated") if entry.facts.get("treated") else say(": which was no treatment")
+    load = entry.facts.get("load_name") or say("a load")
+    return say("taken out of its freezer bag, {load}", load=load), treated
 
 
 def _treatment(entry: Any, telling: Telling) -> Said:
     load = entry.facts.get("load_name")
     if load:
-        return f"treatment with {load} {'counts' if entry.facts.get('treated') else 'no longer counts'}, written", ""
+        if entry.facts.get("treated"):
+            return say("treatment with {load} counts, written", load=load), ""
+        return say("treatment with {load} no longer counts, written", load=load), ""
     kept = entry.facts.get("sets", {}).get("treated_left_s") is not None
-    return f"its cabinet is {'clean' if kept else 'no longer clean'}, written", ""
+    return say("its cabinet is clean, written") if kept else say("its cabinet is no longer clean, written"), ""
 
 
+OUTCOMES = {"passed": mark("passed"), "to-be-mended": mark("to be mended")}
+UNMOUNTED = {"packet": mark("packet"), "box": mark("box")}
 DEEDS: dict[Step, Callable[[Any, Telling], Said]] = {
     Step.PUT_UNDER_WEIGHT: _put_under_weight,
     Step.TAKE_OUT: _take_out,
@@ -132,18 +145,21 @@ DEEDS: dict[Step, Callable[[Any, Telling], Said]] = {
     Step.TELL_APART: _apart,
     Step.DIVIDE: _divide,
     Step.SAME_SPECIMEN: lambda entry, telling: (
-        f"said to be of one specimen with {telling.number(entry.facts['with'])}",
+        say("said to be of one specimen with {number}", number=telling.number(entry.facts["with"])),
         "",
     ),
     Step.PUT_TOGETHER: _together,
     Step.GOES_UNMOUNTED: _unmounted,
     Step.RESTATE: _restate,
-    Step.SHELVE: lambda entry, telling: (f"put in {_place(entry)}", ""),
-    Step.PUT_BACK: lambda entry, telling: (f"put back in {_place(entry)}", ""),
-    Step.FILE: lambda entry, telling: ("filed", _in(entry)),
+    Step.SHELVE: lambda entry, telling: (say("put in {place}", place=_place(entry)), ""),
+    Step.PUT_BACK: lambda entry, telling: (say("put back in {place}", place=_place(entry)), ""),
+    Step.FILE: lambda entry, telling: (say("filed"), _in(entry)),
     Step.PUT_HOLD: lambda entry, telling: _put_hold(entry),
-    Step.LIFT_HOLD: lambda entry, telling: (f"hold lifted, {kinds_said(entry.facts.get('lifts', ()))},", ""),
+    Step.LIFT_HOLD: lambda entry, telling: (
+        say("hold lifted, {holds},", holds=kinds_said(entry.facts.get("lifts", ()))),
+        "",
+    ),
     Step.UNBAG: _unbag,
     Step.TREATMENT: _treatment,
-    Step.WITHDRAW: lambda entry, telling: ("withdrawn", _because(entry)),
+    Step.WITHDRAW: lambda entry, telling: (say("withdrawn"), _because(entry)),
 }

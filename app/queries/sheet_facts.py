@@ -29,6 +29,7 @@ from app.db.models import (
 from app.domain.attempt import PressClock
 from app.domain.hazards import CAUTIONS
 from app.domain.holds import HOLDS
+from app.domain.language import say
 from app.domain.numbers import Pattern, shown
 from app.domain.reading import Exact, read
 from app.domain.stages import STEP_WORDS, Stage, Step
@@ -177,7 +178,11 @@ def clock_of(session: Session, row: Any, now: datetime) -> tuple[Clock | None, P
         return None, None
     lain, needs = found.under_weight, found.minimum
     share = min(lain / needs, 1.0) if needs else 1.0
-    words = f"{whole_minutes(lain)} of {duration(needs.total_seconds())} under weight"
+    words = say(
+        "{lain} of {needs} under weight",
+        lain=whole_minutes(lain),
+        needs=duration(needs.total_seconds()),
+    )
     running = row.stage == Stage.UNDER_PRESS and _weights_on(session, row.stack_id)
     return Clock(lain, needs, found.ready_at, share, running, not found.remaining, words), found
 
@@ -189,13 +194,13 @@ def place_in_stack(session: Session, row: Any) -> tuple[int | None, str]:
     lying = (LAYER.c.stack_id == row.stack_id, LAYER.c.out_at.is_(None))
     below = func.count().filter(LAYER.c.layer <= row.layer)
     place, count = session.execute(select(below, func.count()).select_from(LAYER).where(*lying)).one()
-    return place, f", layer {place} of {count} from the bottom"
+    return place, say(", layer {place} of {count} from the bottom", place=place, count=count)
 
 
 def _hold(hold: Hold, line: LogLine | None) -> HoldView:
     row = HOLDS.get(hold.kind)
-    words, do = (row.words, row.do) if row else (hold.kind, "")
-    stops = tuple(STEP_WORDS[step][0] for step in Step if row and step in row.stops)
+    words, do = (say(row.words), say(row.do)) if row else (hold.kind, "")
+    stops = tuple(say(STEP_WORDS[step][0]) for step in Step if row and step in row.stops)
     return HoldView(hold.kind, words, hold.put_at, hold.why or "", do, stops, line.who if line else (),
                     hold.with_whom or "", hold.due_on)  # fmt: skip
 

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from app.domain.holds import OUT
+from app.domain.language import say
 from app.domain.limits import limit_words, treatment_holds
 from app.domain.numbers import shown
 from app.domain.treatment import STANDS_STILL
@@ -169,7 +170,8 @@ def _known(session: Session, row: Any) -> dict[str, Any]:
         "event_date": row.event_date or "", "locality": row.locality or "", "is_sensitive": row.is_sensitive,
         "notes": row.notes or "", "consignment": row.consignment or "", "consignment_code": row.consignment_code or "",
         "pieces": row.pieces, "bulk": row.bulk, "part": row.part, "parts": parts,
-        "part_words": f"{row.part} of {parts}" if parts > 1 else "", "others": other_parts(session, row, patterns),
+        "part_words": say("{part} of {parts}", part=row.part, parts=parts) if parts > 1 else "",
+        "others": other_parts(session, row, patterns),
         "adhesive": row.adhesive or "", "method": row.method or "", "glued_at": row.glued_at,
         "without_weight": row.without_weight,
         "has_label": row.has_label, "version": row.version, "hazards": hazards_of(session, row),
@@ -185,7 +187,7 @@ def _standing(session: Session, row: Any, judged: Judge) -> dict[str, Any]:
         "since": row.came_at, "age": age(row.came_at, judged.now) if row.came_at else "",
         "place": place_of(row, layer_words), "cabinet": row.cabinet or "", "shelf": row.shelf or "",
         "stack": row.stack or "", "layer": place, "table": row.on_table or "", "bundle": row.bundle or "",
-        "cautions": cautions_of(session, row), "outcome": row.outcome or "", "waits_for": judged.waits_for(row),
+        "cautions": cautions_of(session, row), "outcome": row.outcome or "", "waits_for": say(judged.waits_for(row)),
         "treated_until": row.treated_until,
         "treated": treatment_holds(row.treated_until, judged.now), "clock": clock,
         "next_steps": next_steps(row), "stalled": wait.stalled, "limit_words": limit_words(wait.limit),

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Cabinet, Collector, PlantName, Sheet, Shelf, table_of
 from app.domain.folding import folded
 from app.domain.holds import HOLDS
+from app.domain.language import say
 from app.domain.stages import Stage
 from app.queries.house import patterns_now
 from app.queries.left_behind import left_behind_where
@@ -89,12 +90,20 @@ def in_place(session: Session, sieve: Sieve) -> ColumnElement[bool]:
     """The condition of the cabinet or shelf that is asked for. ValueError, in a sentence, for one that is not there."""
     cabinet_id = session.execute(select(Cabinet.id).where(Cabinet.name == sieve.cabinet)).scalar()
     if cabinet_id is None:
-        raise ValueError(f"There is no cabinet called {sieve.cabinet}. Look it up on the cabinets page.")
+        raise ValueError(
+            say("There is no cabinet called {cabinet}. Look it up on the cabinets page.", cabinet=sieve.cabinet)
+        )
     shelves = {
         row.name: row.id for row in session.execute(select(Shelf.name, Shelf.id).where(Shelf.cabinet_id == cabinet_id))
     }
     if sieve.shelf and sieve.shelf not in shelves:
-        raise ValueError(f"Cabinet {sieve.cabinet} has no shelf {sieve.shelf}. Look it up on the cabinets page.")
+        raise ValueError(
+            say(
+                "Cabinet {cabinet} has no shelf {shelf}. Look it up on the cabinets page.",
+                cabinet=sieve.cabinet,
+                shelf=sieve.shelf,
+            )
+        )
     if sieve.shelf:
         return and_(SHEET.c.shelf_id == shelves[sieve.shelf])
     loose = and_(SHEET.c.shelf_id.is_(None), SHEET.c.cabinet_id == cabinet_id)
@@ -109,11 +118,15 @@ def in_place(session: Session, sieve: Sieve) -> ColumnElement[bool]:
 
 def _check_names(sieve: Sieve) -> None:
     if sieve.sort and sieve.sort not in ORDERS:
-        raise ValueError(f"A list is not sorted by {sieve.sort}. The orders are {', '.join(ORDERS)}.")
+        raise ValueError(
+            say("A list is not sorted by {sort}. The orders are {orders}.", sort=sieve.sort, orders=", ".join(ORDERS))
+        )
     if sieve.held not in ("", ANY_HOLD, *HOLDS):
-        raise ValueError(f"There is no hold called {sieve.held}. The holds are {', '.join(HOLDS)}.")
+        raise ValueError(
+            say("There is no hold called {held}. The holds are {holds}.", held=sieve.held, holds=", ".join(HOLDS))
+        )
     if (sieve.shelf or sieve.loose) and not sieve.cabinet:
-        raise ValueError("A shelf is named together with its cabinet. Choose a cabinet.")
+        raise ValueError(say("A shelf is named together with its cabinet. Choose a cabinet."))
 
 
 def _check_bounds(sieve: Sieve) -> None:
@@ -121,14 +134,18 @@ def _check_bounds(sieve: Sieve) -> None:
     if sieve.cabinet or sieve.q.strip():
         return
     if sieve.sort in BY_NAME:
-        raise ValueError("By plant or family one cabinet is listed at a time. Choose a cabinet, or search for a name.")
+        raise ValueError(
+            say("By plant or family one cabinet is listed at a time. Choose a cabinet, or search for a name.")
+        )
     if sieve.held and sieve.stage == Stage.FILED:
-        raise ValueError("Filed sheets with a hold are looked up one cabinet at a time. Choose a cabinet.")
+        raise ValueError(say("Filed sheets with a hold are looked up one cabinet at a time. Choose a cabinet."))
 
 
 def _of_stage(stage: str) -> list[Any]:
     if stage not in list(Stage):
-        raise ValueError(f"There is no stage called {stage}. The stages are {', '.join(Stage)}.")
+        raise ValueError(
+            say("There is no stage called {stage}. The stages are {stages}.", stage=stage, stages=", ".join(Stage))
+        )
     if stage == Stage.FILED:
         return [SHEET.c.stage == stage, SHEET.c.closed_as.is_(None)]
     return [SHEET.c.stage == stage]

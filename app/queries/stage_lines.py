@@ -6,12 +6,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from app.domain.language import mark, say, say_n
 from app.domain.limits import TO_FILE, TO_FREEZE, TO_INSPECT, TO_MEND, waits_for
 from app.domain.stages import Stage
 from app.queries.filed import FiledCounts
 from app.queries.press import LayerView, StackView
 from app.queries.stalled import Waiting
 from app.queries.waiting import IN_FREEZER
+
+HELD, OUT = mark("held"), mark("out")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,42 +78,52 @@ def dry_counts(mine: Sequence[Waiting]) -> dict[str, int]:
 def _intake(counted: Counted) -> tuple[StageLine, ...]:
     fresh, dry = counted.of(fresh=True), counted.of()
     if not fresh + dry:
-        return (StageLine("nothing waits"),)
-    kinds = f"{fresh:,} fresh, {dry:,} dry" if fresh and dry else "all fresh" if fresh else "all dry"
+        return (StageLine(say("nothing waits")),)
     return (
-        StageLine(f"{kinds}, oldest {counted.oldest_age}"),
+        StageLine(_kinds(fresh, dry, counted.oldest_age)),
         *_apart(counted),
-        *_over(counted, f"limit {counted.limit}"),
+        *_over(counted, say("limit {limit}", limit=counted.limit)),
     )
+
+
+def _kinds(fresh: int, dry: int, oldest: str) -> str:
+    if fresh and dry:
+        return say("{fresh:,} fresh, {dry:,} dry, oldest {age}", fresh=fresh, dry=dry, age=oldest)
+    return say("all fresh, oldest {age}", age=oldest) if fresh else say("all dry, oldest {age}", age=oldest)
 
 
 def _drying(counted: Counted) -> tuple[StageLine, ...]:
     if not counted.mine:
-        return (StageLine("nothing is drying"),)
-    feel = (StageLine(f"{counted.to_feel:,} may be checked today"),) if counted.to_feel else ()
-    late = (StageLine(f"{counted.stalled:,} want new papers", True),) if counted.stalled else ()
-    return (StageLine(f"oldest {counted.oldest_age}"), *feel, *_apart(counted), *late)
+        return (StageLine(say("nothing is drying")),)
+    feel = (StageLine(say("{count:,} may be checked today", count=counted.to_feel)),) if counted.to_feel else ()
+    late = (StageLine(say("{count:,} want new papers", count=counted.stalled), True),) if counted.stalled else ()
+    return (StageLine(say("oldest {age}", age=counted.oldest_age)), *feel, *_apart(counted), *late)
 
 
 def _ready(counted: Counted) -> tuple[StageLine, ...]:
     tables = counted.sum_of("on_tables")
-    more = _some((tables, "on a table" if tables == 1 else "on tables"), (counted.sum_of("to_freeze"), TO_FREEZE))
-    words = ", ".join([f"{counted.may_be_taken_up:,} may be taken up", *more, *_apart_words(counted)])
+    up = say("{count:,} may be taken up", count=counted.may_be_taken_up)
+    on_tables = [say_n("{n:,} on a table", "{n:,} on tables", tables)] if tables else []
+    more = [*on_tables, *_some((counted.sum_of("to_freeze"), TO_FREEZE))]
+    words = ", ".join([up, *more, *_apart_words(counted)])
     return (StageLine(words), *_over(counted))
 
 
 def _mounted(counted: Counted) -> tuple[StageLine, ...]:
-    late = f"{counted.stalled:,} over {counted.limit.replace('1 hour', 'an hour')}"
+    limit = counted.limit.replace(say("1 hour"), say("an hour"))
+    late = say("{count:,} over {limit}", count=counted.stalled, limit=limit)
     late_line = (StageLine(late, True),) if counted.stalled else ()
-    return (*late_line, StageLine("not yet under weight"), *_apart(counted))
+    return (*late_line, StageLine(say("not yet under weight")), *_apart(counted))
 
 
 def _under_press(counted: Counted) -> tuple[StageLine, ...]:
     stacks = sum(bool(stack.layers) for stack in counted.stacks)
-    forgotten = (StageLine(f"{counted.stalled:,} ready and forgotten", True),) if counted.stalled else ()
+    forgotten = (
+        (StageLine(say("{count:,} ready and forgotten", count=counted.stalled), True),) if counted.stalled else ()
+    )
     return (
-        StageLine("1 stack" if stacks == 1 else f"{stacks} stacks"),
-        StageLine(f"{counted.ready:,} may come out now"),
+        StageLine(say_n("{n} stack", "{n} stacks", stacks)),
+        StageLine(say("{count:,} may come out now", count=counted.ready)),
         *_apart(counted),
         *forgotten,
     )
@@ -119,11 +132,11 @@ def _under_press(counted: Counted) -> tuple[StageLine, ...]:
 def _dry(counted: Counted) -> tuple[StageLine, ...]:
     waiting = dry_counts(counted.mine)
     parts = _some(*((waiting.get(what, 0), what) for what in (TO_INSPECT, TO_MEND, TO_FREEZE, TO_FILE)))
-    return (StageLine(", ".join([*parts, *_apart_words(counted)]) or "nothing waits"), *_over(counted))
+    return (StageLine(", ".join([*parts, *_apart_words(counted)]) or say("nothing waits")), *_over(counted))
 
 
 def _filed(counted: Counted) -> tuple[StageLine, ...]:
-    return (StageLine("this week"), StageLine(f"{counted.filed.in_all:,} in all"))
+    return (StageLine(say("this week")), StageLine(say("{count:,} in all", count=counted.filed.in_all)))
 
 
 def _apart(counted: Counted) -> tuple[StageLine, ...]:
@@ -132,16 +145,16 @@ def _apart(counted: Counted) -> tuple[StageLine, ...]:
 
 
 def _apart_words(counted: Counted) -> list[str]:
-    return _some((counted.held, "held"), (counted.sum_of("out"), "out"), (counted.sum_of("in_freezer"), IN_FREEZER))
+    return _some((counted.held, HELD), (counted.sum_of("out"), OUT), (counted.sum_of("in_freezer"), IN_FREEZER))
 
 
 def _some(*counts: tuple[int, str]) -> list[str]:
-    return [f"{count:,} {what}" for count, what in counts if count]
+    return [say("{count:,} {what}", count=count, what=what) for count, what in counts if count]
 
 
 def _over(counted: Counted, otherwise: str = "") -> tuple[StageLine, ...]:
     if counted.stalled:
-        return (StageLine(f"{counted.stalled:,} stalled", True),)
+        return (StageLine(say("{count:,} stalled", count=counted.stalled), True),)
     return (StageLine(otherwise),) if otherwise else ()
 
 

@@ -25,6 +25,7 @@ from app.db.models import (
 )
 from app.db.prepared import prepared
 from app.domain.calendar import local_day
+from app.domain.language import say
 from app.domain.stages import STEP_WORDS, Step
 from app.queries.attendance import began_words
 from app.queries.checks import CheckHere, check_here
@@ -50,7 +51,15 @@ _STATION = prepared(
     .where(STATION.c.id == bindparam("station"), STATION.c.closed_at.is_(None))
 )  # fmt: skip
 _HERE = prepared(
-    select(Worker.id, Worker.number, Worker.name, Attendance.signed_in_at, Attendance.beside_id, Attendance.how)
+    select(
+        Worker.id,
+        Worker.number,
+        Worker.name,
+        Attendance.signed_in_at,
+        Attendance.beside_id,
+        Attendance.how,
+        Worker.language,
+    )
     .join(Attendance, Attendance.worker_id == Worker.id)
     .where(Attendance.station_id == bindparam("station"), Attendance.signed_out_at.is_(None))
     .order_by(Attendance.id)
@@ -75,6 +84,7 @@ class SignedIn:
     beside: str
     teaches: bool
     began: str
+    language: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,7 +200,7 @@ def _workers(session: Session, station_id: int) -> tuple[SignedIn, ...]:
     names = {row.id: row.name for row in rows}
     here = [
         SignedIn(row.id, row.number, row.name, row.signed_in_at, names.get(row.beside_id, ""), row.id in teachers,
-                 began_words(row.how))
+                 began_words(row.how), row.language)
         for row in rows
     ]  # fmt: skip
     return tuple(sorted(here, key=lambda worker: worker.teaches))
@@ -200,12 +210,14 @@ def _today(session: Session, now: datetime, zone: ZoneInfo) -> tuple[TodayCount,
     asked = {"day": local_day(now, zone), "steps": [step.value for step in TOLD_TODAY]}
     counts = {step: credit // 60 for step, credit in session.execute(_TODAY, asked)}
     return tuple(
-        TodayCount(step.value, STEP_WORDS[step][1], counts[step.value]) for step in TOLD_TODAY if counts.get(step.value)
+        TodayCount(step.value, say(STEP_WORDS[step][1]), counts[step.value])
+        for step in TOLD_TODAY
+        if counts.get(step.value)
     )
 
 
 def _place(row: Any) -> str:
-    return f"{row.cabinet}, shelf {row.shelf}" if row.shelf else row.cabinet or ""
+    return say("{cabinet}, shelf {shelf}", cabinet=row.cabinet, shelf=row.shelf) if row.shelf else row.cabinet or ""
 
 
 def _asks(pending: dict[str, Any] | None) -> str:

@@ -9,6 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.db.models import Bundle, Collector, Consignment, Entry, EntryWorker, PlantName, Sheet, Specimen, table_of
+from app.domain.language import say
 from app.domain.numbers import shown
 from app.domain.stages import STAGES, Stage, Step
 from app.queries.house import patterns_now
@@ -112,10 +113,14 @@ def _said(session: Session, *where: Any) -> SaidBefore | None:
         return None
     stage = Stage(row.stage) if row.stage else None
     return SaidBefore(
-        row.number, shown(row.number, patterns_now(session)), STAGES[stage].stands if stage else "is not taken in", row.part,
+        row.number, shown(row.number, patterns_now(session)), _stands(stage), row.part,
         row.parts or 1, row.consignment or "", row.plant or "", row.authorship or "", row.family or "", row.by or "",
         row.record_number or "", row.event_date or "", row.locality or "", row.bulk, _came(stage),
     )  # fmt: skip
+
+
+def _stands(stage: Stage | None) -> str:
+    return say(STAGES[stage].stands) if stage else say("is not taken in")
 
 
 def _came(stage: Stage | None) -> str:

@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session, aliased
 
 from app.db.models import Change, SignOff, TallyDay, Worker, table_of
 from app.domain.calendar import local_day
+from app.domain.language import say
 from app.domain.sign_off_rules import DIFFICULTIES, ORDINARY, TAUGHT, sheets_words
 from app.domain.stages import STEP_WORDS, Step
 from app.queries.findings import NOTHING, LookedAt, findings_by_worker
@@ -172,4 +173,4 @@ def _last_done(session: Session) -> Mapping[int, dict[str, date]]:
 
 
 def _words(step: Step) -> str:
-    return STEP_WORDS[step][0].capitalize()
+    return say(STEP_WORDS[step][0]).capitalize()

@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Cabinet, table_of
 from app.domain.calendar import Calendar, local_day, open_days_between
 from app.domain.house import House
+from app.domain.language import mark, say
 from app.domain.limits import limit_of, limit_words
 from app.domain.stages import STAGES, Stage
 from app.domain.survival import kaplan_meier, points, quantile
@@ -119,7 +120,7 @@ def _one(stage: Stage, count: Count, ground: _Ground, row: Any, cabinets: tuple[
     suggestion = suggested(stage, found, least=least, open_share=share, in_cabinet=is_one)
     own_days = row.limit_open_days if is_one and stage in ON_SHELVES else None
     return Usual(
-        stage, row.name if is_one else STAGES[stage].words, row.id if is_one else None,
+        stage, row.name if is_one else say(STAGES[stage].words), row.id if is_one else None,
         _limits(stage, ground.house, own_days), own_days if is_one else _rule_now(stage, ground.house),
         median, ninety, curve.ended, curve.waiting, len(count.weeks), usual_words(median, ninety),
         points(curve, until_h), until_h, suggestion, cabinets,
@@ -136,7 +137,7 @@ def _limits(stage: Stage, house: House, own_days: int | None) -> str:
             for words, facts in _LIMITS.get(stage, (("", {}),))]  # fmt: skip
     if len(said) > 1 and len({limit for _, limit in said}) == 1:
         return said[0][1]
-    return ", ".join(f"{words} {limit}".strip() for words, limit in said)
+    return ", ".join(say("{what} {limit}", what=words, limit=limit).strip() for words, limit in said)
 
 
 def _cabinets(session: Session) -> list[Any]:
@@ -152,11 +153,11 @@ def _open_share(calendar: Calendar, today: date) -> Fraction:
 
 
 _LIMITS: dict[Stage, tuple[tuple[str, dict[str, Any]], ...]] = {
-    Stage.INTAKE: (("dry", {}), ("fresh", {"fresh": True})),
-    Stage.DRYING: (("papers with heat", {"method": "heated"}), ("without", {})),
-    Stage.UNDER_PRESS: (("once ready", {}),),
+    Stage.INTAKE: ((mark("dry"), {}), (mark("fresh"), {"fresh": True})),
+    Stage.DRYING: ((mark("papers with heat"), {"method": "heated"}), (mark("without"), {})),
+    Stage.UNDER_PRESS: ((mark("once ready"), {}),),
     Stage.DRY: (
-        ("to inspect", {}), ("to mend", {"outcome": "to-be-mended"}),
-        ("to freeze", {"outcome": "passed", "to_freeze": True}), ("to file", {"outcome": "passed"}),
+        (mark("to inspect"), {}), (mark("to mend"), {"outcome": "to-be-mended"}),
+        (mark("to freeze"), {"outcome": "passed", "to_freeze": True}), (mark("to file"), {"outcome": "passed"}),
     ),
 }  # fmt: skip

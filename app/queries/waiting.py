@@ -13,6 +13,7 @@ from app.domain.attempt import PressClock
 from app.domain.calendar import Calendar
 from app.domain.holds import keeping
 from app.domain.house import House
+from app.domain.language import mark
 from app.domain.limits import TO_FILE, TO_FREEZE, TO_INSPECT, limit_of, must_freeze, waits_for, waits_since
 from app.domain.stages import Stage, Step
 from app.domain.stalls import Limit, is_stalled, stalls_at
@@ -105,5 +106,5 @@ def ready_since(clock: PressClock | None, now: datetime) -> datetime | None:
     return clock.ready_at if clock is not None and not clock.remaining else None
 
 
-IN_FREEZER = "in the freezer"
+IN_FREEZER = mark("in the freezer")
 _DRY_STEPS = {TO_INSPECT: Step.INSPECT, TO_FILE: Step.FILE}

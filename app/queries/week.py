@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Entry, table_of
 from app.domain.calendar import Calendar, iso_week, local_day, open_days_between, week_bounds
+from app.domain.language import mark, say
 from app.domain.limits_of_weeks import WEEKS, chart
 from app.domain.rates import HOUR_S
 from app.domain.stages import STEP_WORDS, Step
@@ -38,7 +39,7 @@ RATED_WEEKS = 8  # the week itself and the seven before it
 ROOM_STEPS = (
     Step.TAKE_IN, Step.PASS_AS_DRY, Step.MOUNT, Step.PUT_UNDER_WEIGHT, Step.TAKE_OUT, Step.INSPECT, Step.FILE,
 )  # fmt: skip
-AT_THE_TABLES = "hours at the tables"
+AT_THE_TABLES = mark("hours at the tables")
 _FIRST = select(func.min(ENTRY.c.happened_at))
 
 
@@ -78,7 +79,7 @@ def week(session: Session, year: int, week: int, now: datetime, zone: ZoneInfo, 
     """
     starts_at, ends_at = week_bounds(year, week, zone)
     if starts_at > now:
-        raise ValueError(f"Week {week} of {year} has not begun yet.")
+        raise ValueError(say("Week {week} of {year} has not begun yet.", week=week, year=year))
     monday, house = date.fromisocalendar(year, week, 1), house_now(session)
     known = Weeks(session)
     spans = [_span(monday - back * A_WEEK, zone) for back in range(WEEKS, -1, -1)]

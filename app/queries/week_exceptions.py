@@ -9,6 +9,7 @@ from sqlalchemy import and_, bindparam, or_, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Doubt, EntryWorker, Sheet, Stack, Worker, table_of
+from app.domain.language import say
 from app.domain.numbers import shown
 from app.domain.stages import STEP_WORDS, Step
 from app.domain.words import duration
@@ -75,7 +76,7 @@ def changed_since(session: Session, weeks: Weeks, span: Span, *, named: bool) ->
     names = _Names(session, [row for _, row in changes], named=named)
     return tuple(
         ChangedSince(row.id, back, row.happened_at, row.recorded_at, names.subject(row),
-                     f"{'taken back: ' if back else ''}{_deed(row.step)}", row.reason or "", names.by(row))
+                     say("taken back: {deed}", deed=_deed(row.step)) if back else _deed(row.step), row.reason or "", names.by(row))
         for back, row in changes
     )  # fmt: skip
 
@@ -138,12 +139,12 @@ def _portions(ids: set[int]) -> Iterable[list[int]]:
 
 
 def _deed(step: str) -> str:
-    return STEP_WORDS[Step(step)][1]
+    return say(STEP_WORDS[Step(step)][1])
 
 
 def _new_number(row: Any, names: _Names) -> str:
     old, new = (shown(row.facts[name], names.patterns) for name in ("old_number", "new_number"))
-    return f"{old} became {new}"
+    return say("{old} became {new}", old=old, new=new)
 
 
 # Which kinds of exception a standing entry is.
@@ -156,8 +157,8 @@ KINDS: dict[str, Callable[[Any], bool]] = {
     "new-number": lambda row: row.step == Step.RENUMBER,
 }
 SAID: dict[str, Callable[[Any, _Names], str]] = {
-    "early-release": lambda row, names: f"taken out {duration(row.early_by_s)} early",
-    "called-in-question": lambda row, names: f"came out {duration(row.short_s)} short of its time",
+    "early-release": lambda row, names: say("taken out {early_by_s} early", early_by_s=duration(row.early_by_s)),
+    "called-in-question": lambda row, names: say("came out {short_s} short of its time", short_s=duration(row.short_s)),
     "correction": lambda row, names: _deed(row.taken) if row.taken else _deed(row.step),
     "new-number": _new_number,
 }

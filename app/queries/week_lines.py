@@ -7,6 +7,7 @@ from datetime import datetime
 from fractions import Fraction
 
 from app.domain.intervals import Interval
+from app.domain.language import mark
 from app.domain.limits_of_weeks import Chart
 from app.domain.stages import Stage, Step
 from app.queries.hours import Hours
@@ -162,11 +163,11 @@ class RoomLine:
 
 # The kinds of exception in the order in which they are told, and their headings.
 EXCEPTIONS: dict[str, str] = {
-    "early-release": "Let out early",
-    "out-early": "Found out of its stack",
-    "called-in-question": "Called in question",
-    "correction": "Taken back",
-    "late": "Written late",
-    "after-the-fact": "Told after the fact",
-    "new-number": "Given a new number",
+    "early-release": mark("Let out early"),
+    "out-early": mark("Found out of its stack"),
+    "called-in-question": mark("Called in question"),
+    "correction": mark("Taken back"),
+    "late": mark("Written late"),
+    "after-the-fact": mark("Told after the fact"),
+    "new-number": mark("Given a new number"),
 }

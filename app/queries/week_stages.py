@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Sheet, TallyStay, table_of
 from app.domain.calendar import iso_week
+from app.domain.language import say
 from app.domain.stages import STAGES, Stage, Step
 from app.domain.survival import kaplan_meier, quantile
 from app.domain.usual import HALF
@@ -92,7 +93,7 @@ def _stage(stage: Stage, view: StageView, flows: Sequence[Any], waited: dict[str
     waits, mine = stage is not Stage.FILED, stays.get(stage, Counter())
     here = waited.get(stage, Waited())
     return StageWeek(
-        stage, STAGES[stage].words, _sum(flow for flow in flows if flow[1] == stage != flow[0]),
+        stage, say(STAGES[stage].words), _sum(flow for flow in flows if flow[1] == stage != flow[0]),
         _sum(flow for flow in flows if flow[0] == stage), _sum(flow for flow in flows if flow[0] == stage and _is_back(*flow[:2])),
         here.count, here.oldest, mine.total() if waits else 0,
         quantile(kaplan_meier(mine, {}), HALF) if waits and mine else None,

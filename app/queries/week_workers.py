@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Worker, table_of
 from app.domain.house import House
 from app.domain.intervals import scaled_interval, wilson_interval
+from app.domain.language import say
 from app.domain.rates import HOUR_S
 from app.domain.stages import STEP_WORDS, Step
 from app.queries.hours import Bench, Hours, HoursBy, Presence, benches, hours_within, kept_since, presences
@@ -88,7 +89,7 @@ def _worker(row: Any, ground: Ground, rated: int, looked: Looked | None) -> Work
 def _step(worker: int, step: Step, ground: Ground, rated: int) -> StepLine:
     handed = ground.sheets[-1].by_worker[worker, step]
     hours_s = _own_s(worker, step, ground.hours[-1], ground.benches)
-    return StepLine(step, STEP_WORDS[step][1], handed.sheets, handed.credit, handed.learning, hours_s,
+    return StepLine(step, say(STEP_WORDS[step][1]), handed.sheets, handed.credit, handed.learning, hours_s,
                     _rate(worker, step, ground, rated))  # fmt: skip
 
 

@@ -23,6 +23,7 @@ from app.db.models import (
     table_of,
 )  # fmt: skip
 from app.db.prepared import prepared
+from app.domain.language import say
 from app.domain.numbers import Pattern, shown
 from app.domain.stages import Stage, Step
 from app.queries.sheet_facts import HoldView
@@ -101,7 +102,7 @@ class Walk:
     @property
     def begins(self) -> str:
         """The sentence up to what was before, without its moments."""
-        return f"{self.to}; before that {self.before}" if self.before else self.to
+        return say("{place}; before that {before}", place=self.to, before=self.before) if self.before else self.to
 
 
 def walk_of(session: Session, row: Any, place: str, holds: Sequence[HoldView], last: LogLine | None,
@@ -111,11 +112,13 @@ def walk_of(session: Session, row: Any, place: str, holds: Sequence[HoldView], l
     here = _here(session, row, place, patterns)
     away = kinds.get("out")
     if row.closed_as is not None:
-        here = f"Out of the queue: {row.closed_as}"
+        here = say("Out of the queue: {reason}", reason=say(row.closed_as))
     elif away is not None:
-        here = f"Out{f' with {away.with_whom}' if away.with_whom else ''}"
+        here = say("Out with {name}", name=away.with_whom) if away.with_whom else say("Out")
     elif "not-found" in kinds:
-        here = f"Not found; by the log it is {here[:1].lower()}{here[1:]}" if place else "Not found"
+        here = (
+            say("Not found; by the log it is {place}", place=here[:1].lower() + here[1:]) if place else say("Not found")
+        )
     is_gone = away is not None or row.closed_as is not None
     before = _in(place) if is_gone and place else _before(session, row.id, place)
     return Walk(here, before, last.station if last else "", last.happened_at if last else None, last.who if last else (),
@@ -124,10 +127,10 @@ def walk_of(session: Session, row: Any, place: str, holds: Sequence[HoldView], l
 
 def _here(session: Session, row: Any, place: str, patterns: Sequence[Pattern]) -> str:
     if row.stage is None:
-        return "Not taken in yet: it is only on a list"
+        return say("Not taken in yet: it is only on a list")
     if not place:
-        return "Nobody has said where it lies"
-    words = f"on {place}" if row.on_table and not row.stack else _in(place)
+        return say("Nobody has said where it lies")
+    words = say("on {place}", place=place) if row.on_table and not row.stack else _in(place)
     if row.shelf and not row.stack and not row.on_table:
         words += _between(session, row, patterns)
     elif row.bundle_id is not None and not row.cabinet:
@@ -136,7 +139,7 @@ def _here(session: Session, row: Any, place: str, patterns: Sequence[Pattern]) -
 
 
 def _in(place: str) -> str:
-    return f"in {place}"
+    return say("in {place}", place=place)
 
 
 def _between(session: Session, row: Any, patterns: Sequence[Pattern]) -> str:
@@ -147,8 +150,14 @@ def _between(session: Session, row: Any, patterns: Sequence[Pattern]) -> str:
     found = [session.execute(each, values).first() for each in (_BY_NAME if by_name else _BY_NUMBER)]
     before, behind = (shown(each.number, patterns) if each else "" for each in found)
     if before and behind:
-        return f", between {before} and {behind}"
-    return f", behind {before}" if before else f", in front of {behind}" if behind else ""
+        return say(", between {before} and {behind}", before=before, behind=behind)
+    return (
+        say(", behind {before}", before=before)
+        if before
+        else say(", in front of {behind}", behind=behind)
+        if behind
+        else ""
+    )
 
 
 def _in_freezer(session: Session, bundle_id: int) -> str:
@@ -156,17 +165,18 @@ def _in_freezer(session: Session, bundle_id: int) -> str:
     if load is None:
         return ""
     if load.out_at is not None:
-        return f", load {load.name}, out of the freezer and still closed"
+        return say(", load {name}, out of the freezer and still closed", name=load.name)
     if load.put_in_at is None:
-        return f", load {load.name}, not yet in the freezer"
-    return f", load {load.name}, in {load.freezer or 'the freezer'}"
+        return say(", load {name}, not yet in the freezer", name=load.name)
+    return say(", load {name}, in {freezer}", name=load.name, freezer=load.freezer or say("the freezer"))
 
 
 def _before(session: Session, sheet_id: int, place: str) -> str:
     """The last place before this one that anybody named; empty when there is none."""
     for row in session.execute(_STOOD, {"sheet": sheet_id}):
-        shelf = f"{row.cabinet}, shelf {row.shelf}" if row.shelf else row.cabinet
-        words = f"stack {row.stack}" if row.stack else row.on_table or shelf
-        if words and words != place and not place.startswith(f"{words}, layer"):
-            return _in(words) if not row.on_table else f"on {words}"
+        shelf = say("{cabinet}, shelf {shelf}", cabinet=row.cabinet, shelf=row.shelf) if row.shelf else row.cabinet
+        words = say("stack {name}{layer}", name=row.stack, layer="") if row.stack else row.on_table or shelf
+        is_here = words == place or (row.stack and place.startswith(f"{words},"))
+        if words and not is_here:
+            return _in(words) if not row.on_table else say("on {place}", place=words)
     return ""

@@ -11,6 +11,7 @@ from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Entry, EntryWorker, PlantName, RefusedScan, Sheet, Worker, table_of
+from app.domain.language import say
 from app.domain.numbers import Pattern, shown
 from app.domain.stages import Step
 from app.queries.house import patterns_now
@@ -76,7 +77,17 @@ def seen_again(session: Session, now: datetime) -> tuple[WithdrawnLine, ...]:
 def came_again(asked: Asked, kind: NeedKind) -> list[Need]:
     """Lines about withdrawn sheets that are here again: the manager takes them in, or puts the number right."""
     found = seen_again(asked.session, asked.judged.now)
-    return [of_sheet(asked, kind, each.number, each.at, "intake", f"{kind.words}: {each.closed_as}") for each in found]
+    return [
+        of_sheet(
+            asked,
+            kind,
+            each.number,
+            each.at,
+            "intake",
+            say("{what}: {reason}", what=kind.words, reason=say(each.closed_as)),
+        )
+        for each in found
+    ]
 
 
 def _line(row: Any, patterns: Sequence[Pattern], at: datetime, by: str) -> WithdrawnLine:

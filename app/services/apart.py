@@ -12,6 +12,7 @@ from app.domain.attempt import Attempt
 from app.domain.errors import Refusal, Refused
 from app.domain.folding import folded
 from app.domain.holds import AWAY
+from app.domain.language import say
 from app.domain.moves import NEXT_BY_STAGE, fits, refusals
 from app.domain.numbers import shown
 from app.domain.sheet import NOWHERE, Place, Standing
@@ -52,9 +53,12 @@ def tell_apart(desk: Desk, row: RowMapping) -> Answer:
     enter(desk, new["id"], standing_of(new), other)
     answer = saying.done(desk, row, Step.TELL_APART, entry_id, stands)
     said, old = shown(number, desk.patterns), shown(row["number"], desk.patterns)
-    lines = (*answer.lines, f"The other sheet is {said} from now on. This one stays {old}.")
+    lines = (
+        *answer.lines,
+        say("The other sheet is {number} from now on. This one stays {old_number}.", number=said, old_number=old),
+    )
     if not is_known:
-        lines += ("Nobody knows which was which: both are held until the manager says.",)
+        lines += (say("Nobody knows which was which: both are held until the manager says."),)
     return replace(answer, lines=lines, next=_slip_for_other(said), slip=number)
 
 
@@ -83,10 +87,14 @@ def divide(desk: Desk, row: RowMapping) -> Answer:
     enter(desk, new["id"], standing_of(new), other)
     answer = saying.done(desk, row, Step.DIVIDE, entry_id, stands)
     said = shown(number, desk.patterns)
-    named = f", {name}," if name else ""
-    lines = (*answer.lines, f"The other plant{named} is {said}: same gathering, its own label still to come.")
-    next_ = f"Print the slip of {said}, lay it with the other plant in a fold of its own, and put it with what waits for a label."
-    return replace(answer, lines=lines, next=next_, slip=number)
+    return replace(answer, lines=(*answer.lines, _other_plant(name, said)), next=_slip_for_plant(said), slip=number)
+
+
+def _other_plant(name: str, number: str) -> str:
+    if not name:
+        return say("The other plant is {number}: same gathering, its own label still to come.", number=number)
+    return say("The other plant, {name}, is {number}: same gathering, its own label still to come.",
+               name=name, number=number)  # fmt: skip
 
 
 def can_be_divided(stage: Stage | None) -> bool:
@@ -96,16 +104,18 @@ def can_be_divided(stage: Stage | None) -> bool:
 
 def _attempt(desk: Desk, row: RowMapping, step: Step) -> Attempt:
     if not desk.by:
-        raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then the sheet."))
+        raise Refused(
+            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the sheet."))
+        )
     return make_attempt(desk, row, standing_of(row), step)
 
 
 def _noted(desk: Desk, row: RowMapping, standing: Standing) -> Answer:
     assert standing.stage is not None
-    goes_on = f"Do not cut them apart. {NEXT_BY_STAGE[standing.stage]}"
+    goes_on = say("Do not cut them apart. {next_deed}", next_deed=NEXT_BY_STAGE[standing.stage])
     if "name-query" in standing.holds:
-        words = "Its name is queried already; nothing more is to be written."
-        return Answer("done", "Noted.", (words,), goes_on, describe(desk.session, row, desk.patterns))
+        words = say("Its name is queried already; nothing more is to be written.")
+        return Answer("done", say("Noted."), (words,), goes_on, describe(desk.session, row, desk.patterns))
     name = _name(desk)
     why = f"Two plants are glued on this sheet{f'; the other is {name}' if name else ''}."
     facts: dict[str, Any] = {**desk.request.facts, "hold": "name-query"}
@@ -113,8 +123,13 @@ def _noted(desk: Desk, row: RowMapping, standing: Standing) -> Answer:
     answer = take_step(desk, row, standing, Step.PUT_HOLD)
     if answer.kind != "done":
         return answer
-    lines = (f"It {STAGES[standing.stage].stands}: two plants on one sheet. Its name is queried before it is filed.",)
-    return replace(answer, word="Noted.", lines=(*answer.lines, *lines), next=goes_on)
+    lines = (
+        say(
+            "It {stands}: two plants on one sheet. Its name is queried before it is filed.",
+            stands=STAGES[standing.stage].stands,
+        ),
+    )
+    return replace(answer, word=say("Noted."), lines=(*answer.lines, *lines), next=goes_on)
 
 
 def _name(desk: Desk) -> str:
@@ -132,8 +147,17 @@ def _here_again(standing: Standing) -> tuple[str, ...]:
     return tuple(sorted(standing.holds & AWAY))
 
 
+def _slip_for_plant(said: str) -> str:
+    return say(
+        "Print the slip of {number}, lay it with the other plant in a fold of its own, and put it with "
+        "what waits for a label.",
+        number=said,
+    )
+
+
 def _slip_for_other(said: str) -> str:
-    return (
-        f"Print the slip of {said} and lay it with the other sheet. Scan that one next: where it is damp, at the dryer; dry, "
-        "at intake; glued, at the press."
+    return say(
+        "Print the slip of {number} and lay it with the other sheet. Scan that one next: where it is damp, "
+        "at the dryer; dry, at intake; glued, at the press.",
+        number=said,
     )

@@ -12,6 +12,7 @@ from app.db.models import PutAside, table_of
 from app.db.rules import room_calendar, room_house
 from app.domain.aside import checked_until
 from app.domain.calendar import day_bounds, local_day
+from app.domain.language import say
 from app.services.changes import changed
 
 ASIDE = table_of(PutAside)
@@ -26,9 +27,9 @@ def put_aside(session: Session, key: str, many: int, until: date, why: str, now:
     kind, _, subject = key.partition(" ")
     why = " ".join(why.split())
     if not why:
-        raise ValueError("Say why; whoever asks next wants to know.")
+        raise ValueError(say("Say why; whoever asks next wants to know."))
     if len(why) > LONGEST:
-        raise ValueError(f"Say it in {LONGEST} letters at most.")
+        raise ValueError(say("Say it in {most} letters at most.", most=LONGEST))
     calendar = room_calendar(session, room_house(session)[0], zone)
     checked_until(kind, until, local_day(now, zone), calendar)
     _end(session, now, by, ASIDE.c.kind == kind, ASIDE.c.subject == subject)

@@ -15,6 +15,7 @@ from app.db.prepared import prepared
 from app.db.rules import room_house
 from app.domain.attendance import idle_since
 from app.domain.house import House
+from app.domain.language import say
 from app.services.changes import changed
 
 ATTENDANCE = table_of(Attendance)
@@ -91,9 +92,9 @@ def set_end(
     """
     row = session.execute(select(ATTENDANCE).where(ATTENDANCE.c.id == attendance_id)).one_or_none()
     if row is None:
-        raise ValueError("These hours are no longer kept by person.")
+        raise ValueError(say("These hours are no longer kept by person."))
     if not why.strip():
-        raise ValueError("Say why; it stays with what was changed.")
+        raise ValueError(say("Say why; it stays with what was changed."))
     if wrong := _wrong_end(session, row, ended_at, now):
         raise ValueError(wrong)
     if ended_at == row.signed_out_at:
@@ -106,11 +107,11 @@ def set_end(
 
 def _wrong_end(session: Session, row: Any, ended_at: datetime, now: datetime) -> str:
     if ended_at < row.signed_in_at:
-        return "That is before the sign-in. Give a later time."
+        return say("That is before the sign-in. Give a later time.")
     if ended_at > now:
-        return "That time has not come yet. Give an earlier one."
+        return say("That time has not come yet. Give an earlier one.")
     if _moved_on(session, row, ended_at):
-        return "By then they had signed in again, here or at another station. Give an earlier time."
+        return say("By then they had signed in again, here or at another station. Give an earlier time.")
     return ""
 
 

@@ -12,6 +12,7 @@ from app.db.models import Hold, table_of
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
 from app.domain.holds import OUT
+from app.domain.language import say
 from app.services import saying
 from app.services.custody import standing_of
 from app.services.deeds import put_hold, sheet_asked
@@ -32,7 +33,11 @@ def send_out(desk: Desk, with_whom: str, due_on: date | None) -> Answer:
         raise Refused(_out_already(desk, row["id"]))
     if (load := _load_of(desk, row["bundle_id"])) is not None:
         raise Refused(
-            Refusal("wrong-stage", f"It is in the freezer, in {load}.", "Send it out when the load is opened.")
+            Refusal(
+                "wrong-stage",
+                say("It is in the freezer, in {load}.", load=load),
+                say("Send it out when the load is opened."),
+            )
         )
     facts: dict[str, Any] = {"with_whom": " ".join(with_whom.split())}
     if due_on is not None:
@@ -41,14 +46,21 @@ def send_out(desk: Desk, with_whom: str, due_on: date | None) -> Answer:
     answer = put_hold(desk, OUT)
     if answer.kind != "done":
         return answer
-    return replace(saying.with_lines(answer, f"It is out with {facts['with_whom']}."), word="Sent out.")
+    return replace(
+        saying.with_lines(answer, say("It is out with {with_whom}.", with_whom=facts["with_whom"])),
+        word=say("Sent out."),
+    )
 
 
 def _out_already(desk: Desk, sheet_id: int) -> Refusal:
     mine = (HOLD.c.sheet_id == sheet_id, HOLD.c.kind == OUT, HOLD.c.lifted_at.is_(None))
     out = desk.session.execute(select(HOLD.c.with_whom, HOLD.c.put_at).where(*mine)).one()
-    words = f"It is out already, with {out.with_whom}, since {{since}}." if out.with_whom else "It is out already."
-    return Refusal("on-hold", words, "When it is here, scan it, or lift the hold.", facts={"since": out.put_at})
+    words = (
+        say("It is out already, with {with_whom}, since {{since}}.", with_whom=out.with_whom)
+        if out.with_whom
+        else say("It is out already.")
+    )
+    return Refusal("on-hold", words, say("When it is here, scan it, or lift the hold."), facts={"since": out.put_at})
 
 
 def _load_of(desk: Desk, bundle_id: int | None) -> str | None:

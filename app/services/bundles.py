@@ -12,6 +12,7 @@ from app.db.models import Bundle, Sheet, table_of
 from app.domain.answer import WORDS, Answer, Choice
 from app.domain.errors import Refusal, Refused
 from app.domain.holds import AWAY, HOLDS
+from app.domain.language import say, say_n
 from app.domain.moves import WORKFLOW, refusals
 from app.domain.numbers import shown
 from app.domain.stages import STEP_WORDS, Step
@@ -20,6 +21,7 @@ from app.services.custody import standing_of
 from app.services.desk import Desk
 from app.services.facts import make_attempt, shelf_facts
 from app.services.sheets import write_step
+from app.services.shelf_words import sheets_words
 from app.services.writers import writing_for
 
 BUNDLE = table_of(Bundle)
@@ -30,7 +32,9 @@ def bundle_by_code(desk: Desk, code: str) -> RowMapping:
     """The bundle with this code; refused when there is none, or its card was withdrawn."""
     found = desk.session.execute(select(BUNDLE).where(BUNDLE.c.code == code).with_for_update()).mappings().one_or_none()
     if found is None or found["closed_at"] is not None:
-        raise Refused(Refusal("unknown-number", "No bundle here has this card.", "Scan its sheets one by one."))
+        raise Refused(
+            Refusal("unknown-number", say("No bundle here has this card."), say("Scan its sheets one by one."))
+        )
     return found
 
 
@@ -40,8 +44,8 @@ def scan_bundle(desk: Desk, bundle: RowMapping) -> Answer:
     desk.keep(bundle_id=bundle["id"])
     steps = [desk.request.step] if desk.request.step else _steps_for(desk, rows)
     if not rows:
-        line = f"{bundle['name']} is empty. What is scanned next goes in it."
-        return Answer("done", f"{bundle['name']}.", (line,), "Scan the sheets, one by one.")
+        line = say("{name} is empty. What is scanned next goes in it.", name=bundle["name"])
+        return Answer("done", f"{bundle['name']}.", (line,), say("Scan the sheets, one by one."))
     pending = desk.in_hand("pending") or {}
     said_yes = desk.station is None or desk.request.facts.get("all") is True or pending.get("bundle") == bundle["id"]
     if len(steps) == 1 and said_yes and steps[0] is not None:
@@ -61,28 +65,29 @@ def leave_out(desk: Desk, row: RowMapping) -> Answer | None:
     number = shown(row["number"], desk.patterns)
     rest = len(_in_it(desk, pending["bundle"])) - len(left_out)
     carry = {"code": pending["code"], "step": pending["step"]}
-    choices = (Choice(f"Yes, the other {rest}", "facts.all", "yes"),) if pending["step"] else ()
+    choices = (Choice(say("Yes, the other {rest}", rest=rest), "facts.all", "yes"),) if pending["step"] else ()
     return Answer(
-        "which-one", WORDS["which-one"], (f"{number} is left out; {rest} others would go.",),
-        "Scan the next exception, or the bundle's card again.", choices=choices, carry=carry,
+        "which-one", WORDS["which-one"],
+        (say_n("{number} is left out; {n} other would go.", "{number} is left out; {n} others would go.", rest, number=number),),
+        say("Scan the next exception, or the bundle's card again."), choices=choices, carry=carry,
     )  # fmt: skip
 
 
 def _count_first(desk: Desk, bundle: RowMapping, rows: Sequence[RowMapping], steps: Sequence[Step]) -> Answer:
-    many = f"{len(rows)} sheets" if len(rows) != 1 else "1 sheet"
+    many = sheets_words(len(rows))
     if not steps and {Step.TAKE_IN, Step.LAY_TO_DRY} & set(desk.steps):
-        line = f"{bundle['name']}: {many}. What is scanned next goes in it, too."
-        return Answer("done", f"{bundle['name']}.", (line,), "Scan the sheets, one by one.")
+        line = say("{name}: {many}. What is scanned next goes in it, too.", name=bundle["name"], many=many)
+        return Answer("done", f"{bundle['name']}.", (line,), say("Scan the sheets, one by one."))
     if not steps:
         desk.keep(bundle_id=None)
-        line = f"{bundle['name']}: {many}. Nothing is done to all of it here."
-        return Answer("done", f"{bundle['name']}.", (line,), "Scan its sheets one by one.")
+        line = say("{name}: {many}. Nothing is done to all of it here.", name=bundle["name"], many=many)
+        return Answer("done", f"{bundle['name']}.", (line,), say("Scan its sheets one by one."))
     only = steps[0].value if len(steps) == 1 else ""
     desk.keep(pending={"bundle": bundle["id"], "code": bundle["code"], "step": only, "all_but": []})
-    choices = tuple(Choice(f"{STEP_WORDS[step][0].capitalize()}: all {len(rows)}", "choose", f"step={step.value}&facts.all=yes")
-                    for step in steps)  # fmt: skip
-    next_ = "Scan exceptions first, if there are any; then the card again."
-    return Answer("which-one", WORDS["which-one"], (f"{bundle['name']}: {many}. All of them?",), next_,
+    choices = tuple(Choice(say("{step}: all {count}", step=say(STEP_WORDS[step][0]).capitalize(), count=len(rows)), "choose",
+                           f"step={step.value}&facts.all=yes") for step in steps)  # fmt: skip
+    next_ = say("Scan exceptions first, if there are any; then the card again.")
+    return Answer("which-one", WORDS["which-one"], (say("{name}: {many}. All of them?", name=bundle['name'], many=many),), next_,
                   choices=choices, carry={"code": bundle["code"]})  # fmt: skip
 
 
@@ -90,13 +95,15 @@ def _move_all(
     desk: Desk, bundle: RowMapping, rows: Sequence[RowMapping], step: Step, left_out: Sequence[str]
 ) -> Answer:
     if step not in WORKFLOW or not WORKFLOW[step].by_bundle:
-        words = f"To {STEP_WORDS[step][0]} is judged sheet by sheet."
-        raise Refused(Refusal("wrong-stage", words, "Scan the sheets of it one by one."))
+        words = say("To {step} is judged sheet by sheet.", step=STEP_WORDS[step][0])
+        raise Refused(Refusal("wrong-stage", words, say("Scan the sheets of it one by one.")))
     if not desk.by:
-        raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then the card."))
+        raise Refused(
+            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the card."))
+        )
     moved, left = [], []
     for row in rows:
-        why = "left out" if row["number"] in left_out else _move_one(desk, row, step)
+        why = say("left out") if row["number"] in left_out else _move_one(desk, row, step)
         if why:
             left.append({"number": row["number"], "why": why})
         else:
@@ -112,12 +119,12 @@ def _move_one(desk: Desk, row: RowMapping, step: Step) -> str:
     attempt = make_attempt(desk, row, standing_of(row), step, **more)
     if away := sorted(attempt.sheet.holds & AWAY):
         # Its bundle's card was scanned, not the sheet: nobody has seen it.
-        return f"by the log it is {HOLDS[away[0]].words}; scan it if it is here"
+        return say("by the log it is {state}; scan it if it is here", state=HOLDS[away[0]].words)
     found = refusals(attempt)
     if found:
         return found[0].said(saying.desk_tell(desk))
     if row["last_at"] is not None and row["last_at"] > desk.happened_at:
-        return "its last entry is later than this"
+        return say("its last entry is later than this")
     write_step(desk, row, attempt, writing_for(desk, row, attempt))
     return ""
 
@@ -125,10 +132,12 @@ def _move_one(desk: Desk, row: RowMapping, step: Step) -> str:
 def _all_moved(
     desk: Desk, bundle: RowMapping, step: Step, moved: Sequence[str], left: Sequence[dict[str, str]]
 ) -> Answer:
-    lines = [f"{len(moved)} of {bundle['name']} {STEP_WORDS[step][1]}."]
+    lines = [
+        say("{moved} of {name} {STEP_WORDS}.", moved=len(moved), name=bundle["name"], STEP_WORDS=STEP_WORDS[step][1])
+    ]
     lines += [f"{shown(each['number'], desk.patterns)}: {each['why']}" for each in left]
     entry = desk.written[-1] if desk.written else None
-    return Answer("done" if moved else "stop", STEP_WORDS[step][1].capitalize() + "." if moved else WORDS["stop"],
+    return Answer("done" if moved else "stop", say(STEP_WORDS[step][1]).capitalize() + "." if moved else WORDS["stop"],
                   tuple(lines), "", step=step.value, entry=entry, moved=tuple(moved), left=tuple(left),
                   status=200 if moved else 422)  # fmt: skip
 

@@ -12,6 +12,7 @@ from app.db.models import CalendarDay, table_of
 from app.db.rules import room_house
 from app.db.upsert import replacing
 from app.domain.dates import MOST_DAYS, days_words
+from app.domain.language import ENGLISH, say, speaking
 from app.domain.words import WEEKDAYS
 from app.services.changes import changed
 from app.services.room import set_house_rule
@@ -43,9 +44,10 @@ def unset_days(session: Session, days: Sequence[date], why: str, now: datetime, 
     wanted, why = _checked(days, now), _given(why)
     was = _rows(session, wanted)
     if not was:
-        raise ValueError("None of these dates was set. They are as their weekday says already.")
+        raise ValueError(say("None of these dates was set. They are as their weekday says already."))
     session.execute(delete(CALENDAR_DAY).where(CALENDAR_DAY.c.day.in_(list(was))))
-    new = f"as the weekday says {days_words(was)}"
+    with speaking(ENGLISH):
+        new = f"as the weekday says {days_words(was)}"
     changed(session, now, by, "calendar", None, "dates", old=_as_it_was(was), new=new, why=why)
     return len(was)
 
@@ -58,9 +60,9 @@ def set_weekdays(session: Session, open_weekdays: Collection[int], reason: str, 
     """
     reason, wanted = _given(reason), set(open_weekdays)
     if not wanted <= set(range(7)):
-        raise ValueError("Weekdays are Monday to Sunday.")
+        raise ValueError(say("Weekdays are Monday to Sunday."))
     if not wanted:
-        raise ValueError("At least one weekday must be open. For a longer closure, close its dates.")
+        raise ValueError(say("At least one weekday must be open. For a longer closure, close its dates."))
     differing = wanted ^ room_house(session)[0].open_weekdays
     # Those to be opened first: at no moment is the room closed on every weekday.
     for number in sorted(differing, key=lambda each: (each not in wanted, each)):
@@ -74,7 +76,8 @@ def _write(session: Session, why_of: Mapping[date, str], is_open: bool, why: str
     was = _rows(session, wanted)
     statement = replacing(session.get_bind().dialect.name, CALENDAR_DAY, ("is_open", "why"))
     session.execute(statement, [{"day": day, "is_open": is_open, "why": why_of[day]} for day in wanted])
-    new = f"{_state(is_open)} {days_words(wanted)}"
+    with speaking(ENGLISH):
+        new = f"{_state(is_open)} {days_words(wanted)}"
     changed(session, now, by, "calendar", None, "dates", old=_as_it_was(was), new=new, why=_given(why))
     return len(wanted)
 
@@ -83,18 +86,24 @@ def _checked(days: Iterable[date], now: datetime) -> list[date]:
     """The dates in order, each once, if they lie within bounds."""
     wanted = sorted(set(days))
     if not wanted:
-        raise ValueError("Name at least one date.")
+        raise ValueError(say("Name at least one date."))
     if len(wanted) > MOST_DAYS:
-        raise ValueError(f"That is {len(wanted):,} days. At most {MOST_DAYS} can be set in one go.")
+        raise ValueError(
+            say(
+                "That is {count:,} days. At most {most} can be set in one go.",
+                count=len(wanted),
+                most=MOST_DAYS,
+            )
+        )
     first, last = now.year - YEARS_AROUND, now.year + YEARS_AROUND
     if wanted[0].year < first or wanted[-1].year > last:
-        raise ValueError(f"The calendar goes from {first} to {last}. Look at the years.")
+        raise ValueError(say("The calendar goes from {first} to {last}. Look at the years.", first=first, last=last))
     return wanted
 
 
 def _given(why: str) -> str:
     if not why.strip():
-        raise ValueError("Say why; it stands in the calendar.")
+        raise ValueError(say("Say why; it stands in the calendar."))
     return why.strip()
 
 
@@ -103,6 +112,7 @@ def _rows(session: Session, days: Sequence[date]) -> dict[date, tuple[bool, str]
     return {row.day: (row.is_open, row.why) for row in session.execute(found)}
 
 
+@speaking(ENGLISH)
 def _as_it_was(was: Mapping[date, tuple[bool, str]]) -> str | None:
     """What stood there before, so that the history says what was overwritten; None where nothing did."""
     alike: dict[tuple[bool, str], list[date]] = {}

@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 from app.domain.answer import Answer, Choice
+from app.domain.language import mark
 from app.domain.stages import Step
 from app.services.desk import Desk
 
 WAYS = (
-    (Step.LAY_TO_DRY, "It is fresh: lay it to dry now"),
-    (Step.ARRIVE_DRY, "It came dry"),
-    (Step.ARRIVE_MOUNTED, "It came mounted"),
+    (Step.LAY_TO_DRY, mark("It is fresh: lay it to dry now")),
+    (Step.ARRIVE_DRY, mark("It came dry")),
+    (Step.ARRIVE_MOUNTED, mark("It came mounted")),
 )
 
 

@@ -12,6 +12,7 @@ from app.db.models import Station, Worker, table_of
 from app.domain.answer import WORDS, Answer, Choice
 from app.domain.attempt import WorkerFacts
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.moves import NEXT_BY_STAGE
 from app.domain.numbers import COMMANDS, shown
 from app.domain.stages import STEP_WORDS, Step
@@ -28,6 +29,7 @@ from app.services.facts import sheet_by_id, sheet_by_number
 from app.services.labels import end_labels, labels_card
 from app.services.numberless import no_number
 from app.services.pests import pest_card
+from app.services.pots import undo_opening
 from app.services.sheets import take_step
 from app.services.shelves import begin_whole_shelf
 from app.services.signing import hello, sign_in, sign_out_all
@@ -43,7 +45,11 @@ def scan_badge(desk: Desk, code: str) -> Answer:
     worker_id = desk.session.execute(found).scalar()
     if worker_id is None:
         raise Refused(
-            Refusal("unknown-worker", "This badge is not in use here.", "Sign in by your name, or ask the manager.")
+            Refusal(
+                "unknown-worker",
+                say("This badge is not in use here."),
+                say("Sign in by your name, or ask the manager."),
+            )
         )
     worker = workers_named(desk.session, (worker_id,), desk.house)[0]
     pending = desk.in_hand("pending") or {}
@@ -63,7 +69,9 @@ def scan_command(desk: Desk, code: str) -> Answer:
     name = next((name for name, known in COMMANDS.items() if known == code), "")
     deed = DEEDS.get(name)
     if deed is None:
-        raise Refused(Refusal("unknown-number", "This card is not used here.", "Scan a sheet, a badge or a shelf."))
+        raise Refused(
+            Refusal("unknown-number", say("This card is not used here."), say("Scan a sheet, a badge or a shelf."))
+        )
     return deed(desk)
 
 
@@ -74,12 +82,22 @@ def scan_station(desk: Desk, code: str) -> Answer:
     )
     row = desk.session.execute(found).one_or_none()
     if row is None:
-        raise Refused(Refusal("unknown-station", "No place here has this card.", "Give the card to the manager."))
-    done_there = f"At {row.name}: {', '.join(STEP_WORDS[Step(step)][0] for step in row.steps)}."
+        raise Refused(
+            Refusal("unknown-station", say("No place here has this card."), say("Give the card to the manager."))
+        )
+    done_there = say(
+        "At {name}: {steps}.", name=row.name, steps=", ".join(say(STEP_WORDS[Step(step)][0]) for step in row.steps)
+    )
     if row.id == desk.station_id:
-        return Answer("done", f"{row.name}.", ("This screen is the one of this card.", done_there), "Scan a sheet.")
-    here = f"This screen is {desk.station['name']}." if desk.station else "It was scanned away from any screen."
-    next_ = f"What is done at {row.name} is scanned at its own screen."
+        return Answer(
+            "done", f"{row.name}.", (say("This screen is the one of this card."), done_there), say("Scan a sheet.")
+        )
+    here = (
+        say("This screen is {name}.", name=desk.station["name"])
+        if desk.station
+        else say("It was scanned away from any screen.")
+    )
+    next_ = say("What is done at {name} is scanned at its own screen.", name=row.name)
     return Answer("done", f"{row.name}.", (here, done_there), next_)
 
 
@@ -95,11 +113,17 @@ def _glued_it(desk: Desk, worker: WorkerFacts, pending: Mapping[str, str]) -> An
 
 def _undo_last(desk: Desk) -> Answer:
     if desk.station_id is None:
-        raise Refused(Refusal("unknown-station", "A card is scanned at a station.", "Name the entry that is wrong."))
+        raise Refused(
+            Refusal("unknown-station", say("A card is scanned at a station."), say("Name the entry that is wrong."))
+        )
+    if (undone := undo_opening(desk)) is not None:
+        return undone
     entry_id = latest_at(desk, desk.station_id, desk.now - timedelta(hours=12))
     if entry_id is None:
         raise Refused(
-            Refusal("not-last", "Nothing was scanned here today that still stands.", "There is nothing to undo.")
+            Refusal(
+                "not-last", say("Nothing was scanned here today that still stands."), say("There is nothing to undo.")
+            )
         )
     return undo(desk, entry_id, "undone by card")
 
@@ -109,15 +133,17 @@ def _done(desk: Desk) -> Answer:
         return ended
     desk.keep(pending=None, stack_id=None, bundle_id=None, last_sheet_id=None, in_round=False)
     sign_out_all(desk)
-    return Answer("done", "Thank you.", ("Everybody is signed out here.",), "Whoever comes next scans a badge.")
+    return Answer(
+        "done", say("Thank you."), (say("Everybody is signed out here."),), say("Whoever comes next scans a badge.")
+    )
 
 
 def _help(desk: Desk) -> Answer:
-    steps = ", ".join(STEP_WORDS[step][0] for step in desk.steps)
+    steps = ", ".join(say(STEP_WORDS[step][0]) for step in desk.steps)
     last = desk.in_hand("last_sheet_id")
     stage = standing_of(sheet_by_id(desk.session, last)).stage if last else None
-    next_ = NEXT_BY_STAGE[stage] if stage else "Scan your badge, then the sheet in your hands."
-    return Answer("done", "Help.", (f"At this place: {steps}.",), next_)
+    next_ = NEXT_BY_STAGE[stage] if stage else say("Scan your badge, then the sheet in your hands.")
+    return Answer("done", say("Help."), (say("At this place: {steps}.", steps=steps),), next_)
 
 
 def _already_done(desk: Desk) -> Answer:
@@ -128,7 +154,11 @@ def _already_done(desk: Desk) -> Answer:
         desk.request = replace(desk.request, already_done=True)
         return take_step(desk, row, standing_of(row), Step(pending["step"]))
     raise Refused(
-        Refusal("out-of-order", "Scan the sheet first.", "Then scan this card, or press the button under the answer.")
+        Refusal(
+            "out-of-order",
+            say("Scan the sheet first."),
+            say("Then scan this card, or press the button under the answer."),
+        )
     )
 
 
@@ -137,19 +167,25 @@ def _round(desk: Desk) -> Answer:
     desk.keep(in_round=begins, pending=None)
     if begins:
         return Answer(
-            "done", "Press round.", ("Every stack's card is scanned as it lies.",), "Begin with the first stack."
+            "done",
+            say("Press round."),
+            (say("Every stack's card is scanned as it lies."),),
+            say("Begin with the first stack."),
         )
-    return Answer("done", "Round done.", (), "Put right what the answers named.")
+    return Answer("done", say("Round done."), (), say("Put right what the answers named."))
 
 
 def _unmounted(desk: Desk) -> Answer:
     last = desk.in_hand("last_sheet_id")
     if last is None:
-        raise Refused(Refusal("out-of-order", "Scan the sheet first.", "Then scan this card."))
+        raise Refused(Refusal("out-of-order", say("Scan the sheet first."), say("Then scan this card.")))
     row = sheet_by_id(desk.session, last)
     step = f"step={Step.GOES_UNMOUNTED.value}&facts.unmounted="
-    choices = tuple(Choice(f"It goes in a {kind}", "choose", step + kind) for kind in ("packet", "box"))
-    line = f"Is {shown(row['number'], desk.patterns)} kept unmounted?"
+    choices = (
+        Choice(say("It goes in a packet"), "choose", f"{step}packet"),
+        Choice(say("It goes in a box"), "choose", f"{step}box"),
+    )
+    line = say("Is {number} kept unmounted?", number=shown(row["number"], desk.patterns))
     return Answer("which-one", WORDS["which-one"], (line,), choices=choices, carry={"code": row["number"]})
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from app.domain.answer import WORDS, Answer, Choice
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.services.checks import CARD, LEAVE, check_name, end_check, leave_check, progress, somebody_is_here
 from app.services.desk import Desk
 
@@ -13,17 +14,21 @@ from app.services.desk import Desk
 def ask_which_cabinet(desk: Desk) -> Answer:
     """The card "check" away from a check: ask what is to be checked."""
     if desk.station is None:
-        raise Refused(Refusal("unknown-station", "A card is scanned at a station.", "Begin it on the cabinet's page."))
+        raise Refused(
+            Refusal("unknown-station", say("A card is scanned at a station."), say("Begin it on the cabinet's page."))
+        )
     somebody_is_here(desk)
     desk.keep(pending={"check_asked_at": desk.now.isoformat()}, last_sheet_id=None)
-    next_ = "Scan the code on the cabinet; or that of one shelf, to check only that."
-    return Answer("which-one", WORDS["which-one"], ("What is to be checked?",), next_)
+    next_ = say("Scan the code on the cabinet; or that of one shelf, to check only that.")
+    return Answer("which-one", WORDS["which-one"], (say("What is to be checked?"),), next_)
 
 
 def no_check_here(desk: Desk) -> Answer:
     """The card "cannot be read" away from a check."""
     raise Refused(
-        Refusal("out-of-order", "No cabinet check goes on here.", "Scan the card “no number” for such a sheet.")
+        Refusal(
+            "out-of-order", say("No cabinet check goes on here."), say("Scan the card “no number” for such a sheet.")
+        )
     )
 
 
@@ -34,25 +39,31 @@ def menu(desk: Desk, check: Any) -> Answer:
         return leave_check(desk, check)
     if said == "all":
         return end_check(desk, check, surely=True)
-    lines = (f"Check of {check_name(desk, check)}: {progress(desk, check)}",)
+    lines = (say("Check of {name}: {progress}", name=check_name(desk, check), progress=progress(desk, check)),)
     if said == "on":
-        return Answer("done", "Going on.", lines, "Scan every sheet that lies there.")
-    choices = (Choice("Go on with the check", "facts.check", "on"), LEAVE)
-    return Answer("which-one", WORDS["which-one"], lines, "Or scan on.", choices=choices, carry=CARD)
+        return Answer("done", say("Going on."), lines, say("Scan every sheet that lies there."))
+    choices = (Choice(say("Go on with the check"), "facts.check", "on"), LEAVE)
+    return Answer("which-one", WORDS["which-one"], lines, say("Or scan on."), choices=choices, carry=CARD)
 
 
 def help_card(desk: Desk, check: Any) -> Answer:
     """What is done in a check."""
-    lines = (f"Check of {check_name(desk, check)}: {progress(desk, check)}", "A scan only counts; no sheet is moved by it.",
-             "A shelf's code says where you stand. What cannot be read has a card of its own.")  # fmt: skip
+    lines = (
+        say("Check of {name}: {progress}", name=check_name(desk, check), progress=progress(desk, check)),
+        say("A scan only counts; no sheet is moved by it."),
+        say("A shelf's code says where you stand. What cannot be read has a card of its own."),
+    )
     return Answer(
-        "done", "Help.", lines, "Scan every sheet. To stop for now, scan the card “check”; at the end, “done”."
+        "done",
+        say("Help."),
+        lines,
+        say("Scan every sheet. To stop for now, scan the card “check”; at the end, “done”."),
     )
 
 
 def nothing_to_undo(desk: Desk, check: Any) -> Answer:
     """The card "undo" in a check."""
-    words = "A count moves nothing, so there is nothing to take back."
+    words = say("A count moves nothing, so there is nothing to take back.")
     raise Refused(
-        Refusal("not-last", words, "If a number was typed wrongly, tell the manager before the check is closed.")
+        Refusal("not-last", words, say("If a number was typed wrongly, tell the manager before the check is closed."))
     )

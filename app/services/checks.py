@@ -11,18 +11,18 @@ from app.domain.answer import WORDS, Answer, Choice
 from app.domain.checking import draw
 from app.domain.errors import Refusal, Refused
 from app.domain.holds import AWAY
+from app.domain.language import mark, say, say_n
 from app.domain.numbers import COMMANDS
 from app.domain.sheet import Place
 from app.domain.stages import Step
 from app.services.custody import enter_thing
 from app.services.desk import Desk
 from app.services.facts import place_words
-from app.services.shelf_words import sheets_words
 
 CHECK, EXPECTED, SEEN = table_of(CabinetCheck), table_of(CheckExpected), table_of(CheckSeen)
 CABINET, SHEET, STATION = table_of(Cabinet), table_of(Sheet), table_of(Station)
 CARD = {"code": COMMANDS["check"]}
-LEAVE = Choice("Stop here; somebody goes on later", "facts.check", "leave")
+LEAVE = Choice(mark("Stop here; somebody goes on later"), "facts.check", "leave")
 
 
 def begin_check(desk: Desk, place: Place, sample: int | None = None, seed: int = 0) -> Answer:
@@ -48,17 +48,20 @@ def begin_check(desk: Desk, place: Place, sample: int | None = None, seed: int =
     if rows:
         desk.session.execute(insert(EXPECTED), rows)
     _stand_in(desk, check_id, place)
-    many, lie = sheets_words(len(drawn)), "is" if len(drawn) == 1 else "are"
-    told = f"{many} drawn by chance {lie} looked for." if sample is not None else f"{many} {lie} there by the log."
+    told = (
+        say_n("{n} sheet drawn by chance is looked for.", "{n} sheets drawn by chance are looked for.", len(drawn))
+        if sample is not None
+        else say_n("{n} sheet is there by the log.", "{n} sheets are there by the log.", len(drawn))
+    )
     line = f"{place_words(desk.session, place)}: {told}"
-    return Answer("done", "Check begun.", (line, MOVES_NOTHING), _first(desk, place, sample))
+    return Answer("done", say("Check begun."), (line, MOVES_NOTHING), _first(desk, place, sample))
 
 
 def check_by_id(desk: Desk, check_id: int) -> Any:
     """The row of a check, locked; Refused: wrong-cabinet when there is none."""
     row = desk.session.execute(select(CHECK).where(CHECK.c.id == check_id).with_for_update()).one_or_none()
     if row is None:
-        raise Refused(Refusal("wrong-cabinet", "There is no such check.", "Look at the list of checks."))
+        raise Refused(Refusal("wrong-cabinet", say("There is no such check."), say("Look at the list of checks.")))
     return row
 
 
@@ -76,8 +79,10 @@ def leave_check(desk: Desk, check: Any) -> Answer:
     """This station has no part in the check any more; it stays open for whoever goes on with it."""
     out_of_it(desk)
     name = check_name(desk, check)
-    line = f"The check of {name} stays open: {progress(desk, check)}"
-    return Answer("done", "Stopped.", (line,), "To go on, scan the card “check”, then the cabinet or the shelf.")
+    line = say("The check of {name} stays open: {progress}", name=name, progress=progress(desk, check))
+    return Answer(
+        "done", say("Stopped."), (line,), say("To go on, scan the card “check”, then the cabinet or the shelf.")
+    )
 
 
 def end_check(desk: Desk, check: Any, *, surely: bool = False) -> Answer:
@@ -88,19 +93,26 @@ def end_check(desk: Desk, check: Any, *, surely: bool = False) -> Answer:
     somebody_is_here(desk)
     if desk.station_id is not None and (elsewhere := _stations_in(desk, check.id)):
         left = leave_check(desk, check)
-        line = f"At {' and '.join(elsewhere)} the check goes on; it is done when they are."
-        return Answer("done", "Done here.", (line, *left.lines), "Thank you.")
+        line = say(
+            "At {elsewhere} the check goes on; it is done when they are.", elsewhere=say(" and ").join(elsewhere)
+        )
+        return Answer("done", say("Done here."), (line, *left.lines), say("Thank you."))
     to_see = unseen_count(desk, check)
     if to_see and not surely:
-        line = f"{sheets_words(to_see)} of {expected_count(desk, check)} {'is' if to_see == 1 else 'are'} not seen yet."
-        choices = (Choice("Everything that lies there was scanned", "facts.check", "all"), LEAVE)
-        return Answer("which-one", WORDS["which-one"], (line,), "Or scan on.", choices=choices, carry=CARD)
+        expected = expected_count(desk, check)
+        line = say_n(
+            "{n} sheet of {count} is not seen yet.", "{n} sheets of {count} are not seen yet.", to_see, count=expected
+        )
+        choices = (Choice(say("Everything that lies there was scanned"), "facts.check", "all"), LEAVE)
+        return Answer("which-one", WORDS["which-one"], (line,), say("Or scan on."), choices=choices, carry=CARD)
     if check.done_at is None:
         cabinet_entry(desk, check.cabinet_id, Step.END_CHECK, {"check": check.id})
         desk.session.execute(update(CHECK).where(CHECK.c.id == check.id).values(done_at=desk.happened_at))
     out_of_it(desk)
-    line = f"The check of {check_name(desk, check)} is through: {progress(desk, check)}"
-    return Answer("done", "Check done.", (line,), "Thank you. The manager looks at the result and closes it.")
+    line = say(
+        "The check of {name} is through: {progress}", name=check_name(desk, check), progress=progress(desk, check)
+    )
+    return Answer("done", say("Check done."), (line,), say("Thank you. The manager looks at the result and closes it."))
 
 
 def go_on_scanning(desk: Desk, check: Any) -> None:
@@ -122,7 +134,7 @@ def cabinet_entry(desk: Desk, cabinet_id: int | None, step: Step, facts: dict[st
 def progress(desk: Desk, check: Any) -> str:
     """How far a check has come: "212 of 400 seen."."""
     expected = expected_count(desk, check)
-    return f"{expected - unseen_count(desk, check)} of {expected} seen."
+    return say("{seen} of {count} seen.", seen=expected - unseen_count(desk, check), count=expected)
 
 
 def expected_count(desk: Desk, check: Any) -> int:
@@ -141,14 +153,19 @@ def unseen_count(desk: Desk, check: Any) -> int:
 def somebody_is_here(desk: Desk) -> None:
     """Refused: not-signed-in, where nobody is."""
     if not desk.by:
-        raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then go on."))
+        raise Refused(
+            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then go on."))
+        )
 
 
 def _go_on(desk: Desk, check: Any, place: Place) -> Answer:
     go_on_scanning(desk, check)
     _stand_in(desk, check.id, place if place.shelf_id is not None else Place(check.cabinet_id, check.shelf_id))
-    lines = (f"The check of {check_name(desk, check)} goes on: {progress(desk, check)}", MOVES_NOTHING)
-    return Answer("done", "Going on.", lines, _first(desk, place, check.sample))
+    lines = (
+        say("The check of {name} goes on: {progress}", name=check_name(desk, check), progress=progress(desk, check)),
+        MOVES_NOTHING,
+    )
+    return Answer("done", say("Going on."), lines, _first(desk, place, check.sample))
 
 
 def _open_here(desk: Desk, place: Place) -> Any | None:
@@ -159,8 +176,10 @@ def _open_here(desk: Desk, place: Place) -> Any | None:
         if check.shelf_id is None or check.shelf_id == place.shelf_id:
             return check
     if opened and place.shelf_id is None:
-        words = f"The check of {check_name(desk, opened[0])} is still open."
-        raise Refused(Refusal("wrong-cabinet", words, "Scan that shelf to go on with it, or let the manager close it."))
+        words = say("The check of {name} is still open.", name=check_name(desk, opened[0]))
+        raise Refused(
+            Refusal("wrong-cabinet", words, say("Scan that shelf to go on with it, or let the manager close it."))
+        )
     return None
 
 
@@ -179,7 +198,7 @@ def _drawn(desk: Desk, place: Place, lying: dict[int, int | None], sample: int |
         return draw(lying, sample, seed)
     except ValueError as error:
         words = f"{place_words(desk.session, place)}: {error}"
-        raise Refused(Refusal("wrong-cabinet", words, "Draw fewer, or check all of it.", "which-one")) from error
+        raise Refused(Refusal("wrong-cabinet", words, say("Draw fewer, or check all of it."), "which-one")) from error
 
 
 def _stand_in(desk: Desk, check_id: int, place: Place) -> None:
@@ -189,11 +208,14 @@ def _stand_in(desk: Desk, check_id: int, place: Place) -> None:
 
 def _first(desk: Desk, place: Place, sample: int | None) -> str:
     if desk.station_id is None:
-        return "At a station, scan the card “check”, then the cabinet."
+        return say("At a station, scan the card “check”, then the cabinet.")
     if sample is not None:
-        return "Print the list, and scan each of them where it lies. Then the card “done”."
-    shelf = "" if place.shelf_id is not None else "Scan a shelf first, to say where you stand; then "
-    return f"{shelf or 'Now '}every sheet in it, one by one. At the end scan the card “done”."
+        return say("Print the list, and scan each of them where it lies. Then the card “done”.")
+    if place.shelf_id is not None:
+        return say("Now every sheet in it, one by one. At the end scan the card “done”.")
+    return say(
+        "Scan a shelf first, to say where you stand; then every sheet in it, one by one. At the end scan the card “done”."
+    )
 
 
 def _stations_in(desk: Desk, check_id: int) -> list[str]:
@@ -201,4 +223,4 @@ def _stations_in(desk: Desk, check_id: int) -> list[str]:
     return list(desk.session.execute(select(STATION.c.name).where(*others).order_by(STATION.c.name)).scalars())
 
 
-MOVES_NOTHING = "Scanning only counts now: no sheet is moved by it."
+MOVES_NOTHING = mark("Scanning only counts now: no sheet is moved by it.")

@@ -13,6 +13,7 @@ from app.db.checked import reckoned
 from app.domain.answer import Answer
 from app.domain.checking import Fate
 from app.domain.errors import Refusal, Refused
+from app.domain.language import ENGLISH, say, say_n, speaking
 from app.domain.moves import refusals
 from app.domain.numbers import shown
 from app.domain.sheet import Place, Standing
@@ -37,8 +38,10 @@ def close_check(desk: Desk, check_id: int) -> Answer:
     """
     check = _to_close(desk, check_id)
     if check.done_at is None:
-        words = f"The check of {check_name(desk, check)} is not through: what was not scanned yet is not missing."
-        raise Refused(Refusal("out-of-order", words, "Go on with it, say that it is done, or break it off."))
+        words = say(
+            "The check of {name} is not through: what was not scanned yet is not missing.", name=check_name(desk, check)
+        )
+        raise Refused(Refusal("out-of-order", words, say("Go on with it, say that it is done, or break it off.")))
     missing = [each for each in reckoned(desk.session, check) if each.fate is Fate.MISSING]
     holds, reason = Missing(), _reason(desk, check)
     for each in missing:
@@ -48,19 +51,22 @@ def close_check(desk: Desk, check_id: int) -> Answer:
     if holds:
         enter_many(desk, holds)
     _close(desk, check, len(missing))
-    line = f"{sheets_words(len(missing))} not found, and held so until somebody scans {'it' if len(missing) == 1 else 'them'}."
-    return Answer("done", "Closed.", (line if missing else "Nothing is missing.",), "")
+    line = say_n("{n} sheet not found, and held so until somebody scans it.",
+                 "{n} sheets not found, and held so until somebody scans them.", len(missing))  # fmt: skip
+    return Answer("done", say("Closed."), (line if missing else say("Nothing is missing."),), "")
 
 
 def break_off(desk: Desk, check_id: int) -> Answer:
     """Close a check that nobody goes on with: nothing is called missing by it. Refused: manager-only, reason-needed."""
     check = _to_close(desk, check_id)
     if not desk.request.reason.strip():
-        raise Refused(Refusal("reason-needed", "A reason is needed; it stays with the check.", "Say why.", "which-one"))
+        raise Refused(
+            Refusal("reason-needed", say("A reason is needed; it stays with the check."), say("Say why."), "which-one")
+        )
     if check.done_at is not None:
         desk.session.execute(update(CHECK).where(CHECK.c.id == check.id).values(done_at=None))
     _close(desk, check, 0)
-    return Answer("done", "Broken off.", ("What was seen stays written; nothing is called missing.",), "")
+    return Answer("done", say("Broken off."), (say("What was seen stays written; nothing is called missing."),), "")
 
 
 def write_there(desk: Desk, check_id: int, sheet_ids: Iterable[int]) -> Answer:
@@ -82,9 +88,13 @@ def write_there(desk: Desk, check_id: int, sheet_ids: Iterable[int]) -> Answer:
             left.append({"number": row["number"], "why": why})
         else:
             moved.append(row["number"])
-    lines = [f"{sheets_words(len(moved))} written in {check_name(desk, check)}."] if moved else []
+    lines = (
+        [say("{sheets} written in {name}.", sheets=sheets_words(len(moved)), name=check_name(desk, check))]
+        if moved
+        else []
+    )
     lines += [f"{shown(each['number'], desk.patterns)}: {each['why']}" for each in left]
-    word = "Written." if moved else "Nothing was written."
+    word = say("Written.") if moved else say("Nothing was written.")
     return Answer("done" if moved else "stop", word, tuple(lines), "", moved=tuple(moved), left=tuple(left))
 
 
@@ -106,16 +116,17 @@ def _to_close(desk: Desk, check_id: int) -> Any:
     _is_manager(desk)
     check = check_by_id(desk, check_id)
     if check.closed_at is not None:
-        words = f"This check of {check_name(desk, check)} is closed already."
-        raise Refused(Refusal("out-of-order", words, "Begin another one."))
+        words = say("This check of {name} is closed already.", name=check_name(desk, check))
+        raise Refused(Refusal("out-of-order", words, say("Begin another one.")))
     return check
 
 
 def _is_manager(desk: Desk) -> None:
     if not desk.request.manages:
-        raise Refused(Refusal("manager-only", "Only the manager closes a check.", "Ask the manager."))
+        raise Refused(Refusal("manager-only", say("Only the manager closes a check."), say("Ask the manager.")))
 
 
+@speaking(ENGLISH)
 def _held(desk: Desk, check: Any, row: RowMapping, reason: str) -> Writing:
     was = standing_of(row)
     where = place_words(desk.session, was.place)
@@ -125,6 +136,7 @@ def _held(desk: Desk, check: Any, row: RowMapping, reason: str) -> Writing:
     )
 
 
+@speaking(ENGLISH)
 def _reason(desk: Desk, check: Any) -> str:
     return (
         f"Not there in the check of {check_name(desk, check)} of {dated(check.begun_at, desk.occasion.zone, desk.now)}."

@@ -6,6 +6,7 @@ from app.domain.answer import WORDS, Answer
 from app.domain.closing import Found, left_at_closing, waits_in_the_morning
 from app.domain.day import Day, day_of
 from app.domain.day_words import CLOSING, MORNING, Part, card_lines, closed_words, opens_words, parts
+from app.domain.language import say
 from app.domain.words import said
 from app.services import day_facts
 from app.services.desk import Desk
@@ -17,9 +18,9 @@ def closing_card(desk: Desk) -> Answer:
     found = parts(CLOSING, left_at_closing(_found_at_closing(desk), desk.house, day))
     told = (*_lines(desk, found), opens_words(day))
     if any(part.section.presses for part in found):
-        return Answer("not-yet", WORDS["not-yet"], told, "See to these before you leave.", status=200)
-    first = "Nothing is left out of weights or on a table."
-    return Answer("done", "All is safe.", (first, *told), "Good evening.")
+        return Answer("not-yet", WORDS["not-yet"], told, say("See to these before you leave."), status=200)
+    first = say("Nothing is left out of weights or on a table.")
+    return Answer("done", say("All is safe."), (first, *told), say("Good evening."))
 
 
 def morning_card(desk: Desk) -> Answer:
@@ -28,8 +29,13 @@ def morning_card(desk: Desk) -> Answer:
     found = parts(MORNING, waits_in_the_morning(_found_in_the_morning(desk, day), desk.house, day))
     told = (*filter(None, (closed_words(day),)), *_lines(desk, found))
     if not found:
-        return Answer("done", "Good morning.", (*told, "Nothing waits from before."), "Scan the sheet in your hands.")
-    return Answer("done", "Good morning.", told, f"Begin with “{found[0].section.head}”.")
+        return Answer(
+            "done",
+            say("Good morning."),
+            (*told, say("Nothing waits from before.")),
+            say("Scan the sheet in your hands."),
+        )
+    return Answer("done", say("Good morning."), told, say("Begin with “{head}”.", head=found[0].section.head))
 
 
 def _found_at_closing(desk: Desk) -> Found:

@@ -8,6 +8,7 @@ from sqlalchemy.engine import RowMapping
 
 from app.domain.answer import WORDS, Answer, Ask, Choice
 from app.domain.errors import Refusal, Refused
+from app.domain.language import mark, say
 from app.domain.moves import refusals
 from app.domain.sheet import Standing, before
 from app.domain.stages import Stage, Step
@@ -33,7 +34,9 @@ def come_again(desk: Desk, row: RowMapping) -> Answer:
     reason-needed, wrong-stage for one that was never withdrawn.
     """
     if not desk.by:
-        raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then the sheet."))
+        raise Refused(
+            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the sheet."))
+        )
     was = standing_of(row)
     if (late := behind(desk, row["last_at"])) is not None:
         return saying.refused(desk, [late], row, step=Step.COME_AGAIN)
@@ -58,9 +61,16 @@ def _written(desk: Desk, row: RowMapping, was: Standing, comes_as: str) -> Answe
     answer = saying.done(desk, row, Step.COME_AGAIN, entry_id, stands)
     if comes_as == MOUNTED:
         entry_id, stands = _arrives_mounted(desk, sheet_by_id(desk.session, row["id"]), stands)
-        answer = replace(answer, entry=entry_id, next="It is dry and mounted: put it on the inspection shelf.")
-    left = said(was.last_at, desk.occasion.zone, desk.now) if was.last_at else "earlier"
-    return saying.with_lines(answer, f"It was withdrawn {left}: {was.closed_as}. Its whole log is kept.")
+        answer = replace(answer, entry=entry_id, next=say("It is dry and mounted: put it on the inspection shelf."))
+    left = said(was.last_at, desk.occasion.zone, desk.now) if was.last_at else say("earlier")
+    return saying.with_lines(
+        answer,
+        say(
+            "It was withdrawn {left}: {closed_as}. Its whole log is kept.",
+            left=left,
+            closed_as=say(was.closed_as or ""),
+        ),
+    )
 
 
 def _arrives_mounted(desk: Desk, row: RowMapping, stands: Standing) -> tuple[int, Standing]:
@@ -76,14 +86,14 @@ def _refused(desk: Desk, row: RowMapping, found: list[Refusal], comes_as: str) -
     carry |= {"facts.comes_as": comes_as} if comes_as else {}
     answer = saying.refused(desk, found, row, step=Step.COME_AGAIN, carry=carry)
     needs_reason = {refusal.code for refusal in found} == {"reason-needed"}
-    return replace(answer, ask=Ask("reason", "Why is it here again?")) if needs_reason else answer
+    return replace(answer, ask=Ask("reason", say("Why is it here again?"))) if needs_reason else answer
 
 
 def _asked(desk: Desk, row: RowMapping) -> Answer:
     sheet = describe(desk.session, row, desk.patterns)
     carry = {"code": row["number"], "step": Step.COME_AGAIN.value, "reason": desk.request.reason}
-    return Answer("which-one", WORDS["which-one"], ("Is it mounted on its sheet?",), "", sheet, Step.COME_AGAIN.value,
+    return Answer("which-one", WORDS["which-one"], (say("Is it mounted on its sheet?"),), "", sheet, Step.COME_AGAIN.value,
                   choices=tuple(Choice(words, "facts.comes_as", value) for words, value in AS_WHAT), carry=carry)  # fmt: skip
 
 
-AS_WHAT = (("It is mounted, and dry", MOUNTED), ("It is not mounted", LOOSE))
+AS_WHAT = ((mark("It is mounted, and dry"), MOUNTED), (mark("It is not mounted"), LOOSE))

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Consignment, Sheet, Station, table_of
 from app.domain.consigned import COUNT, JOINED, KINDS, difference
+from app.domain.language import mark, say, say_n
 from app.services.changes import changed
 from app.services.room import add_consignment
 
@@ -19,8 +20,8 @@ CONSIGNMENT = table_of(Consignment)
 SHEET = table_of(Sheet)
 STATION = table_of(Station)
 MOST = 1_000_000
-_WORDS = {"name": "name", "source": "where from", "kind": "kind", "arrived_on": "arrived on", "papers": "papers",
-          "sheets_said": "sheets said", "note": "note"}  # fmt: skip
+_WORDS = {"name": "name", "source": mark("where from"), "kind": "kind", "arrived_on": mark("arrived on"), "papers": "papers",
+          "sheets_said": mark("sheets said"), "note": "note"}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +41,7 @@ def begin_consignment(session: Session, code: str, told: Told, now: datetime, by
     """A parcel has come: its row. ValueError, in a sentence, for a code that is taken or empty, and for another kind."""
     code = " ".join(code.split())
     if not code:
-        raise ValueError("It needs a short code, by which people call it.")
+        raise ValueError(say("It needs a short code, by which people call it."))
     values = _checked(told)
     known = {name: values[name] for name in ("kind", "arrived_on")}
     consignment_id = add_consignment(session, code, values["name"], source=values["source"] or "", **known)
@@ -62,7 +63,7 @@ def change_consignment(
     if not new:
         return ()
     if not why.strip():
-        raise ValueError("Say why it is put right; it stays in the history.")
+        raise ValueError(say("Say why it is put right; it stays in the history."))
     session.execute(update(CONSIGNMENT).where(CONSIGNMENT.c.id == row["id"]).values(new))
     for name, value in new.items():
         changed(
@@ -85,7 +86,7 @@ def confirm_count(session: Session, code: str, counted: int, now: datetime, by: 
     ValueError for a number that no parcel has, and for a consignment that is not there.
     """
     if not 0 <= counted <= MOST:
-        raise ValueError(f"Give a number between 0 and {MOST:,}.")
+        raise ValueError(say("Give a number between 0 and {most:,}.", most=MOST))
     row = _row(session, code)
     changed(session, now, by, "consignment", row["id"], COUNT, new=str(counted))
     return difference(counted, _here(session, row["id"]), by="counted")
@@ -99,14 +100,19 @@ def close_consignment(session: Session, code: str, why: str, now: datetime, by: 
     """
     row = _row(session, code)
     if row["closed_at"] is not None:
-        raise ValueError("It is closed already.")
+        raise ValueError(say("It is closed already."))
     if waits := _count(session, row["id"], SHEET.c.in_queue):
-        words = "sheet waits" if waits == 1 else "sheets wait"
-        raise ValueError(f"{waits:,} {words} still: it is closed when nothing of it waits.")
+        raise ValueError(
+            say_n(
+                "{n:,} sheet waits still: it is closed when nothing of it waits.",
+                "{n:,} sheets wait still: it is closed when nothing of it waits.",
+                waits,
+            )
+        )
     never, apart = _count(session, row["id"], SHEET.c.stage.is_(None)), _differs(session, row)
     if not why.strip() and (never or apart):
-        told = apart or f"{never:,} of its list never came."
-        raise ValueError(f"{told} Say what is known of it, then it can be closed.")
+        told = apart or say("{never:,} of its list never came.", never=never)
+        raise ValueError(say("{told} Say what is known of it, then it can be closed.", told=told))
     session.execute(update(CONSIGNMENT).where(CONSIGNMENT.c.id == row["id"]).values(closed_at=now, place_in_order=0))
     # What is taken in from now on would be put to it.
     session.execute(update(STATION).where(STATION.c.consignment_id == row["id"]).values(consignment_id=None))
@@ -117,9 +123,9 @@ def open_again(session: Session, code: str, why: str, now: datetime, by: int | N
     """A closed consignment is not done after all. ValueError without a reason, and for one that is open."""
     row = _row(session, code)
     if row["closed_at"] is None:
-        raise ValueError("It is open already.")
+        raise ValueError(say("It is open already."))
     if not why.strip():
-        raise ValueError("Say why; it stays in the history.")
+        raise ValueError(say("Say why; it stays in the history."))
     session.execute(update(CONSIGNMENT).where(CONSIGNMENT.c.id == row["id"]).values(closed_at=None))
     changed(session, now, by, "consignment", row["id"], "closed", old="closed", new="open", why=why.strip())
 
@@ -130,11 +136,11 @@ def _checked(told: Told) -> dict[str, Any]:
     values |= {name: " ".join(values[name].split()) or None for name in ("name", "source", "papers")}
     values["note"] = told.note.strip() or None
     if values["name"] is None:
-        raise ValueError("It needs a name.")
+        raise ValueError(say("It needs a name."))
     if told.kind not in KINDS:
-        raise ValueError(f"A consignment is one of: {', '.join(KINDS)}.")
+        raise ValueError(say("A consignment is one of: {kinds}.", kinds=", ".join(map(say, KINDS))))
     if told.sheets_said is not None and not 0 <= told.sheets_said <= MOST:
-        raise ValueError(f"Give a number of sheets between 0 and {MOST:,}.")
+        raise ValueError(say("Give a number of sheets between 0 and {most:,}.", most=MOST))
     return values
 
 
@@ -145,7 +151,7 @@ def _row(session: Session, code: str) -> RowMapping:
         .one_or_none()
     )
     if row is None:
-        raise ValueError(f"There is no consignment called {code[:40]}.")
+        raise ValueError(say("There is no consignment called {code}.", code=code[:40]))
     return row
 
 

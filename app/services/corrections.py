@@ -12,21 +12,22 @@ from app.db.models import Doubt, Entry, Finding, Inspection, Layer, Stack, table
 from app.domain.answer import Answer
 from app.domain.calendar import local_day
 from app.domain.errors import Refusal, Refused
-from app.domain.sheet import Standing, replay
-from app.domain.stages import OF_CHECKS, STEP_WORDS, Stage, Step
-from app.services import saying, tallies
+from app.domain.language import say
+from app.domain.sheet import replay
+from app.domain.stages import OF_CHECKS, Stage, Step
+from app.services import tallies
 from app.services.custody import enter_correction, enter_thing, standing_of
-from app.services.describing import describe
 from app.services.desk import Desk
 from app.services.doubts import call_in_question, look_again
-from app.services.facts import place_words, sheet_by_id, stack_by_id
-from app.services.freezing_undone import as_they_count, correct_freezer, correct_load, hear_again, thing_undone
+from app.services.facts import sheet_by_id, stack_by_id
+from app.services.freezing_undone import as_they_count, correct_freezer, correct_load, hear_again
 from app.services.kept_times import refuse_too_late
 from app.services.loads import untie
 from app.services.log import log_entry, standing_rows, workers_of
 from app.services.press import refold
 from app.services.specimens import leave_specimen
 from app.services.traces import take_back
+from app.services.undone_words import undone
 from app.services.wanted import ENDED_BY, wish_again
 
 ENTRY = table_of(Entry)
@@ -47,18 +48,20 @@ def undo(desk: Desk, entry_id: int, why: str) -> Answer:
     for kind, subject_id, tail, rest in tails:
         _correct(desk, kind, subject_id, tail, rest, why)
     hear_again(desk, before, {subject_id for kind, subject_id, *_ in tails if kind == "sheet"})
-    return _undone(desk, entry, len(together))
+    return undone(desk, entry, len(together))
 
 
 def take_back_from(desk: Desk, entry_id: int, reason: str) -> Answer:
     """Take back an entry and everything after it of the same subject: the manager's, with one reason."""
     entry = _entry(desk, entry_id)
     if not desk.request.manages:
-        raise Refused(Refusal("manager-only", "Only the manager takes back earlier entries.", "Ask the manager."))
+        raise Refused(
+            Refusal("manager-only", say("Only the manager takes back earlier entries."), say("Ask the manager."))
+        )
     if not reason.strip():
-        raise Refused(Refusal("reason-needed", "A reason is needed; it stays in the log.", "Say why."))
+        raise Refused(Refusal("reason-needed", say("A reason is needed; it stays in the log."), say("Say why.")))
     count = take_back_tail(desk, entry.subject_kind, entry.subject_id, entry.id, reason)
-    return _undone(desk, entry, count)
+    return undone(desk, entry, count)
 
 
 def take_back_tail(desk: Desk, kind: str, subject_id: int, first_id: int, reason: str) -> int:
@@ -104,7 +107,9 @@ def _last_of_all(desk: Desk, kind: str, subject_id: int, ids: set[int]) -> tuple
     mine = [row for row in rows if row.id in ids]
     if rows[len(rows) - len(mine) :] != mine:
         raise Refused(
-            Refusal("not-last", "Something else has happened to it since.", "Ask the manager to put it right.")
+            Refusal(
+                "not-last", say("Something else has happened to it since."), say("Ask the manager to put it right.")
+            )
         )
     return kind, subject_id, mine, rows[: len(rows) - len(mine)]
 
@@ -172,21 +177,25 @@ def _settle_doubts(desk: Desk, ids: Sequence[int], reason: str) -> None:
 def _entry(desk: Desk, entry_id: int) -> Any:
     entry = desk.session.execute(select(ENTRY).where(ENTRY.c.id == entry_id)).one_or_none()
     if entry is None or entry.step == Step.CORRECT:
-        words = "A correction cannot be corrected." if entry else "There is no such entry."
-        raise Refused(Refusal("not-last", words, "Write what really happened as a new entry."))
+        words = say("A correction cannot be corrected.") if entry else say("There is no such entry.")
+        raise Refused(Refusal("not-last", words, say("Write what really happened as a new entry.")))
     if entry.step in OF_CHECKS:
-        words = "A cabinet check is not taken back like a scan."
-        raise Refused(Refusal("not-last", words, "Go on with it, or let the manager break it off."))
+        words = say("A cabinet check is not taken back like a scan.")
+        raise Refused(Refusal("not-last", words, say("Go on with it, or let the manager break it off.")))
     corrected = select(ENTRY.c.id).where(ENTRY.c.corrects == entry_id)
     if desk.session.execute(corrected).scalar() is not None:
-        raise Refused(Refusal("already-corrected", "This entry was already taken back.", "Nothing more is to be done."))
+        raise Refused(
+            Refusal("already-corrected", say("This entry was already taken back."), say("Nothing more is to be done."))
+        )
     return entry
 
 
 def _may_undo(desk: Desk, entry: Any) -> None:
     if entry.step == Step.RENUMBER:
         raise Refused(
-            Refusal("not-last", "A number is not taken back like a scan.", "Give the sheet its old number again.")
+            Refusal(
+                "not-last", say("A number is not taken back like a scan."), say("Give the sheet its old number again.")
+            )
         )
     if entry.step in (Step.WEIGHTS_ON, Step.WEIGHTS_OFF):
         _weights_may_be_undone(desk, entry)
@@ -195,12 +204,16 @@ def _may_undo(desk: Desk, entry: Any) -> None:
     mine = set(workers_of(desk.session, entry.id)) & {worker.worker_id for worker in desk.by}
     if not mine:
         raise Refused(
-            Refusal("manager-only", "Somebody else scanned this.", "Ask them, or the manager, to take it back.")
+            Refusal(
+                "manager-only", say("Somebody else scanned this."), say("Ask them, or the manager, to take it back.")
+            )
         )
     zone = desk.occasion.zone
     if local_day(entry.recorded_at, zone) != local_day(desk.now, zone):
         raise Refused(
-            Refusal("undo-too-late", "This was scanned on an earlier day.", "Ask the manager to take it back.")
+            Refusal(
+                "undo-too-late", say("This was scanned on an earlier day."), say("Ask the manager to take it back.")
+            )
         )
 
 
@@ -212,8 +225,8 @@ def _weights_may_be_undone(desk: Desk, entry: Any) -> None:
     if desk.now - entry.recorded_at <= limit and desk.session.execute(moved).first() is None:
         return
     name = stack_by_id(desk.session, entry.subject_id)["name"]
-    words = f"The weights of {name} were written too long ago to be undone, or sheets were moved since."
-    raise Refused(Refusal("undo-too-late", words, f"Scan the card of {name} as you find it now."))
+    words = say("The weights of {name} were written too long ago to be undone, or sheets were moved since.", name=name)
+    raise Refused(Refusal("undo-too-late", words, say("Scan the card of {name} as you find it now.", name=name)))
 
 
 def _same_scan(desk: Desk, entry: Any) -> list[Any]:
@@ -229,21 +242,4 @@ def _position(rows: Sequence[Any], entry_id: int) -> int:
     for position, row in enumerate(rows):
         if row.id == entry_id:
             return position
-    raise Refused(Refusal("already-corrected", "This entry no longer stands.", "Nothing more is to be done."))
-
-
-def _undone(desk: Desk, entry: Any, count: int) -> Answer:
-    taken = f"Taken back: {STEP_WORDS[Step(entry.step)][1]}" + (f", {count} entries." if count > 1 else ".")
-    if entry.subject_kind in ("load", "cabinet"):
-        return thing_undone(desk, entry.subject_kind, entry.subject_id, taken)
-    if entry.subject_kind != "sheet":
-        name = stack_by_id(desk.session, entry.subject_id)["name"]
-        state = "on" if stack_by_id(desk.session, entry.subject_id)["weights_on"] else "off"
-        return Answer(
-            "done", "Undone.", (taken, f"By the log the weights of {name} are {state}."), entry=desk.written[-1]
-        )
-    row = sheet_by_id(desk.session, entry.subject_id)
-    standing: Standing = standing_of(row)
-    where = saying.belongs(standing, place_words(desk.session, standing.place))
-    sheet = describe(desk.session, row, desk.patterns)
-    return Answer("done", "Undone.", (taken,), where, sheet, entry=desk.written[-1])
+    raise Refused(Refusal("already-corrected", say("This entry no longer stands."), say("Nothing more is to be done.")))

@@ -7,6 +7,8 @@ from typing import Any
 from app.db.checked import reckoned
 from app.domain.answer import Answer
 from app.domain.checking import Fate, Lies, Reckoned
+from app.domain.consigned import why_closed
+from app.domain.language import mark, say
 from app.domain.sheet import Place
 from app.services.checks import progress
 from app.services.custody import standing_of
@@ -15,7 +17,7 @@ from app.services.desk import Desk
 from app.services.facts import place_words
 from app.services.saying import desk_tell
 
-TROLLEY = "Leave it out on the trolley: it is taken there when the check is through."
+TROLLEY = mark("Leave it out on the trolley: it is taken there when the check is through.")
 
 
 def said_of(desk: Desk, check: Any, row: Any, counted: bool, back: tuple[str, ...]) -> Answer:
@@ -23,7 +25,7 @@ def said_of(desk: Desk, check: Any, row: Any, counted: bool, back: tuple[str, ..
     found = reckoned(desk.session, check, row["id"])[0]
     kind, word, lines, next_ = _by_fate(desk, check, row, found)
     if counted:
-        word, lines = "Already counted.", (*(() if kind == "done" else (word,)), *lines)
+        word, lines = say("Already counted."), (*(() if kind == "done" else (word,)), *lines)
     sheet = describe(desk.session, row, desk.patterns)
     return Answer(kind, word, (*back, *lines, progress(desk, check)), next_, sheet)
 
@@ -31,19 +33,24 @@ def said_of(desk: Desk, check: Any, row: Any, counted: bool, back: tuple[str, ..
 def _by_fate(desk: Desk, check: Any, row: Any, found: Reckoned) -> tuple[Any, str, tuple[str, ...], str]:
     if found.fate is Fate.WRONG_SHELF:
         where = belongs_words(desk, found.belongs)
-        put = "Put it there." if check.shelf_id is None else TROLLEY
-        return "stop", "Wrong shelf.", (f"It belongs in {where}." if where else "It belongs on no shelf of it.",), put
+        put = say("Put it there.") if check.shelf_id is None else TROLLEY
+        return (
+            "stop",
+            say("Wrong shelf."),
+            (say("It belongs in {where}.", where=where) if where else say("It belongs on no shelf of it."),),
+            put,
+        )
     if found.fate is Fate.CLOSED:
-        line = f"By the log it is withdrawn: {row['closed_as']}."
-        return "stop", "Withdrawn.", (line,), "Leave it out, with a slip. The manager decides."
+        line = say("By the log it is withdrawn: {closed_as}.", closed_as=why_closed(row["closed_as"]))
+        return "stop", say("Withdrawn."), (line,), say("Leave it out, with a slip. The manager decides.")
     if found.fate is Fate.ELSEWHERE:
-        return "stop", "Not its place.", (_elsewhere(desk, row, found),), TROLLEY
+        return "stop", say("Not its place."), (_elsewhere(desk, row, found),), TROLLEY
     lines = (
-        ("It is not one of those drawn, and it is in its place.",)
+        (say("It is not one of those drawn, and it is in its place."),)
         if found.fate is Fate.NOT_DRAWN
         else _since(desk, found)
     )
-    return "done", "Found.", lines, "Put it back. Scan the next."
+    return "done", say("Found."), lines, say("Put it back. Scan the next.")
 
 
 def belongs_words(desk: Desk, lies: Lies) -> str:
@@ -58,13 +65,24 @@ def _elsewhere(desk: Desk, row: Any, found: Reckoned) -> str:
     where = place_words(desk.session, place) or belongs_words(desk, found.belongs)
     if found.turn is not None and found.expected:
         at = desk_tell(desk)(found.turn.happened_at)
-        return f"By the log it left at {at}{f' for {where}' if where else ''}."
+        if where:
+            return say("By the log it left at {hour} for {place}.", hour=at, place=where)
+        return say("By the log it left at {hour}.", hour=at)
     if place.table_id is not None:
-        return f"By the log it is at {where}."
-    return f"By the log it belongs in {where}." if where else "By the log nobody has said where it belongs."
+        return say("By the log it is at {where}.", where=where)
+    return (
+        say("By the log it belongs in {where}.", where=where)
+        if where
+        else say("By the log nobody has said where it belongs.")
+    )
 
 
 def _since(desk: Desk, found: Reckoned) -> tuple[str, ...]:
     if found.fate is Fate.CAME and found.turn is not None:
-        return (f"It came at {desk_tell(desk)(found.turn.happened_at)}, when the check had begun.",)
+        return (
+            say(
+                "It came at {hour}, when the check had begun.",
+                hour=desk_tell(desk)(found.turn.happened_at),
+            ),
+        )
     return ()

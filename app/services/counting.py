@@ -13,6 +13,7 @@ from app.db.models import Scan, table_of
 from app.domain.answer import WORDS, Answer, Choice
 from app.domain.errors import Refusal, Refused
 from app.domain.holds import AWAY
+from app.domain.language import ENGLISH, mark, say, say_n, speaking
 from app.domain.numbers import COMMANDS, Kind, shown
 from app.domain.reading import Exact, Misread, Partial, Unreadable, read
 from app.domain.stages import Step
@@ -43,7 +44,7 @@ SCAN = table_of(Scan)
 CARD_TWICE = timedelta(seconds=3)
 # Whoever comes back later than this may have something else in mind (common practice, no source).
 LEFT_FOR = timedelta(hours=2)
-APART = "Keep it apart, with a slip that says where it lay. It gets its number when the check is through."
+APART = mark("Keep it apart, with a slip that says where it lay. It gets its number when the check is through.")
 _NAMES = {code: name for name, code in COMMANDS.items()}
 
 
@@ -86,8 +87,8 @@ def _closed_meanwhile(desk: Desk, check: Any) -> None:
     if check.closed_at is None:
         return
     out_of_it(desk)
-    words = f"The check of {check_name(desk, check)} was closed meanwhile. This scan was not counted."
-    raise Refused(Refusal("out-of-order", words, "Scan it again for the work that is done at this place."))
+    words = say("The check of {name} was closed meanwhile. This scan was not counted.", name=check_name(desk, check))
+    raise Refused(Refusal("out-of-order", words, say("Scan it again for the work that is done at this place.")))
 
 
 def _begun(desk: Desk) -> Answer | None:
@@ -108,17 +109,20 @@ def _was_left(desk: Desk) -> bool:
 
 
 def _ask_to_go_on(desk: Desk, check: Any) -> Answer:
-    line = f"A check of {check_name(desk, check)} was begun here and left: {progress(desk, check)} Does it go on?"
-    choices = (Choice("Go on with the check", "facts.check", "on"), LEAVE)
-    return Answer("which-one", WORDS["which-one"], (line,), "This scan is not counted yet: scan it again then.",
+    name, so_far = check_name(desk, check), progress(desk, check)
+    line = say("A check of {name} was begun here and left: {progress} Does it go on?", name=name, progress=so_far)
+    choices = (Choice(say("Go on with the check"), "facts.check", "on"), LEAVE)
+    return Answer("which-one", WORDS["which-one"], (line,), say("This scan is not counted yet: scan it again then."),
                   choices=choices, carry=CARD)  # fmt: skip
 
 
 def _not_exact(desk: Desk, check: Any, reading: Misread | Partial | Unreadable) -> Answer:
     if isinstance(reading, Unreadable):
-        words = "This is not a number or a card that is used here."
+        words = say("This is not a number or a card that is used here.")
         raise Refused(
-            Refusal("misread-number", words, "Scan it again. If it cannot be read, scan the card “cannot be read”.")
+            Refusal(
+                "misread-number", words, say("Scan it again. If it cannot be read, scan the card “cannot be read”.")
+            )
         )
     facts = desk.request.facts
     if isinstance(reading, Misread) and facts.get("read_as") and not facts.get("second"):
@@ -137,8 +141,8 @@ def _sheet(desk: Desk, check: Any, number: str) -> Answer:
     known = desk.session.execute(select(SEEN.c.id).where(*again)).first() is not None
     if not known:
         _write(desk, check, "unknown", text=number)
-    line = f"No sheet here has the number {shown(number, desk.patterns)}."
-    return Answer("stop", "Already counted." if known else "Unknown.", (line, progress(desk, check)), APART)
+    line = say("No sheet here has the number {number}.", number=shown(number, desk.patterns))
+    return Answer("stop", say("Already counted.") if known else say("Unknown."), (line, progress(desk, check)), APART)
 
 
 def _count(desk: Desk, check: Any, row: Any) -> Answer:
@@ -158,7 +162,8 @@ def _lift(desk: Desk, check: Any, row: Any) -> tuple[str, ...]:
     ended = tuple(sorted(was.holds & AWAY))
     if not ended or was.closed_as is not None or (was.last_at is not None and desk.happened_at < was.last_at):
         return ()
-    reason = f"Seen in the check of {check_name(desk, check)}."
+    with speaking(ENGLISH):
+        reason = f"Seen in the check of {check_name(desk, check)}."
     writing = Writing(Step.LIFT_HOLD, was.stage, was.place, lifts=ended, facts={"check": check.id}, reason=reason)
     _, now_stands = enter(desk, row["id"], was, writing)
     return back_words(desk, row, now_stands)
@@ -170,17 +175,24 @@ def _place(desk: Desk, check: Any, code: str) -> Answer:
     if place.cabinet_id != check.cabinet_id or (
         check.shelf_id is not None and place.shelf_id not in (None, check.shelf_id)
     ):
-        next_ = f"Go to {name}; or scan the card “check” to stop this one first."
-        raise Refused(Refusal("wrong-cabinet", f"This is {words}, and {name} is checked.", next_))
+        next_ = say("Go to {name}; or scan the card “check” to stop this one first.", name=name)
+        raise Refused(
+            Refusal("wrong-cabinet", say("This is {place}, and {name} is checked.", place=words, name=name), next_)
+        )
     desk.keep(cabinet_id=place.cabinet_id, shelf_id=place.shelf_id)
     return Answer(
-        "done", f"{words}.", (f"Check of {name}: {progress(desk, check)}",), "Scan every sheet that lies there."
+        "done",
+        f"{words}.",
+        (say("Check of {name}: {progress}", name=name, progress=progress(desk, check)),),
+        say("Scan every sheet that lies there."),
     )
 
 
 def _bundle(desk: Desk, check: Any, code: str) -> Answer:
     raise Refused(
-        Refusal("out-of-order", "In a check sheets are counted one by one.", "Scan each sheet that lies in it.")
+        Refusal(
+            "out-of-order", say("In a check sheets are counted one by one."), say("Scan each sheet that lies in it.")
+        )
     )
 
 
@@ -191,8 +203,8 @@ def _command(desk: Desk, check: Any, code: str) -> Answer | None:
     deed = COMMAND_DEEDS.get(name)
     if deed is not None:
         return deed(desk, check)
-    words = f"A check of {check_name(desk, check)} goes on here: scans only count."
-    raise Refused(Refusal("out-of-order", words, "Scan the card “check” and stop it first."))
+    words = say("A check of {name} goes on here: scans only count.", name=check_name(desk, check))
+    raise Refused(Refusal("out-of-order", words, say("Scan the card “check” and stop it first.")))
 
 
 def _unreadable(desk: Desk, check: Any) -> Answer:
@@ -205,8 +217,8 @@ def _unreadable(desk: Desk, check: Any) -> Answer:
     desk.keep(last_code=desk.request.code, last_code_at=desk.happened_at)
     mine = (SEEN.c.check_id == check.id, SEEN.c.kind == "unreadable")
     many = len(desk.session.execute(select(SEEN.c.id).where(*mine)).all())
-    line = f"{many} {'sheet' if many == 1 else 'sheets'} in this check could not be read."
-    return Answer("done", "Not readable.", (line, progress(desk, check)), APART)
+    line = say_n("{n} sheet in this check could not be read.", "{n} sheets in this check could not be read.", many)
+    return Answer("done", say("Not readable."), (line, progress(desk, check)), APART)
 
 
 def _shelf(desk: Desk, check: Any) -> int | None:

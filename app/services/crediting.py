@@ -10,6 +10,7 @@ from sqlalchemy import func, select
 from app.db.models import Attendance, Entry, table_of
 from app.domain.answer import Answer
 from app.domain.attempt import WorkerFacts
+from app.domain.language import say, say_n
 from app.domain.sheet import LogEntry, Standing
 from app.domain.stages import Stage, Step
 from app.services.corrections import take_back_tail
@@ -31,9 +32,11 @@ def credit_to(desk: Desk, worker: WorkerFacts) -> Answer:
     for sheet_id in subjects:
         again += _again(desk, sheet_id, worker, since)
     line = (
-        f"{again} scans are credited to {worker.name} now." if again else "Nothing was scanned here since the sign-in."
+        say_n("{n} scan is credited to {name} now.", "{n} scans are credited to {name} now.", again, name=worker.name)
+        if again
+        else say("Nothing was scanned here since the sign-in.")
     )
-    return Answer("done", "Put right.", (line,), f"{worker.name} is working here now.")
+    return Answer("done", say("Put right."), (line,), say("{name} is working here now.", name=worker.name))
 
 
 def _again(desk: Desk, sheet_id: int, worker: WorkerFacts, since: datetime) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.moves import NEXT_BY_STAGE
 from app.domain.stages import Stage, Step
 from app.services.custody import standing_of
@@ -18,13 +19,18 @@ def damp_card(desk: Desk) -> Answer:
     """
     last = desk.in_hand("last_sheet_id")
     if last is None:
-        raise Refused(Refusal("out-of-order", "Scan the sheet first.", "Then scan this card."))
+        raise Refused(Refusal("out-of-order", say("Scan the sheet first."), say("Then scan this card.")))
     if Step.LAY_TO_DRY not in desk.steps:
-        words = "Nothing is laid to dry at this place."
-        raise Refused(Refusal("wrong-stage", words, "Take it to where plants are dried, and scan it there."))
+        words = say("Nothing is laid to dry at this place.")
+        raise Refused(Refusal("wrong-stage", words, say("Take it to where plants are dried, and scan it there.")))
     row = sheet_by_id(desk.session, last)
     if row["stage"] == Stage.DRYING:
         raise Refused(
-            Refusal("wrong-stage", "It is drying already.", f"Leave it there. {NEXT_BY_STAGE[Stage.DRYING]}", "not-yet")
+            Refusal(
+                "wrong-stage",
+                say("It is drying already."),
+                say("Leave it there. {next_deed}", next_deed=NEXT_BY_STAGE[Stage.DRYING]),
+                "not-yet",
+            )
         )
     return take_step(desk, row, standing_of(row), Step.LAY_TO_DRY)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from app.domain.answer import WORDS, Answer, Choice
 from app.domain.errors import Refusal, Refused
 from app.domain.hazards import CAUTIONS, DEFERS, HAZARD_WORDS
+from app.domain.language import say
 from app.domain.numbers import COMMANDS, shown
 from app.services.describing import describe
 from app.services.desk import Desk
@@ -18,26 +19,34 @@ def danger_card(desk: Desk) -> Answer:
     """Ask which danger the sheet last scanned here carries, then write it. Refused: not-signed-in, out-of-order."""
     last, kind = desk.in_hand("last_sheet_id"), str(desk.request.facts.get("danger", ""))
     if not desk.by:
-        raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then the sheet."))
+        raise Refused(
+            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the sheet."))
+        )
     if last is None:
-        raise Refused(Refusal("out-of-order", "Scan the sheet first.", "Then scan this card."))
+        raise Refused(Refusal("out-of-order", say("Scan the sheet first."), say("Then scan this card.")))
     row = sheet_by_id(desk.session, last)
     number = shown(row["number"], desk.patterns)
     if kind not in CAUTIONS:
         choices = tuple(Choice(_said(words), "facts.danger", each) for each, words in HAZARD_WORDS.items())
-        line = f"Which danger does {number} carry?"
+        line = say("Which danger does {number} carry?", number=number)
         return Answer(
             "which-one",
             WORDS["which-one"],
             (line,),
-            "Keep it closed until you have chosen.",
+            say("Keep it closed until you have chosen."),
             choices=choices,
             carry=CARD,
         )
     is_new = put_hazard(desk.session, kind, desk.request.reason, desk.now, desk.by[0].worker_id, sheet_id=row["id"])
-    line = f"{_said(HAZARD_WORDS[kind])}: {'it travels with the sheet from now on' if is_new else 'that was known'}."
-    return Answer("done", "Written.", (line, DEFERS), CAUTIONS[kind], describe(desk.session, row, desk.patterns))
+    danger = _said(HAZARD_WORDS[kind])
+    line = (
+        say("{danger}: it travels with the sheet from now on.", danger=danger)
+        if is_new
+        else say("{danger}: that was known.", danger=danger)
+    )
+    return Answer("done", say("Written."), (line, DEFERS), CAUTIONS[kind], describe(desk.session, row, desk.patterns))
 
 
 def _said(words: str) -> str:
-    return words[0].upper() + words[1:]
+    told = say(words)
+    return told[0].upper() + told[1:]

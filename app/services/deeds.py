@@ -8,6 +8,7 @@ from sqlalchemy.engine import RowMapping
 
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.numbers import Kind, shown
 from app.domain.reading import Exact, read
 from app.domain.stages import Step
@@ -26,7 +27,7 @@ def sheet_asked(desk: Desk) -> RowMapping:
     """The row of the sheet that the request names, locked; refused with unknown-number when there is none."""
     row = sheet_by_number(desk.session, desk.request.code)
     if row is None:
-        raise Refused(Refusal("unknown-number", "No sheet here has this number.", "Search for it by name."))
+        raise Refused(Refusal("unknown-number", say("No sheet here has this number."), say("Search for it by name.")))
     return row
 
 
@@ -51,7 +52,14 @@ def give_number(desk: Desk, text: str) -> Answer:
     again = sheet_by_id(desk.session, row["id"])
     answer = saying.done(desk, again, Step.RENUMBER, entry_id, standing_of(again))
     old, new = shown(row["number"], desk.patterns), shown(number, desk.patterns)
-    return saying.with_lines(answer, f"It is {new} now. {old} still finds it. Put the new number on the sheet.")
+    return saying.with_lines(
+        answer,
+        say(
+            "It is {new_number} now. {old_number} still finds it. Put the new number on the sheet.",
+            new_number=new,
+            old_number=old,
+        ),
+    )
 
 
 def join_number(desk: Desk, text: str) -> Answer:
@@ -63,10 +71,14 @@ def number_typed(desk: Desk, text: str, but: RowMapping) -> RowMapping:
     """The other sheet whose number was typed. Refused: misread-number, unknown-number, number-taken for the sheet itself."""
     other = sheet_by_number(desk.session, _number(desk, text))
     if other is None:
-        raise Refused(Refusal("unknown-number", "No sheet here has that other number.", "Read it off the sheet again."))
+        raise Refused(
+            Refusal("unknown-number", say("No sheet here has that other number."), say("Read it off the sheet again."))
+        )
     if other["id"] == but["id"]:
         raise Refused(
-            Refusal("number-taken", "That number finds this sheet itself.", "Type the number of the other one.")
+            Refusal(
+                "number-taken", say("That number finds this sheet itself."), say("Type the number of the other one.")
+            )
         )
     return other
 
@@ -75,12 +87,18 @@ def settle_doubt(desk: Desk) -> Answer:
     """Say that somebody has looked at what was called in question; refused when nothing is."""
     row = sheet_asked(desk)
     if not desk.request.reason.strip():
-        raise Refused(Refusal("reason-needed", "It must be said what you found.", "Say what you found.", "which-one"))
+        raise Refused(
+            Refusal("reason-needed", say("It must be said what you found."), say("Say what you found."), "which-one")
+        )
     if not settle(desk, row["id"], desk.request.reason):
-        words = "Nothing of this sheet is called in question any more."
-        raise Refused(Refusal("already-corrected", words, "Nothing more is to be done."))
+        words = say("Nothing of this sheet is called in question any more.")
+        raise Refused(Refusal("already-corrected", words, say("Nothing more is to be done.")))
     return Answer(
-        "done", "Seen.", ("It is no longer called in question.",), "", describe(desk.session, row, desk.patterns)
+        "done",
+        say("Seen."),
+        (say("It is no longer called in question."),),
+        "",
+        describe(desk.session, row, desk.patterns),
     )
 
 
@@ -94,5 +112,5 @@ def _number(desk: Desk, text: str) -> str:
     reading = read(text, desk.patterns)
     if isinstance(reading, Exact) and reading.kind is Kind.SHEET:
         return reading.text
-    words = "That is not a whole number of this room with its check character."
-    raise Refused(Refusal("misread-number", words, "Type it off the slip once more, or leave it empty."))
+    words = say("That is not a whole number of this room with its check character.")
+    raise Refused(Refusal("misread-number", words, say("Type it off the slip once more, or leave it empty.")))

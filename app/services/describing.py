@@ -13,6 +13,7 @@ from app.db.models import Collector, Consignment, Hazard, PlantName, Sheet, tabl
 from app.db.prepared import prepared
 from app.domain.answer import Described
 from app.domain.hazards import CAUTIONS
+from app.domain.language import mark, say
 from app.domain.numbers import Pattern, shown
 
 SHEET = table_of(Sheet)
@@ -20,6 +21,8 @@ PLANT = table_of(PlantName)
 COLLECTOR = table_of(Collector)
 CONSIGNMENT = table_of(Consignment)
 HAZARD = table_of(Hazard)
+# Only what is out of the ordinary is said.
+_BULKS = {"thin": mark("thin"), "bulky": mark("bulky")}
 _NAMES = prepared(
     select(
         SHEET.c.number, SHEET.c.record_number, SHEET.c.locality, SHEET.c.pieces, SHEET.c.bulk, SHEET.c.notes, SHEET.c.part,
@@ -60,11 +63,12 @@ def describe(session: Session, row: RowMapping, patterns: Sequence[Pattern]) -> 
 def cautions(session: Session, sheet_id: int, consignment_id: int | None) -> tuple[str, ...]:
     """The cautions to read before the folder is opened; each once."""
     found = session.execute(_HAZARDS, {"sheet": sheet_id, "consignment": consignment_id}).scalars()
-    return tuple(dict.fromkeys(CAUTIONS.get(kind, kind) for kind in found))
+    return tuple(dict.fromkeys(say(CAUTIONS.get(kind, kind)) for kind in found))
 
 
 def _detail(names: Any) -> str:
-    collected = " ".join(filter(None, (names.collector, f"no. {names.record_number}" if names.record_number else "")))
-    bulk = names.bulk if names.bulk != "ordinary" else ""
-    pieces = f"{names.pieces} parts" if names.pieces > 1 else ""
+    number = say("no. {number}", number=names.record_number) if names.record_number else ""
+    collected = " ".join(filter(None, (names.collector, number)))
+    bulk = say(_BULKS.get(names.bulk, ""))
+    pieces = say("{count} parts", count=names.pieces) if names.pieces > 1 else ""
     return " · ".join(filter(None, (names.consignment, collected, bulk, pieces)))

@@ -19,6 +19,7 @@ from app.domain.attempt import SignedOff, WorkerFacts
 from app.domain.calendar import Calendar
 from app.domain.errors import Refusal
 from app.domain.house import House
+from app.domain.language import say
 from app.domain.numbers import Pattern
 from app.domain.stages import Step
 
@@ -150,11 +151,11 @@ def behind(desk: Desk, last_at: datetime | None) -> Refusal | None:
         return None
     facts = {"last": last_at}
     if desk.time_from == "server":
-        words = "The computer's clock stands before the last entry of this sheet ({last})."
-        next_ = "Put the sheet aside and tell the manager: the clock is wrong."
+        words = say("The computer's clock stands before the last entry of this sheet ({last}).")
+        next_ = say("Put the sheet aside and tell the manager: the clock is wrong.")
         return Refusal("clock-behind", words, next_, facts=facts)
-    words = "Something else has happened to this sheet since then ({last})."
-    return Refusal("out-of-order", words, "Put the sheet aside for the manager.", facts=facts)
+    words = say("Something else has happened to this sheet since then ({last}).")
+    return Refusal("out-of-order", words, say("Put the sheet aside for the manager."), facts=facts)
 
 
 def station_row(session: Session, station_id: int | None) -> RowMapping | None:

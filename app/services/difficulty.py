@@ -11,6 +11,7 @@ from sqlalchemy.engine import RowMapping
 from app.db.models import Attendance, Hazard, SignOff, Station, Worker, table_of
 from app.db.prepared import prepared
 from app.domain.attempt import Attempt
+from app.domain.language import say
 from app.domain.sign_off_rules import TAUGHT, difficulties_of, lacking
 from app.domain.stages import Step
 from app.services.desk import Desk
@@ -72,5 +73,5 @@ def _might_help(desk: Desk, attempt: Attempt, missing: Iterable[str]) -> tuple[s
     able = [each for each, signed in covers.items() if signed >= set(missing) and each[0] not in there]
     at_work = {worker_id: station for worker_id, station in desk.session.execute(_AT_WORK)}
     here = [f"{name} ({at_work[worker_id]})" for worker_id, name in able if worker_id in at_work]
-    away = [f"{name}, who is not signed in now," for _, name in able]
+    away = [say("{name}, who is not signed in now,", name=name) for _, name in able]
     return tuple((here or away)[:MOST_NAMED])

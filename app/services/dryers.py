@@ -13,6 +13,7 @@ from app.domain.answer import Answer, Ask
 from app.domain.drying import HEATED, celsius_typed, warmth
 from app.domain.errors import Refusal, Refused
 from app.domain.freezing import celsius
+from app.domain.language import say
 from app.domain.sheet import Place
 from app.domain.words import age
 from app.services.desk import Desk
@@ -37,7 +38,9 @@ def scan_dryer(desk: Desk, place: Place) -> Answer | None:
     if row is None:
         return None
     if not desk.by:
-        raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then the card."))
+        raise Refused(
+            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the card."))
+        )
     by, said = desk.by[0].worker_id, desk.request.facts.get("reading_c")
     if said is not None:
         return _reading_said(desk, row, str(said), by)
@@ -46,9 +49,9 @@ def scan_dryer(desk: Desk, place: Place) -> Answer | None:
     if bundle_id is not None:
         hang(desk.session, bundle_id, HEATED, row["name"], desk.now, by)
         name = bundle_by_id(desk.session, bundle_id)["name"]
-        lines = (f"{name} lies in {row['name']}, and dries with heat.", *lines)
-    ask = Ask("facts.reading_c", "What does its thermometer show, °C?", submit="Write it")
-    next_ = "Scan what comes next; or type what its thermometer shows."
+        lines = (say("{name} lies in {dryer}, and dries with heat.", name=name, dryer=row["name"]), *lines)
+    ask = Ask("facts.reading_c", say("What does its thermometer show, °C?"), submit=say("Write it"))
+    next_ = say("Scan what comes next; or type what its thermometer shows.")
     return Answer("done", f"{row['name']}.", lines, next_, ask=ask, carry={"code": row["code"]})
 
 
@@ -56,11 +59,14 @@ def _reading_said(desk: Desk, row: RowMapping, said: str, by: int) -> Answer:
     try:
         degrees = celsius_typed(said)
     except ValueError as error:
-        raise Refused(Refusal("misread-number", str(error), "Read it again, and type it.", "which-one")) from error
+        raise Refused(Refusal("misread-number", str(error), say("Read it again, and type it."), "which-one")) from error
     read_dryer(desk.session, row["id"], degrees, desk.happened_at, by)
     found = warmth(degrees, desk.house)
     return Answer(
-        "done", "Written.", (f"{row['name']}: {celsius(degrees)}, {found.words}.",), found.do or "Scan what comes next."
+        "done",
+        say("Written."),
+        (f"{row['name']}: {celsius(degrees)}, {found.words}.",),
+        found.do or say("Scan what comes next."),
     )
 
 
@@ -70,5 +76,9 @@ def _last_read(desk: Desk, row: RowMapping) -> str:
     )
     found = desk.session.execute(last).mappings().one_or_none()
     if found is None:
-        return "Nobody has read its temperature yet."
-    return f"Last read {celsius(found['celsius'])}, {age(found['read_at'], desk.now)} ago."
+        return say("Nobody has read its temperature yet.")
+    return say(
+        "Last read {degrees}, {age} ago.",
+        degrees=celsius(found["celsius"]),
+        age=age(found["read_at"], desk.now),
+    )

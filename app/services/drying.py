@@ -14,9 +14,10 @@ from app.db.models import Bundle, Cabinet, Sheet, table_of
 from app.domain.answer import Answer
 from app.domain.drying import HEATED, METHOD_WORDS, METHODS, pressed_moment
 from app.domain.errors import Refusal, Refused
+from app.domain.language import mark, say, say_n
 from app.domain.moves import refusals
 from app.domain.sheet import Place
-from app.domain.stages import STEP_WORDS, Step
+from app.domain.stages import Step
 from app.services import saying
 from app.services.changes import changed
 from app.services.custody import Writing, enter_many, standing_of
@@ -28,20 +29,22 @@ from app.services.room import add_bundle
 BUNDLE, CABINET, SHEET = table_of(Bundle), table_of(Cabinet), table_of(Sheet)
 LONGEST_NAME = 80
 KINDS = ("plant press", "tray", "bag", "box", "parcel")
+# The kinds are stored as they stand above, and said as these.
+KIND_WORDS = (mark("plant press"), mark("tray"), mark("bag"), mark("box"), mark("parcel"))
 
 
-def make_bundle(session: Session, name: str, now: datetime, by: int | None, *, kind: str = "plant press",
+def make_bundle(session: Session, name: str, now: datetime, by: int | None, *, kind: str = KINDS[0],
                 method: str = "", dryer: str = "") -> RowMapping:  # fmt: skip
     """Make a bundle with a card of its own, dried so, in the dryer of this name. Without a name it gets the next of its kind.
 
     ValueError, in a sentence, for a name that another bundle in use has, for another kind or method, and for no such dryer.
     """
     if kind not in KINDS:
-        raise ValueError(f"A bundle is one of: {', '.join(KINDS)}.")
+        raise ValueError(say("A bundle is one of: {kinds}.", kinds=", ".join(map(say, KIND_WORDS))))
     called = " ".join(name.split())[:LONGEST_NAME] or _next_name(session, kind)
     same = select(BUNDLE.c.id).where(func.lower(BUNDLE.c.name) == called.lower(), BUNDLE.c.closed_at.is_(None))
     if session.execute(same).first() is not None:
-        raise ValueError(f"There is a bundle called {called} already. Give it another name.")
+        raise ValueError(say("There is a bundle called {name} already. Give it another name.", name=called))
     bundle_id = add_bundle(session, called, kind)
     changed(session, now, by, "bundle", bundle_id, "added", new=called)
     if method or dryer:
@@ -59,7 +62,7 @@ def bundle_in_use(session: Session, code: str) -> RowMapping:
     found = select(BUNDLE).where(BUNDLE.c.code == code, BUNDLE.c.closed_at.is_(None)).with_for_update()
     row = session.execute(found).mappings().one_or_none()
     if row is None:
-        raise ValueError("There is no such bundle in use. Load the page again.")
+        raise ValueError(say("There is no such bundle in use. Load the page again."))
     return row
 
 
@@ -70,11 +73,11 @@ def hang(session: Session, bundle_id: int, method: str, dryer: str, now: datetim
     such method or dryer, and for a dryer that is named for what dries without heat.
     """
     if method and method not in METHODS:
-        raise ValueError(f"It is dried {' or '.join(METHOD_WORDS.values())}.")
+        raise ValueError(say("It is dried {methods}.", methods=say(" or ").join(map(say, METHOD_WORDS.values()))))
     row, dryer_id = bundle_by_id(session, bundle_id), _dryer_id(session, dryer)
     method = method or (HEATED if dryer_id else row["method"] or "")
     if dryer_id and method != HEATED:
-        raise ValueError("What lies in a dryer dries with heat. Say so, or choose no dryer.")
+        raise ValueError(say("What lies in a dryer dries with heat. Say so, or choose no dryer."))
     session.execute(update(BUNDLE).where(BUNDLE.c.id == bundle_id).values(method=method or None, dryer_id=dryer_id))
     was, is_now = (_hung(session, each) for each in (row, bundle_by_id(session, bundle_id)))
     if was != is_now:
@@ -98,7 +101,11 @@ def close_bundle(session: Session, code: str, now: datetime, by: int | None) -> 
     lying = len(lying_in(session, row["id"]))
     if lying:
         raise ValueError(
-            f"By the log {lying} {'sheet lies' if lying == 1 else 'sheets lie'} in it. Tie them into another first."
+            say_n(
+                "By the log {n} sheet lies in it. Tie them into another first.",
+                "By the log {n} sheets lie in it. Tie them into another first.",
+                lying,
+            )
         )
     values = {"closed_at": now, "dryer_id": None}
     session.execute(update(BUNDLE).where(BUNDLE.c.id == row["id"]).values(values))
@@ -118,10 +125,10 @@ def tie(desk: Desk, code: str, into: str, numbers: Sequence[str] | None = None) 
     Refused: not-signed-in; unknown-number where a bundle is not in use; out-of-order where nothing goes.
     """
     if not desk.by:
-        raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Sign in first."))
+        raise Refused(Refusal("not-signed-in", say("Nobody is signed in here."), say("Sign in first.")))
     source, to = _in_use(desk, code), _in_use(desk, into)
     if source["id"] == to["id"]:
-        raise Refused(Refusal("out-of-order", "That is the same bundle.", "Choose another one.", "which-one"))
+        raise Refused(Refusal("out-of-order", say("That is the same bundle."), say("Choose another one."), "which-one"))
     rows = [row for row in lying_in(desk.session, source["id"]) if numbers is None or row["number"] in numbers]
     going, left = [], list[str]()
     for row in rows:
@@ -133,12 +140,12 @@ def tie(desk: Desk, code: str, into: str, numbers: Sequence[str] | None = None) 
             writing = Writing(Step.TIE, lands(attempt), Place(bundle_id=to["id"]), facts={"from": source["name"]})
             going.append((row["id"], attempt.sheet, writing))
     if not going:
-        words = left[0] if left else f"None of these lies in {source['name']} by the log."
-        raise Refused(Refusal("out-of-order", words, "Load the page again."))
+        words = left[0] if left else say("None of these lies in {name} by the log.", name=source["name"])
+        raise Refused(Refusal("out-of-order", words, say("Load the page again.")))
     enter_many(desk, going)
-    many = "1 sheet" if len(going) == 1 else f"{len(going):,} sheets"
-    line = f"{many} of {source['name']} {STEP_WORDS[Step.TIE][1].replace('another bundle', to['name'])}."
-    return Answer("done", "Tied.", (line, *dict.fromkeys(left)), "", step=Step.TIE.value, entry=desk.written[-1])
+    line = say_n("{n:,} sheet of {name} tied into {bundle}.", "{n:,} sheets of {name} tied into {bundle}.", len(going),
+                 name=source["name"], bundle=to["name"])  # fmt: skip
+    return Answer("done", say("Tied."), (line, *dict.fromkeys(left)), "", step=Step.TIE.value, entry=desk.written[-1])
 
 
 def dryer_by_name(session: Session, name: str) -> RowMapping:
@@ -146,7 +153,7 @@ def dryer_by_name(session: Session, name: str) -> RowMapping:
     mine = (CABINET.c.name == name, CABINET.c.is_dryer, CABINET.c.closed_at.is_(None))
     row = session.execute(select(CABINET).where(*mine)).mappings().one_or_none()
     if row is None:
-        raise ValueError("There is no such dryer. Load the page again.")
+        raise ValueError(say("There is no such dryer. Load the page again."))
     return row
 
 
@@ -165,18 +172,27 @@ def came_pressed(desk: Desk, fresh: bool) -> dict[str, Any]:
     if not said or not fresh:
         return {}
     try:
-        day = said if isinstance(said, date) else date.fromisoformat(str(said))
+        day = said if isinstance(said, date) else _day_typed(str(said))
         return {"pressed_at": pressed_moment(day, desk.occasion.zone, desk.happened_at)}
     except ValueError as error:
-        words = str(error) if str(error).startswith("That") else "That is not a day."
-        raise Refused(Refusal("misread-number", words, "Say on which day it was pressed.", "which-one")) from error
+        next_ = say("Say on which day it was pressed.")
+        raise Refused(Refusal("misread-number", str(error), next_, "which-one")) from error
+
+
+def _day_typed(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise ValueError(say("That is not a day.")) from error
 
 
 def _in_use(desk: Desk, code: str) -> RowMapping:
     try:
         return bundle_in_use(desk.session, code)
     except ValueError as error:
-        raise Refused(Refusal("unknown-number", "There is no such bundle in use.", "Load the page again.")) from error
+        raise Refused(
+            Refusal("unknown-number", say("There is no such bundle in use."), say("Load the page again."))
+        ) from error
 
 
 def _dryer_id(session: Session, name: str) -> int | None:

@@ -11,7 +11,8 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Hazard, Sheet, Specimen, table_of
-from app.domain.consigned import NO_NUMBER
+from app.domain.consigned import NO_NUMBER, why_closed
+from app.domain.language import mark, say
 from app.domain.stages import Stage
 from app.domain.suspected import HISTORIC
 from app.services.changes import changed
@@ -21,11 +22,11 @@ SHEET = table_of(Sheet)
 SPECIMEN = table_of(Specimen)
 HAZARD = table_of(Hazard)
 MOST = 500
-UNKNOWN = "no sheet here has this number."
+UNKNOWN = mark("no sheet here has this number.")
 # More than these are told as a number.
 NAMED = 20
 MAY_LEAVE = (Stage.INTAKE, Stage.READY, Stage.DRY, Stage.FILED)
-SUSPECTED = "it may carry mercury or arsenic: say that the receiver is told, or keep it."
+SUSPECTED = mark("it may carry mercury or arsenic: say that the receiver is told, or keep it.")
 _TOLD = " (mercury or arsenic suspected; the receiver is told)"
 
 
@@ -69,7 +70,7 @@ def keep_here(session: Session, numbers: Sequence[str], why: str, now: datetime,
     for number in dict.fromkeys(numbers):
         row = sheet_by_number(session, number)
         if row is None or not is_free(session, row):
-            left.append((number, UNKNOWN if row is None else "it is not free to go."))
+            left.append((number, UNKNOWN if row is None else say("it is not free to go.")))
             continue
         session.execute(
             update(SPECIMEN).where(SPECIMEN.c.id == row["specimen_id"]).values(exchange_at=None, exchange_why=None)
@@ -84,13 +85,13 @@ def keep_here(session: Session, numbers: Sequence[str], why: str, now: datetime,
 def _stays(session: Session, row: RowMapping, told: bool) -> str:
     """Why a specimen is not set free; empty when it may be."""
     if row["closed_as"] is not None:
-        return f"it was closed: {row['closed_as']}."
+        return say("it was closed: {closed_as}.", closed_as=why_closed(row["closed_as"]))
     if row["stage"] is None:
-        return "it has not been taken in."
+        return say("it has not been taken in.")
     if is_free(session, row):
-        return "it is free already."
+        return say("it is free already.")
     if not _others_stay(session, row):
-        return "no other specimen of its gathering would stay here."
+        return say("no other specimen of its gathering would stay here.")
     return SUSPECTED if is_suspected(session, row) and not told else ""
 
 
@@ -152,6 +153,6 @@ def _one_of_its_own(session: Session, specimen_id: int) -> None:
 
 def _may_be_asked(numbers: Sequence[str], why: str) -> None:
     if not why.strip():
-        raise ValueError("Say why; it stays in the history.")
+        raise ValueError(say("Say why; it stays in the history."))
     if not 0 < len(numbers) <= MOST:
-        raise ValueError(f"Tick 1 to {MOST} specimens at a time.")
+        raise ValueError(say("Tick 1 to {most} specimens at a time.", most=MOST))

@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Cabinet, FormerNumber, Layer, Sheet, Shelf, Stack, Station, WeightSpan, table_of
 from app.db.prepared import prepared
 from app.domain.attempt import Attempt, PressClock, ShelfFacts, StackFacts
+from app.domain.language import say
 from app.domain.limits import treatment_holds
 from app.domain.press import Span, Stay, ready_at, under_weight
 from app.domain.sheet import Place, Standing
@@ -140,13 +141,13 @@ def press_clock(session: Session, sheet_id: int, standing: Standing, now: dateti
 def place_words(session: Session, place: Place) -> str:
     """Where a place is, said as one would walk there: "M1, shelf 2", "stack P3"; empty when nobody has said."""
     if place.stack_id is not None:
-        return f"stack {_name(session, STACK, place.stack_id)}"
+        return say("stack {name}", name=_name(session, STACK, place.stack_id))
     if place.table_id is not None:
         return str(_name(session, STATION, place.table_id))
     if place.cabinet_id is None:
         return ""
     row = session.execute(_PLACE_NAMES, {"cabinet": place.cabinet_id, "shelf": place.shelf_id}).one()
-    return f"{row.name}, shelf {row.shelf}" if row.shelf else str(row.name)
+    return say("{name}, shelf {shelf}", name=row.name, shelf=row.shelf) if row.shelf else str(row.name)
 
 
 def make_attempt(desk: Desk, row: RowMapping, standing: Standing, step: Step, **more: Any) -> Attempt:

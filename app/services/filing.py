@@ -13,6 +13,7 @@ from app.db.filed_places import Filed, Lies, Likeness, Shelf
 from app.db.models import FamilyOrder, PlantName, table_of
 from app.db.prepared import prepared
 from app.domain.filing_order import begins_folder, key_of, plant_of
+from app.domain.language import say, say_n
 from app.domain.sheet import Place, Standing
 from app.services.changes import changed
 from app.services.desk import Desk
@@ -27,7 +28,7 @@ _PLANT = prepared(select(PLANT.c.name, PLANT.c.family, PLANT.c.search_key).where
 def filed_words(desk: Desk, row: RowMapping, stands: Standing) -> tuple[str, ...]:
     """What to know of a sheet that was just filed: that its like lies elsewhere, that its folder is full, that it is bulky."""
     at: Shelf = (stands.place.cabinet_id or 0, stands.place.shelf_id)
-    lines = ["It is bulky: lay it on top in its folder."] if stands.bulk == "bulky" else []
+    lines = [say("It is bulky: lay it on top in its folder.")] if stands.bulk == "bulky" else []
     if row["plant_name_id"] is None:
         return tuple(lines)
     plant = desk.session.execute(_PLANT, {"plant": row["plant_name_id"]}).one()
@@ -39,7 +40,14 @@ def filed_words(desk: Desk, row: RowMapping, stands: Standing) -> tuple[str, ...
     # The sheet itself is among them by now.
     before = filed.of_name(plant.search_key).get(at, 0) - 1
     if begins_folder(before, desk.house.folder_sheets):
-        lines.append(f"Start a new folder: by the log {before} sheets of {plant.name} lie there already.")
+        lines.append(
+            say_n(
+                "Start a new folder: by the log {n} sheet of {plant} lies there already.",
+                "Start a new folder: by the log {n} sheets of {plant} lie there already.",
+                before,
+                plant=plant.name,
+            )  # fmt: skip
+        )
     return tuple(lines)
 
 
@@ -50,7 +58,7 @@ def set_families(session: Session, text: str, now: datetime, by: int | None, why
     """
     names = [name for name in (" ".join(line.split()) for line in text.splitlines()) if name]
     if not why.strip():
-        raise ValueError("Say why; it stays in the history.")
+        raise ValueError(say("Say why; it stays in the history."))
     _may_be_listed(names)
     old = session.execute(select(ORDER.c.family).order_by(ORDER.c.place)).scalars().all()
     session.execute(delete(FamilyOrder))
@@ -63,14 +71,14 @@ def set_families(session: Session, text: str, now: datetime, by: int | None, why
 
 def _may_be_listed(names: Sequence[str]) -> None:
     if len(names) > MOST_FAMILIES:
-        raise ValueError(f"Name {MOST_FAMILIES:,} families at most.")
+        raise ValueError(say("Name {most:,} families at most.", most=MOST_FAMILIES))
     seen = set[str]()
     for name in names:
         key = key_of(name)
         if not key or len(name) > LONGEST_NAME:
-            raise ValueError(f"“{name[:LONGEST_NAME]}” is no name of a family.")
+            raise ValueError(say("“{name}” is no name of a family.", name=name[:LONGEST_NAME]))
         if key in seen:
-            raise ValueError(f"{name} stands in the list twice.")
+            raise ValueError(say("{name} stands in the list twice.", name=name))
         seen.add(key)
 
 
@@ -84,4 +92,6 @@ def _said(names: Sequence[str]) -> str:
 def _elsewhere(desk: Desk, lies: Lies, name: str, likeness: Likeness) -> str:
     what = {"name": name, "genus": likeness.genus.capitalize(), "family": likeness.family}[lies.by]
     first = place_words(desk.session, Place(*lies.places[0][0]))
-    return f"By the log, {what} lies in {first}. If this is where it belongs, leave it here."
+    return say(
+        "By the log, {plant} lies in {place}. If this is where it belongs, leave it here.", plant=what, place=first
+    )

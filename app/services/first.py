@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Setting, table_of
 from app.db.upsert import replacing
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.services.people import add_worker, has_manager, secret_hash, set_password
 
 SETTING = table_of(Setting)
@@ -35,7 +36,9 @@ def become_first_manager(session: Session, code: str, name: str, password: str, 
     if kept is None or has_manager(session) or not secrets.compare_digest(kept, secret_hash(tidy)):
         raise Refused(
             Refusal(
-                "manager-only", "That is not the code on the console.", "Read it off the window where Blotter runs."
+                "manager-only",
+                say("That is not the code on the console."),
+                say("Read it off the window where Blotter runs."),
             )
         )
     worker_id, _badge = add_worker(session, name, ("manager", "trainer", "volunteer"), now)

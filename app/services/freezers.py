@@ -13,6 +13,7 @@ from app.domain.answer import WORDS, Answer, Ask, Choice
 from app.domain.calendar import as_utc
 from app.domain.errors import Refusal, Refused
 from app.domain.freezing import WARMING, celsius
+from app.domain.language import mark, say
 from app.domain.stages import STEP_WORDS, Step
 from app.services.custody import enter_thing
 from app.services.desk import Desk, behind
@@ -34,7 +35,9 @@ def freezer_event(desk: Desk, freezer: RowMapping, step: Step) -> Answer:
     entry_id = write_event(desk, freezer, step, _span(desk, freezer, step))
     inside = lying_in(desk.session, freezer["id"])
     lines = (f"{freezer['name']}: {STEP_WORDS[step][1]}.", *begins_again(desk, inside))
-    return asked_for_reading(freezer, Answer("done", "Written.", lines, step=step.value, entry=entry_id), inside, step)
+    return asked_for_reading(
+        freezer, Answer("done", say("Written."), lines, step=step.value, entry=entry_id), inside, step
+    )
 
 
 def write_event(desk: Desk, freezer: RowMapping, step: Step, facts: dict[str, Any]) -> int:
@@ -68,11 +71,17 @@ def asked_for_reading(freezer: RowMapping, answer: Answer, inside: Sequence[RowM
     """The answer, asking what a logger showed where loads start their days again by what was written."""
     if step not in WARMING or not inside:
         return answer
-    next_ = f"If a logger in {freezer['name']} shows that it stayed cold, say the highest it shows."
+    next_ = say("If a logger in {name} shows that it stayed cold, say the highest it shows.", name=freezer["name"])
     return Answer(
-        answer.kind, answer.word, answer.lines, " ".join(filter(None, (answer.next, next_))), step=answer.step, entry=answer.entry,
-        ask=Ask("facts.highest_c", "Highest by the logger, °C"), carry={"code": freezer["code"], "step": Step.STAYED_COLD.value},
-    )  # fmt: skip
+        answer.kind,
+        answer.word,
+        answer.lines,
+        f"{answer.next} {next_}".strip(),
+        step=answer.step,
+        entry=answer.entry,
+        ask=Ask("facts.highest_c", say("Highest by the logger, °C")),
+        carry={"code": freezer["code"], "step": Step.STAYED_COLD.value},
+    )
 
 
 def begins_again(desk: Desk, inside: Sequence[RowMapping]) -> tuple[str, ...]:
@@ -82,9 +91,9 @@ def begins_again(desk: Desk, inside: Sequence[RowMapping]) -> tuple[str, ...]:
     for load in (load_by_id(desk.session, each["id"]) for each in inside):
         due = enough_at(load)
         lines.append(
-            f"{load['name']}: leave it in until {when(due)}."
+            say("{name}: leave it in until {until}.", name=load["name"], until=when(due))
             if due
-            else f"{load['name']}: its days begin when it is cold again."
+            else say("{name}: its days begin when it is cold again.", name=load["name"])
         )
     return tuple(lines)
 
@@ -92,10 +101,18 @@ def begins_again(desk: Desk, inside: Sequence[RowMapping]) -> tuple[str, ...]:
 def freezer_state(desk: Desk, freezer: RowMapping) -> Answer:
     """What lies in a freezer, and what may be said of it, when its code is scanned with no load in hand."""
     inside = lying_in(desk.session, freezer["id"])
-    what = name_of(inside) or "no load"
-    lines = (f"{freezer['name']}, {celsius(freezer['freezes_to_c'])}: {what} in it.", *begins_again(desk, inside))
+    what = name_of(inside) or say("no load")
+    lines = (
+        say(
+            "{name}, {degrees}: {loads} in it.",
+            name=freezer["name"],
+            degrees=celsius(freezer["freezes_to_c"]),
+            loads=what,
+        ),
+        *begins_again(desk, inside),
+    )
     choices = tuple(Choice(words, "step", step.value) for step, words in SAID.items())
-    next_ = "To put a load in, scan the load's card first; then this code again."
+    next_ = say("To put a load in, scan the load's card first; then this code again.")
     return Answer("which-one", WORDS["which-one"], lines, next_, choices=choices, carry={"code": freezer["code"]})
 
 
@@ -113,7 +130,12 @@ def reading(desk: Desk, name: str) -> float:
         found = float("nan")
     if not COLDEST <= found <= WARMEST:
         raise Refused(
-            Refusal("misread-number", "That is not a temperature.", "Type it in degrees Celsius, as −21.", "which-one")
+            Refusal(
+                "misread-number",
+                say("That is not a temperature."),
+                say("Type it in degrees Celsius, as −21."),
+                "which-one",
+            )
         )
     return found
 
@@ -121,7 +143,9 @@ def reading(desk: Desk, name: str) -> float:
 def somebody(desk: Desk) -> None:
     """Refused: not-signed-in, where nobody says whose hands these are."""
     if not desk.by:
-        raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then the card."))
+        raise Refused(
+            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the card."))
+        )
 
 
 def _stayed_cold(desk: Desk, freezer: RowMapping) -> Answer:
@@ -129,16 +153,20 @@ def _stayed_cold(desk: Desk, freezer: RowMapping) -> Answer:
     rows = standing_rows(desk.session, "cabinet", freezer["id"])
     event = next((row for row in reversed(rows) if row.step in WARMING), None)
     if event is None:
-        raise Refused(Refusal("out-of-order", f"Nothing has warmed {freezer['name']}.", "Nothing is to be done."))
+        raise Refused(
+            Refusal(
+                "out-of-order", say("Nothing has warmed {name}.", name=freezer["name"]), say("Nothing is to be done.")
+            )
+        )
     if (late := behind(desk, freezer["last_at"])) is not None and not desk.is_late:
         raise Refused(late)
     facts = {"of": event.id, "highest_c": highest, "begins": event.facts.get("begins") or event.happened_at.isoformat()}
     entry_id = write_event(desk, freezer, Step.STAYED_COLD, facts)
     lines = (
-        f"{freezer['name']} showed {celsius(highest)} at the highest.",
+        say("{name} showed {degrees} at the highest.", name=freezer["name"], degrees=celsius(highest)),
         *begins_again(desk, lying_in(desk.session, freezer["id"])),
     )
-    return Answer("done", "Written.", lines, step=Step.STAYED_COLD.value, entry=entry_id)
+    return Answer("done", say("Written."), lines, step=Step.STAYED_COLD.value, entry=entry_id)
 
 
 def _span(desk: Desk, freezer: RowMapping, step: Step) -> dict[str, Any]:
@@ -158,8 +186,8 @@ def _moment(told: object) -> datetime:
     try:
         return as_utc(datetime.fromisoformat(str(told)))
     except ValueError as error:
-        words = "That is no time with its offset, as 2026-11-25T14:07:00+01:00."
-        raise Refused(Refusal("misread-number", words, "Say from when until when it was.", "which-one")) from error
+        words = say("That is no time with its offset, as 2026-11-25T14:07:00+01:00.")
+        raise Refused(Refusal("misread-number", words, say("Say from when until when it was."), "which-one")) from error
 
 
 def _begins(facts: dict[str, Any]) -> datetime | None:
@@ -167,8 +195,8 @@ def _begins(facts: dict[str, Any]) -> datetime | None:
 
 
 SAID: dict[Step, str] = {
-    Step.FREEZER_OPENED: "It was opened",
-    Step.DEFROSTED: "It is being defrosted",
-    Step.POWER_CUT: "It has no power",
-    Step.FREEZER_RUNS: "It runs again",
+    Step.FREEZER_OPENED: mark("It was opened"),
+    Step.DEFROSTED: mark("It is being defrosted"),
+    Step.POWER_CUT: mark("It has no power"),
+    Step.FREEZER_RUNS: mark("It runs again"),
 }

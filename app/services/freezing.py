@@ -11,8 +11,8 @@ from sqlalchemy.engine import RowMapping
 from app.domain.answer import WORDS, Answer, Choice
 from app.domain.day import WARMS
 from app.domain.errors import Refusal, Refused
-from app.domain.freezing import CAUTIONS, WARMING, celsius, rule_for
-from app.domain.numbers import shown
+from app.domain.freezing import WARMING, celsius, rule_for
+from app.domain.language import say
 from app.domain.sheet import Place
 from app.domain.stages import Step
 from app.services import saying
@@ -30,14 +30,13 @@ from app.services.freezers import (
     somebody,
     write_event,
 )
+from app.services.freezing_answers import bag_first, begun, is_in, opened, out_of_order, was_opened
 from app.services.freezing_words import (
     being_filled,
     came_out,
     in_the_freezer,
     leave_it_closed,
     leave_it_in,
-    verdict,
-    when_out,
 )
 from app.services.load_bundles import refuse_what_is_damp
 from app.services.loads import fill, freezer_by_id, load_by_code, load_by_id, lying_in, make_load, refold
@@ -60,8 +59,7 @@ def scan_load(desk: Desk, code: str) -> Answer:
             return take_step(desk, row, standing_of(row), Step.FREEZE)
         return being_filled(desk, load)
     if load["opened_at"] is not None:
-        line = f"{load['name']} was opened {saying.desk_tell(desk)(load['opened_at'])}; {verdict(load)}."
-        return Answer("done", f"{load['name']}.", (line,), "For another bag, begin another load.")
+        return was_opened(desk, load)
     if load["out_at"] is None:
         return in_the_freezer(desk, load)
     return _outside(desk, load)
@@ -72,9 +70,7 @@ def new_load(desk: Desk) -> Answer:
     somebody(desk)
     load = make_load(desk.session, desk.now)
     fill(desk, load)
-    line = f"{load['name']} is begun. Its card is {shown(load['code'], ())}: write both on the bag, or print the card."
-    return Answer("done", f"{load['name']}.", (line,), "Scan the sheets that go in it, one by one, or a tied bundle's card.",
-                  carry={"code": load["code"]})  # fmt: skip
+    return begun(load)
 
 
 def scan_freezer(desk: Desk, place: Place) -> Answer | None:
@@ -84,7 +80,7 @@ def scan_freezer(desk: Desk, place: Place) -> Answer | None:
         return None
     if desk.request.step is not None:
         if desk.request.step not in EVENTS:
-            raise Refused(_bag_first(freezer))
+            raise Refused(bag_first(freezer))
         return freezer_event(desk, freezer, desk.request.step)
     pending = desk.in_hand("pending") or {}
     if "load" in pending:
@@ -103,28 +99,32 @@ def read_cold(desk: Desk, load: RowMapping) -> Answer:
     """A logger with the load shows that it is cold, from this moment on. Refused: not-cold, out-of-order."""
     somebody(desk)
     if load["put_in_at"] is None or (load["out_at"] is not None and not desk.is_late):
-        raise Refused(_out_of_order(load, "It does not lie in a freezer."))
+        raise Refused(out_of_order(load, say("It does not lie in a freezer.")))
     if desk.happened_at < load["put_in_at"] or (load["out_at"] is not None and desk.happened_at > load["out_at"]):
-        raise Refused(_out_of_order(load, "It did not lie in the freezer then."))
+        raise Refused(out_of_order(load, say("It did not lie in the freezer then.")))
     if not desk.is_late and load["cold_at"] is not None and load["cold_at"] <= desk.happened_at:
         raise Refused(
-            _out_of_order(load, "It counts as cold already. A reading of now would only begin its days later.")
+            out_of_order(load, say("It counts as cold already. A reading of now would only begin its days later."))
         )
     found = reading(desk, "reading_c")
     if found > load["rule_c"]:
-        words = f"{celsius(found)} is not cold enough: its days begin at {celsius(load['rule_c'])}."
-        raise Refused(Refusal("not-cold", words, "Leave it in, and look again later.", "not-yet"))
+        words = say(
+            "{degrees} is not cold enough: its days begin at {needed}.",
+            degrees=celsius(found),
+            needed=celsius(load["rule_c"]),
+        )
+        raise Refused(Refusal("not-cold", words, say("Leave it in, and look again later."), "not-yet"))
     entry_id = _enter(desk, load, Step.LOAD_COLD, {"reading_c": found})
     again = follow_load(desk, load["id"])
-    lines = (f"{load['name']} is cold: {celsius(found)}.", *begins_again(desk, [again]))
-    return Answer("done", "Cold.", lines, "", step=Step.LOAD_COLD.value, entry=entry_id)
+    lines = (say("{name} is cold: {degrees}.", name=load["name"], degrees=celsius(found)), *begins_again(desk, [again]))
+    return Answer("done", say("Cold."), lines, "", step=Step.LOAD_COLD.value, entry=entry_id)
 
 
 def take_load_out(desk: Desk, load: RowMapping) -> Answer:
     """A load comes out. Before its time that is answered with not yet, unless it is already out. Refused: out-of-order."""
     somebody(desk)
     if load["put_in_at"] is None or load["out_at"] is not None or load["opened_at"] is not None:
-        raise Refused(_out_of_order(load, "It does not lie in a freezer by the log."))
+        raise Refused(out_of_order(load, say("It does not lie in a freezer by the log.")))
     due = enough_at(load)
     if not (desk.request.already_done or desk.is_late) and (due is None or due > desk.happened_at):
         return leave_it_in(desk, load, due)
@@ -145,20 +145,14 @@ def open_load(desk: Desk, load: RowMapping) -> Answer:
     """The bag is opened, and what lay in it is treated if the load was. Before its time: not yet, unless it is open already."""
     somebody(desk)
     if load["put_in_at"] is None or load["opened_at"] is not None:
-        raise Refused(_out_of_order(load, "It was not in the freezer, or is open already."))
+        raise Refused(out_of_order(load, say("It was not in the freezer, or is open already.")))
     opens = load["out_at"] + WARMS if load["out_at"] else None
     if not (desk.request.already_done or desk.is_late) and (opens is None or opens > desk.happened_at):
         return leave_it_in(desk, load, enough_at(load)) if opens is None else leave_it_closed(desk, load, opens)
     entry_id = _enter(desk, load, Step.LOAD_OPENED, {})
     again = refold(desk, load["id"])
     many = unbag(desk, again)
-    line = f"{load['name']} is open; {verdict(again)}."
-    if again["treated"]:
-        days = "1 open day" if desk.house.treat_open_days == 1 else f"{desk.house.treat_open_days} open days"
-        next_ = f"Put its {many} sheets in a clean cabinet: in the open they count as treated for {days}."
-        return Answer("done", "Opened.", (line,), next_, step=Step.LOAD_OPENED.value, entry=entry_id)
-    next_ = "Close what was in it into another bag, and freeze it again. Keep it apart until then."
-    return Answer("done", "Opened.", (line,), next_, step=Step.LOAD_OPENED.value, entry=entry_id)
+    return opened(desk, again, many, entry_id)
 
 
 def _meant(desk: Desk, load: RowMapping) -> Step | None:
@@ -168,7 +162,9 @@ def _meant(desk: Desk, load: RowMapping) -> Step | None:
         return step
     if step is not None and step is not Step.FREEZE:
         raise Refused(
-            Refusal("wrong-stage", "That is not done with a load.", "Scan its card alone, and see what it says.")
+            Refusal(
+                "wrong-stage", say("That is not done with a load."), say("Scan its card alone, and see what it says.")
+            )
         )
     if desk.request.facts.get("reading_c"):
         return Step.LOAD_COLD
@@ -180,7 +176,7 @@ def _meant(desk: Desk, load: RowMapping) -> Step | None:
 def _put_in(desk: Desk, load: RowMapping, freezer: RowMapping) -> Answer:
     somebody(desk)
     if load["opened_at"] is not None or (load["put_in_at"] is not None and load["out_at"] is None):
-        raise Refused(_out_of_order(load, "It lies in the freezer already, or was opened."))
+        raise Refused(out_of_order(load, say("It lies in the freezer already, or was opened.")))
     refuse_what_is_damp(desk, load)
     others = lying_in(desk.session, freezer["id"])
     rule = rule_for(desk.house, freezer["freezes_to_c"])
@@ -190,11 +186,7 @@ def _put_in(desk: Desk, load: RowMapping, freezer: RowMapping) -> Answer:
     if others:
         write_event(desk, freezer, Step.FREEZER_OPENED, {"for": load["id"]})
     again = follow_load(desk, load["id"])
-    line = f"{load['name']} is in {freezer['name']}. It has to be cold for {rule.days} days at {celsius(rule.c)}."
-    answer = Answer(
-        "done", "In the freezer.", (line, *when_out(desk, again)), CAUTIONS[0], step=Step.LOAD_IN.value, entry=entry_id
-    )
-    return _with_others(desk, answer, freezer, others)
+    return _with_others(desk, is_in(desk, again, freezer, rule, entry_id), freezer, others)
 
 
 def _with_others(desk: Desk, answer: Answer, freezer: RowMapping | None, others: Sequence[RowMapping]) -> Answer:
@@ -202,7 +194,7 @@ def _with_others(desk: Desk, answer: Answer, freezer: RowMapping | None, others:
         return answer
     lines = (
         *answer.lines,
-        "The freezer was opened, so the others in it start their days again.",
+        say("The freezer was opened, so the others in it start their days again."),
         *begins_again(desk, others),
     )
     return asked_for_reading(freezer, replace(answer, lines=lines), others, Step.FREEZER_OPENED)
@@ -215,9 +207,11 @@ def _outside(desk: Desk, load: RowMapping) -> Answer:
         return replace(came_out(desk, load), kind="stop", word=WORDS["stop"])
     if opens > desk.happened_at:
         return leave_it_closed(desk, load, opens)
-    choice = Choice("It is open now", "step", Step.LOAD_OPENED.value)
-    line = f"{load['name']} may be opened: it is warm since {saying.desk_tell(desk)(opens)}."
-    return Answer("which-one", "Ready.", (line,), "Open it where the clean cabinet is near.", choices=(choice,),
+    choice = Choice(say("It is open now"), "step", Step.LOAD_OPENED.value)
+    line = say(
+        "{name} may be opened: it is warm since {since}.", name=load["name"], since=saying.desk_tell(desk)(opens)
+    )
+    return Answer("which-one", say("Ready."), (line,), say("Open it where the clean cabinet is near."), choices=(choice,),
                   carry={"code": load["code"]})  # fmt: skip
 
 
@@ -230,15 +224,6 @@ def _enter(desk: Desk, load: RowMapping, step: Step, facts: dict[str, Any]) -> i
     return enter_thing(
         desk, "load", load["id"], step, happened_at=desk.happened_at, facts=facts, reason=desk.request.reason
     )
-
-
-def _out_of_order(load: RowMapping, words: str) -> Refusal:
-    return Refusal("out-of-order", f"{load['name']}: {words}", "Scan its card alone, and see how it stands.")
-
-
-def _bag_first(freezer: RowMapping) -> Refusal:
-    words = f"{freezer['name']} is a freezer: what goes into it goes in a load."
-    return Refusal("no-load", words, "Scan the load's card, then what goes in it.", "which-one")
 
 
 DEEDS: dict[Step, Callable[[Desk, RowMapping], Answer]] = {

@@ -10,6 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.domain.answer import Answer
+from app.domain.language import say
 from app.domain.stages import Step
 from app.services.custody import enter_thing
 from app.services.desk import Desk
@@ -56,11 +57,13 @@ def thing_undone(desk: Desk, kind: str, subject_id: int, taken: str) -> Answer:
     """The answer after something of a load or a freezer was taken back."""
     if kind == "load":
         load = load_by_id(desk.session, subject_id)
-        line = f"By the log {load['name']} {_stands(load)}."
-        return Answer("done", "Undone.", (taken, line), "Scan its card to see what comes next.", entry=desk.written[-1])
+        line = _stands(load)
+        return Answer(
+            "done", say("Undone."), (taken, line), say("Scan its card to see what comes next."), entry=desk.written[-1]
+        )
     name = desk.session.execute(select(CABINET.c.name).where(CABINET.c.id == subject_id)).scalar_one()
-    line = f"The loads in {name} are reckoned without it."
-    return Answer("done", "Undone.", (taken, line), entry=desk.written[-1])
+    line = say("The loads in {name} are reckoned without it.", name=name)
+    return Answer("done", say("Undone."), (taken, line), entry=desk.written[-1])
 
 
 def load_differences(session: Session) -> Iterator[Difference]:
@@ -86,8 +89,11 @@ def _since(row: Any) -> datetime:
 
 
 def _stands(load: Any) -> str:
+    name = load["name"]
     if load["opened_at"] is not None:
-        return "is open"
+        return say("By the log {name} is open.", name=name)
     if load["out_at"] is not None:
-        return "is out of the freezer, and closed"
-    return "lies in the freezer" if load["put_in_at"] is not None else "is being filled"
+        return say("By the log {name} is out of the freezer, and closed.", name=name)
+    if load["put_in_at"] is not None:
+        return say("By the log {name} lies in the freezer.", name=name)
+    return say("By the log {name} is being filled.", name=name)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from sqlalchemy.engine import RowMapping
 
 from app.domain.answer import Answer, Ask, Choice
-from app.domain.day import WARMS, day_of
+from app.domain.day import WARMS, Day, date_words, day_of
 from app.domain.day_words import opens_words
 from app.domain.errors import Refusal
 from app.domain.freezing import CAUTIONS
+from app.domain.language import say, say_n
 from app.domain.stages import Step
 from app.services import saying
 from app.services.desk import Desk
@@ -22,8 +23,15 @@ from app.services.loads import sheets_of
 def being_filled(desk: Desk, load: RowMapping) -> Answer:
     """How a load stands that is being filled."""
     many = len(sheets_of(desk.session, load))
-    lines = (f"{many} sheets are in it. What is scanned next goes in it.", *CAUTIONS[2:])
-    next_ = "When it is closed and lies in the freezer, scan its card, then the freezer's code."
+    lines = (
+        say_n(
+            "{n} sheet is in it. What is scanned next goes in it.",
+            "{n} sheets are in it. What is scanned next goes in it.",
+            many,
+        ),
+        *CAUTIONS[2:],
+    )
+    next_ = say("When it is closed and lies in the freezer, scan its card, then the freezer's code.")
     return Answer("done", f"{load['name']}.", lines, next_)
 
 
@@ -32,23 +40,27 @@ def in_the_freezer(desk: Desk, load: RowMapping) -> Answer:
     due = enough_at(load)
     if due is None or due > desk.happened_at:
         return leave_it_in(desk, load, due)
-    line = f"{load['name']} has been cold for long enough, since {saying.desk_tell(desk)(due)}."
-    choice = Choice("It is out now", "step", Step.LOAD_OUT.value)
-    next_ = "Take it out and leave it closed. Longer in the freezer does no harm."
+    line = say(
+        "{name} has been cold for long enough, since {since}.", name=load["name"], since=saying.desk_tell(desk)(due)
+    )
+    choice = Choice(say("It is out now"), "step", Step.LOAD_OUT.value)
+    next_ = say("Take it out and leave it closed. Longer in the freezer does no harm.")
     lines, carry = (line, CAUTIONS[0]), {"code": load["code"]}
-    return Answer("which-one", "Ready.", lines, next_, choices=(choice,), carry=carry)
+    return Answer("which-one", say("Ready."), lines, next_, choices=(choice,), carry=carry)
 
 
 def leave_it_in(desk: Desk, load: RowMapping, due: datetime | None) -> Answer:
     """Not yet: until when it stays in, and what may be said instead."""
-    words = "It has to stay cold until {until}." if due else "Nobody can say yet since when it is cold."
+    words = say("It has to stay cold until {until}.") if due else say("Nobody can say yet since when it is cold.")
     facts = {"until": due} if due else {}
-    next_ = "Leave it in until {until}." + _closed_then(desk, due) if due else "Leave it in, and read its logger."
+    next_ = (
+        say("Leave it in until {until}.") + _closed_then(desk, due) if due else say("Leave it in, and read its logger.")
+    )
     refusal = Refusal("not-cold-long-enough", words, next_, "not-yet", facts)
-    answer = saying.refused(desk, [refusal], already_done="It is already out", carry={"code": load["code"]})
+    answer = saying.refused(desk, [refusal], already_done=say("It is already out"), carry={"code": load["code"]})
     since = load["cold_at"]
     if load["cold_from"] != "logger" and (since is None or since > desk.happened_at):
-        answer = replace(answer, ask=Ask("facts.reading_c", "Its logger shows now, °C"))
+        answer = replace(answer, ask=Ask("facts.reading_c", say("Its logger shows now, °C")))
     return _progress(desk, answer, load, since)
 
 
@@ -57,16 +69,18 @@ def _progress(desk: Desk, answer: Answer, load: RowMapping, since: datetime | No
         return answer
     lain, needs = (desk.happened_at - since).total_seconds(), load["rule_days"] * 86_400
     return replace(
-        answer, share=min(lain / needs, 1), share_label=f"{lain / 86_400:.1f} of {load['rule_days']} days cold"
+        answer,
+        share=min(lain / needs, 1),
+        share_label=say("{days:.1f} of {needed} days cold", days=lain / 86_400, needed=load["rule_days"]),
     )
 
 
 def leave_it_closed(desk: Desk, load: RowMapping, opens: datetime) -> Answer:
     """Not yet: until when a bag that came out stays closed."""
-    words = "It came out {out}, and is still cold: water would settle on the plants."
-    refusal = Refusal("still-cold", words, "Leave it closed until {until}." + _closed_then(desk, opens), "not-yet",
+    words = say("It came out {out}, and is still cold: water would settle on the plants.")
+    refusal = Refusal("still-cold", words, say("Leave it closed until {until}.") + _closed_then(desk, opens), "not-yet",
                       {"out": load["out_at"], "until": opens})  # fmt: skip
-    return saying.refused(desk, [refusal], already_done="It is already open", carry={"code": load["code"]})
+    return saying.refused(desk, [refusal], already_done=say("It is already open"), carry={"code": load["code"]})
 
 
 def came_out(desk: Desk, load: RowMapping) -> Answer:
@@ -74,21 +88,30 @@ def came_out(desk: Desk, load: RowMapping) -> Answer:
     due, when = enough_at(load), saying.desk_tell(desk)
     if due is not None and due <= load["out_at"]:
         opens = load["out_at"] + WARMS
-        next_ = f"Leave it closed until {when(opens)}; then scan its card again.{_closed_then(desk, opens)}"
-        return Answer("done", "Out of the freezer.", (f"{load['name']} was cold for long enough.", CAUTIONS[2]), next_)
-    line = f"{load['name']} came out too early: that is no treatment."
-    next_ = "Put it back at once, closed as it is: scan its card, then the freezer's code. Its days begin again."
-    return Answer("done", "Out too early.", (line,), next_, carry={"code": load["code"]})
+        next_ = say(
+            "Leave it closed until {until}; then scan its card again.{closed_then}",
+            until=when(opens),
+            closed_then=_closed_then(desk, opens),
+        )
+        return Answer(
+            "done",
+            say("Out of the freezer."),
+            (say("{name} was cold for long enough.", name=load["name"]), CAUTIONS[2]),
+            next_,
+        )
+    line = say("{name} came out too early: that is no treatment.", name=load["name"])
+    next_ = say("Put it back at once, closed as it is: scan its card, then the freezer's code. Its days begin again.")
+    return Answer("done", say("Out too early."), (line,), next_, carry={"code": load["code"]})
 
 
 def when_out(desk: Desk, load: RowMapping) -> tuple[str, ...]:
     """When a load that was just put in may come out, as far as that can be said."""
     due, when = enough_at(load), saying.desk_tell(desk)
     if due is None:
-        return ("This freezer does not get that cold: it counts only from when a logger with it shows so.",)
+        return (say("This freezer does not get that cold: it counts only from when a logger with it shows so."),)
     return (
-        f"Leave it in until {when(due)}.{_closed_then(desk, due)}",
-        "Reckoned as cold a day after it was put in; a logger with it may say sooner.",
+        say("Leave it in until {until}.{closed_then}", until=when(due), closed_then=_closed_then(desk, due)),
+        say("Reckoned as cold a day after it was put in; a logger with it may say sooner."),
     )
 
 
@@ -97,9 +120,18 @@ def _closed_then(desk: Desk, at: datetime | None) -> str:
     if at is None:
         return ""
     day = day_of(at, desk.calendar)
-    return "" if desk.calendar.is_open(day.today) else f" {opens_words(day).replace('again ', 'after that ')}"
+    return "" if desk.calendar.is_open(day.today) else f" {_opens_after(day)}"
+
+
+def _opens_after(day: Day) -> str:
+    if day.opens_on is None:
+        return opens_words(day)
+    opens = date_words(day.opens_on, day.today)
+    if day.opens_on - day.today == timedelta(days=1):
+        return say("The room opens after that tomorrow, {day}.", day=opens)
+    return say("The room opens after that on {day}.", day=opens)
 
 
 def verdict(load: RowMapping) -> str:
     """Whether what was in an opened load counts as treated."""
-    return "what was in it counts as treated" if load["treated"] else "it was not a treatment"
+    return say("what was in it counts as treated") if load["treated"] else say("it was not a treatment")

@@ -11,6 +11,7 @@ from app.db.models import Entry, EntryWorker, Worker, table_of
 from app.domain.answer import WORDS, Answer, Ask, Choice
 from app.domain.attempt import Attempt, WorkerFacts
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.moves import refusals
 from app.domain.sheet import Standing
 from app.domain.stages import Stage, Step
@@ -32,11 +33,13 @@ def ask_who_glued(desk: Desk, row: RowMapping, standing: Standing) -> Answer:
     if desk.request.stack:
         carry["stack"] = desk.request.stack
     desk.keep(pending=dict(carry))
-    line = "Just re-glued? By whom?" if standing.stage is Stage.DRY else "Just glued? By whom?"
+    line = say("Just re-glued? By whom?") if standing.stage is Stage.DRY else say("Just glued? By whom?")
     return Answer(
-        "which-one", WORDS["which-one"], (line,), "Choose, or scan the badge of whoever glued it. "
-        "If there is no glue on it, put it back where it was.", sheet, Step.PUT_UNDER_WEIGHT.value, choices=choices,
-        ask=Ask("facts.glued_by", "Another worker's number"), carry=carry,
+        "which-one", WORDS["which-one"], (line,), say(
+"Choose, or scan the badge of whoever glued it. If there is no glue on it, put it back where it "
+"was."
+), sheet, Step.PUT_UNDER_WEIGHT.value, choices=choices,
+        ask=Ask("facts.glued_by", say("Another worker's number")), carry=carry,
     )  # fmt: skip
 
 
@@ -84,8 +87,8 @@ def _glued_by(desk: Desk, row: RowMapping, standing: Standing) -> tuple[WorkerFa
     found = desk.session.execute(select(WORKER.c.id).where(WORKER.c.number == str(named).upper())).scalars().all()
     workers = workers_named(desk.session, tuple(found), desk.house)
     if not workers:
-        words = f"There is no worker with the number {named} here."
+        words = say("There is no worker with the number {number} here.", number=named)
         raise Refused(
-            Refusal("unknown-worker", words, "Lay the sheet under weight all the same, and scan their badge.")
+            Refusal("unknown-worker", words, say("Lay the sheet under weight all the same, and scan their badge."))
         )
     return workers

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Consignment, Hazard, Sheet, table_of
 from app.db.rules import room_house
+from app.domain.language import say
 from app.domain.numbers import Kind
 from app.domain.reading import Exact, read
 from app.services.facts import sheet_by_number
@@ -39,7 +40,7 @@ def say_of(session: Session, text: str, kind: str, why: str, now: datetime, by: 
     came = session.execute(mine).one_or_none()
     if came is None:
         raise ValueError(
-            "No sheet here has this number, and no consignment this code. Type it off the slip, or the list."
+            say("No sheet here has this number, and no consignment this code. Type it off the slip, or the list.")
         )
     return SaidOf(came.name, "", put_hazard(session, kind, why, now, by, consignment_id=came.id))
 

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Consignment, Hazard, Sheet, table_of
 from app.domain.hazards import CAUTIONS, HAZARD_WORDS
+from app.domain.language import ENGLISH, say, speaking
 from app.services.changes import changed
 from app.services.desk import Desk
 from app.services.room import add_hazard
@@ -49,29 +50,29 @@ def put_hazard(session: Session, kind: str, why: str, now: datetime, by: int | N
         return False
     hazard_id = add_hazard(session, kind, now, sheet_id=sheet_id, consignment_id=consignment_id, by=by)
     session.execute(update(HAZARD).where(HAZARD.c.id == hazard_id).values(why=why.strip() or None))
-    changed(session, now, by, "hazard", hazard_id, f"{HAZARD_WORDS[kind]}, {_of(session, hazard_id)}", new="said",
-            why=why.strip() or None)  # fmt: skip
+    changed(session, now, by, "hazard", hazard_id, _told(session, hazard_id, kind), new="said", why=why.strip() or None)
     return True
 
 
 def clear_hazard(session: Session, hazard_id: int, why: str, now: datetime, by: int | None) -> bool:
     """Say with a reason that a danger is none; False where it was cleared already. ValueError without a reason, or for none."""
     if not why.strip():
-        raise ValueError("Say why: what was looked at, and what was found.")
+        raise ValueError(say("Say why: what was looked at, and what was found."))
     row = session.execute(select(HAZARD).where(HAZARD.c.id == hazard_id).with_for_update()).one_or_none()
     if row is None:
-        raise ValueError("There is no such danger. Load the page again.")
+        raise ValueError(say("There is no such danger. Load the page again."))
     if row.cleared_at is not None:
         return False
     values = {"cleared_at": now, "cleared_by": by, "why": why.strip()}
     session.execute(update(HAZARD).where(HAZARD.c.id == hazard_id).values(values))
-    changed(session, now, by, "hazard", hazard_id, f"{HAZARD_WORDS.get(row.kind, row.kind)}, {_of(session, hazard_id)}",
-            old=row.why or "said", new="cleared", why=why.strip())  # fmt: skip
+    told = _told(session, hazard_id, row.kind)
+    changed(session, now, by, "hazard", hazard_id, told, old=row.why or "said", new="cleared", why=why.strip())
     return True
 
 
-def _of(session: Session, hazard_id: int) -> str:
-    """What a danger travels with, as a change names it."""
+@speaking(ENGLISH)
+def _told(session: Session, hazard_id: int, kind: str) -> str:
+    """A danger and what it travels with, as a change names them."""
     found = (
         select(Sheet.number, Consignment.name)
         .select_from(HAZARD)
@@ -80,4 +81,4 @@ def _of(session: Session, hazard_id: int) -> str:
         .where(HAZARD.c.id == hazard_id)
     )
     row = session.execute(found).one()
-    return str(row.number or row.name)
+    return f"{HAZARD_WORDS.get(kind, kind)}, {row.number or row.name}"

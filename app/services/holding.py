@@ -11,11 +11,12 @@ from sqlalchemy.engine import RowMapping
 from app.domain.answer import WORDS, Answer
 from app.domain.errors import Refusal, Refused
 from app.domain.holds import HOLDS, OUT
+from app.domain.language import mark, say, say_n
 from app.domain.moves import refusals
 from app.domain.numbers import Kind, shown
 from app.domain.reading import Exact, read
 from app.domain.sheet import Standing
-from app.domain.stages import STEP_WORDS, Step
+from app.domain.stages import Step
 from app.services import saying
 from app.services.custody import Writing, enter_many, standing_of
 from app.services.desk import Desk, behind
@@ -23,7 +24,7 @@ from app.services.facts import make_attempt, sheet_by_number
 from app.services.writers import writing_for
 
 MOST = 500
-WHY = Refusal("reason-needed", "A reason is needed; it stays in the log.", "Say why.", "which-one")
+WHY = Refusal("reason-needed", mark("A reason is needed; it stays in the log."), mark("Say why."), "which-one")
 # More than these are told as a number; the stored answer has all.
 NAMED = 20
 Going = list[tuple[int, Standing, Writing]]
@@ -84,25 +85,38 @@ def _row(desk: Desk, text: str) -> RowMapping | None:
 def _may_be_asked(desk: Desk, kind: str, numbers: Sequence[str]) -> None:
     teaches = any({"trainer", "manager"} & worker.rights for worker in desk.by)
     asked = (
-        (not desk.by, Refusal("not-signed-in", "Nobody is signed in here.", "Sign in first.")),
-        (not teaches, Refusal("manager-only", "Only a trainer or the manager does this for many.", "Ask them.")),
-        (kind not in HOLDS or kind == OUT, Refusal("on-hold", "Which hold?", "Say which kind of hold is meant.", "which-one")),
+        (not desk.by, Refusal("not-signed-in", say("Nobody is signed in here."), say("Sign in first."))),
+        (
+            not teaches,
+            Refusal("manager-only", say("Only a trainer or the manager does this for many."), say("Ask them.")),
+        ),
+        (
+            kind not in HOLDS or kind == OUT,
+            Refusal("on-hold", say("Which hold?"), say("Say which kind of hold is meant."), "which-one"),
+        ),
         (not desk.request.reason.strip(), WHY),
-        (not 0 < len(numbers) <= MOST, Refusal("misread-number", f"Name 1 to {MOST} sheets at a time.", "Name them, one a line.")),
-    )  # fmt: skip
+        (
+            not 0 < len(numbers) <= MOST,
+            Refusal(
+                "misread-number", say("Name 1 to {most} sheets at a time.", most=MOST), say("Name them, one a line.")
+            ),
+        ),
+    )
     if found := [refusal for is_so, refusal in asked if is_so]:
         raise Refused(*found)
 
 
 def _said(desk: Desk, step: Step, kind: str, done: Sequence[str], left: Sequence[dict[str, str]]) -> Answer:
-    many = "1 sheet" if len(done) == 1 else f"{len(done):,} sheets"
+    what = say(HOLDS[kind].words).capitalize()
     lines = [
-        f"{HOLDS[kind].words.capitalize()}: {many} {STEP_WORDS[step][1] if step is Step.PUT_HOLD else 'no longer held'}."
+        say_n("{what}: {n:,} sheet held.", "{what}: {n:,} sheets held.", len(done), what=what)
+        if step is Step.PUT_HOLD
+        else say_n("{what}: {n:,} sheet no longer held.", "{what}: {n:,} sheets no longer held.", len(done), what=what)
     ]
     lines += [f"{_shown(desk, each)}: {each['why']}" for each in left[:NAMED]]
-    lines += [f"{len(left) - NAMED} more were left as they are."] if len(left) > NAMED else []
+    lines += [_more_left(len(left) - NAMED)] if len(left) > NAMED else []
     entry: Any = desk.written[-1] if desk.written else None
-    word = "Held." if step is Step.PUT_HOLD else "Lifted."
+    word = say("Held.") if step is Step.PUT_HOLD else say("Lifted.")
     return Answer("done" if done else "stop", word if done else WORDS["stop"], tuple(lines), step=step.value, entry=entry,
                   moved=tuple(done), left=tuple(left), status=200 if done else 422)  # fmt: skip
 
@@ -111,4 +125,8 @@ def _shown(desk: Desk, each: dict[str, str]) -> str:
     return shown(each["number"], desk.patterns)
 
 
-_UNKNOWN = "no sheet here has this number."
+def _more_left(many: int) -> str:
+    return say_n("{n} more was left as it is.", "{n} more were left as they are.", many)
+
+
+_UNKNOWN = mark("no sheet here has this number.")

@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from app.domain.language import say
+
 MOST_YEARS = 3
 _SMALL_WORDS = frozenset({"and", "of", "the"})
 
@@ -55,9 +57,9 @@ def public_holidays(country: str, part: str, first_year: int, years: int) -> tup
     from holidays import country_holidays
 
     if not 1 <= years <= MOST_YEARS:
-        raise ValueError(f"Ask for 1 to {MOST_YEARS} years.")
+        raise ValueError(say("Ask for 1 to {most} years.", most=MOST_YEARS))
     if part and part not in {each.code for each in parts_of(country)}:
-        raise ValueError(f"{country} has no part called {part} here.")
+        raise ValueError(say("{country} has no part called {part} here.", country=country, part=part))
     # The years around it too: what falls on a weekend may be kept in the year before, or in the year after.
     asked = range(first_year - 1, first_year + years + 1)
     found = country_holidays(_known(country), subdiv=part or None, years=asked, language=_english(country))
@@ -69,14 +71,14 @@ def place_words(country: str, part: str) -> str:
     """How a country, or a part of it, is called: "Northern Ireland, United Kingdom". ValueError if unknown."""
     name = next((land.name for land in countries() if land.code == country), None)
     if name is None:
-        raise ValueError(f"There is no country {country} here.")
+        raise ValueError(say("There is no country {country} here.", country=country))
     own = next((each.name for each in parts_of(country) if each.code == part), "")
     return f"{own}, {name}" if own else name
 
 
 def _known(country: str) -> str:
     if country not in {land.code for land in countries()}:
-        raise ValueError(f"There is no country {country} here.")
+        raise ValueError(say("There is no country {country} here.", country=country))
     return country
 
 

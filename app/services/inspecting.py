@@ -16,14 +16,17 @@ from app.domain.attempt import Attempt
 from app.domain.errors import Refusal, Refused
 from app.domain.findings import MENDED, PASSED, Mark, marks_of
 from app.domain.house import House
+from app.domain.language import mark, say
 from app.domain.stages import Stage, Step
 from app.services.desk import Desk
 
 ENTRY = table_of(Entry)
 GLUINGS = (Step.MOUNT.value, Step.RE_GLUE.value)
-SEAL_NOW = "Now the seal, top right."
-NO_SEAL = "No seal is written down for it: look at the top right corner."
-SEAL_IS_ON = Choice("The seal is on", "choose", f"step={Step.INSPECT.value}&facts.outcome={PASSED}&facts.sealed=yes")
+SEAL_NOW = mark("Now the seal, top right.")
+NO_SEAL = mark("No seal is written down for it: look at the top right corner.")
+SEAL_IS_ON = Choice(
+    mark("The seal is on"), "choose", f"step={Step.INSPECT.value}&facts.outcome={PASSED}&facts.sealed=yes"
+)
 
 
 def told_marks(desk: Desk) -> tuple[Mark, ...]:
@@ -32,13 +35,13 @@ def told_marks(desk: Desk) -> tuple[Mark, ...]:
     try:
         return marks_of(told.splitlines() if isinstance(told, str) else told)
     except ValueError as error:
-        raise Refused(Refusal("not-inspected", str(error), "Choose from the list of findings.", "stop")) from error
+        raise Refused(Refusal("not-inspected", str(error), say("Choose from the list of findings."), "stop")) from error
 
 
 def look_facts(desk: Desk, outcome: str) -> dict[str, Any]:
     """What the entry of a look keeps: how it ended and what was found, and the seal where it is on."""
     sealed = {"sealed": True} if outcome == PASSED and desk.request.facts.get("sealed") is True else {}
-    return {"findings": [mark.text for mark in told_marks(desk)], "looked": outcome, **sealed}
+    return {"findings": [each.text for each in told_marks(desk)], "looked": outcome, **sealed}
 
 
 def ends_a_look(desk: Desk, attempt: Attempt) -> bool:
@@ -65,8 +68,8 @@ def keep_look(desk: Desk, sheet_id: int, entry_id: int, facts: Mapping[str, Any]
     values = {"sheet_id": sheet_id, "entry_id": entry_id, "outcome": str(facts["looked"]), "inspected_at": looked_at,
               "mount_entry_id": _gluing_before(desk.session, sheet_id, entry_id, looked_at)}  # fmt: skip
     made = desk.session.execute(insert(table_of(Inspection)).values(values).returning(Inspection.id)).scalar_one()
-    for mark in marks_of(facts.get("findings", ())):
-        found = {"inspection_id": made, "kind": mark.kind, "at_x": mark.x, "at_y": mark.y, "note": mark.note or None}
+    for each in marks_of(facts.get("findings", ())):
+        found = {"inspection_id": made, "kind": each.kind, "at_x": each.x, "at_y": each.y, "note": each.note or None}
         desk.session.execute(insert(table_of(Finding)), found)
 
 

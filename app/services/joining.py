@@ -8,6 +8,7 @@ from sqlalchemy.engine import RowMapping
 from app.db.models import FormerNumber, table_of
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.moves import refusals
 from app.domain.numbers import shown
 from app.domain.sheet import NOWHERE
@@ -48,13 +49,20 @@ def put_together(desk: Desk, kept: RowMapping, other_number: str) -> Answer:
     writing = Writing(Step.PUT_TOGETHER, attempt.sheet.stage, attempt.sheet.place, facts=joined, reason=reason)
     entry_id, stands = enter(desk, kept["id"], attempt.sheet, writing)
     answer = saying.done(desk, kept, Step.PUT_TOGETHER, entry_id, stands)
-    return saying.with_lines(answer, f"{shown(other['number'], desk.patterns)} finds {said} from now on.")
+    return saying.with_lines(
+        answer,
+        say("{old_number} finds {number} from now on.", old_number=shown(other["number"], desk.patterns), number=said),
+    )
 
 
 def _other(desk: Desk, kept: RowMapping, number: str) -> RowMapping:
     other = sheet_by_number(desk.session, number)
     if other is None:
-        raise Refused(Refusal("unknown-number", "No sheet here has that other number.", "Read it off the sheet again."))
+        raise Refused(
+            Refusal("unknown-number", say("No sheet here has that other number."), say("Read it off the sheet again."))
+        )
     if other["id"] == kept["id"]:
-        raise Refused(Refusal("number-taken", "That number finds this sheet already.", "Nothing more is to be done."))
+        raise Refused(
+            Refusal("number-taken", say("That number finds this sheet already."), say("Nothing more is to be done."))
+        )
     return other

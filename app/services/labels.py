@@ -10,6 +10,7 @@ from sqlalchemy.engine import RowMapping
 
 from app.domain.answer import WORDS, Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.language import mark, say, say_n
 from app.domain.numbers import Kind, shown
 from app.domain.reading import Exact, read
 from app.domain.stages import Step
@@ -23,7 +24,7 @@ from app.services.shelves import QUESTION_STANDS
 HOLD = "label-to-come"
 # The card after a sheet means that sheet, as long as it is the last scan and in the hand still (common practice, no source).
 IN_HAND = timedelta(minutes=2)
-_ON = "Scan the next sheet whose label is here; at the end the card “done”."
+_ON = mark("Scan the next sheet whose label is here; at the end the card “done”.")
 
 
 def labels_card(desk: Desk) -> Answer:
@@ -32,18 +33,22 @@ def labels_card(desk: Desk) -> Answer:
     """
     if desk.station is None:
         raise Refused(
-            Refusal("unknown-station", "A card is scanned at a station.", "Lift the hold on the sheet's page.")
+            Refusal(
+                "unknown-station", say("A card is scanned at a station."), say("Lift the hold on the sheet's page.")
+            )
         )
     if not desk.by:
-        raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then the card."))
+        raise Refused(
+            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the card."))
+        )
     if (ended := end_labels(desk)) is not None:
         return ended
     _keep_run(desk, 0)
     row = _just_scanned(desk)
     if row is not None and HOLD in row["holds"].split():
         return _lift(desk, row, 0)
-    lines = ("The labels are here: for which sheets?",)
-    return Answer("which-one", WORDS["which-one"], lines, "Lay the label with its plant, then scan it.")
+    lines = (say("The labels are here: for which sheets?"),)
+    return Answer("which-one", WORDS["which-one"], lines, say("Lay the label with its plant, then scan it."))
 
 
 def label_waits(desk: Desk, row: RowMapping) -> Answer | None:
@@ -55,9 +60,9 @@ def label_waits(desk: Desk, row: RowMapping) -> Answer | None:
         return _lift(desk, row, run["labels_here"])
     _keep_run(desk, run["labels_here"])
     desk.keep(last_sheet_id=row["id"])
-    line = f"{shown(row['number'], desk.patterns)} does not wait for a label. Nothing is changed."
+    line = say("{number} does not wait for a label. Nothing is changed.", number=shown(row["number"], desk.patterns))
     sheet = describe(desk.session, row, desk.patterns)
-    return Answer("not-yet", WORDS["not-yet"], (line,), f"Look whose label it is. {_ON}", sheet)
+    return Answer("not-yet", WORDS["not-yet"], (line,), say("Look whose label it is. {go_on}", go_on=_ON), sheet)
 
 
 def end_labels(desk: Desk) -> Answer | None:
@@ -68,9 +73,9 @@ def end_labels(desk: Desk) -> Answer | None:
     desk.keep(pending=None)
     return Answer(
         "done",
-        "Labels done.",
+        say("Labels done."),
         (_so_far(run["labels_here"]),),
-        "Put them back where they lay. Then scan a sheet or a card.",
+        say("Put them back where they lay. Then scan a sheet or a card."),
     )
 
 
@@ -81,12 +86,14 @@ def _lift(desk: Desk, row: RowMapping, before: int) -> Answer:
     if answer.kind != "done":
         return answer
     _keep_run(desk, before + 1)
-    lines = ("The label is here.", _so_far(before + 1))
+    lines = (say("The label is here."), _so_far(before + 1))
     return replace(answer, lines=(*lines, *(line for line in answer.lines if line not in lines)), next=_ON)
 
 
 def _so_far(many: int) -> str:
-    return "No label was handed out." if not many else f"{many:,} {'label' if many == 1 else 'labels'} handed out."
+    return (
+        say_n("{n:,} label handed out.", "{n:,} labels handed out.", many) if many else say("No label was handed out.")
+    )
 
 
 def _run(desk: Desk) -> dict[str, Any] | None:

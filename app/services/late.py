@@ -8,6 +8,7 @@ from sqlalchemy.engine import RowMapping
 
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.numbers import Kind
 from app.domain.reading import Exact, read
 from app.domain.stages import Step
@@ -34,11 +35,11 @@ def write_late(desk: Desk, step: Step, station_id: int | None) -> Answer:
     Refused: manager-only, unknown-number, out-of-order, and whatever the rules refuse.
     """
     if not desk.is_late:
-        raise Refused(Refusal("manager-only", "Only the manager writes late entries.", "Ask the manager."))
+        raise Refused(Refusal("manager-only", say("Only the manager writes late entries."), say("Ask the manager.")))
     row = _sheet(desk, step)
     if row["last_at"] is not None and desk.happened_at < row["last_at"]:
-        words = "Something else has happened to this sheet since then ({last})."
-        next_ = "Give a later time, or take back what was written since."
+        words = say("Something else has happened to this sheet since then ({last}).")
+        next_ = say("Give a later time, or take back what was written since.")
         raise Refused(Refusal("out-of-order", words, next_, facts={"last": row["last_at"]}))
     _stand_there(desk, station_id)
     try:

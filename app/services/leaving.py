@@ -11,6 +11,7 @@ from sqlalchemy.engine import RowMapping
 from app.domain.answer import WORDS, Answer
 from app.domain.errors import Refusal, Refused
 from app.domain.holds import AWAY
+from app.domain.language import mark, say, say_n
 from app.domain.moves import refusals
 from app.domain.numbers import Kind, shown
 from app.domain.reading import Exact, read
@@ -28,7 +29,7 @@ MOST = 500
 NAMED = 20
 Going = list[tuple[RowMapping, Standing, Writing]]
 Left = list[dict[str, str]]
-WHY = Refusal("reason-needed", "A reason is needed; it stays in the log.", "Say why.", "which-one")
+WHY = Refusal("reason-needed", mark("A reason is needed; it stays in the log."), mark("Say why."), "which-one")
 
 
 def bring_back_many(desk: Desk, numbers: Sequence[str]) -> Answer:
@@ -95,26 +96,34 @@ def _row(desk: Desk, text: str) -> RowMapping | None:
 
 def _may_be_asked(desk: Desk, numbers: Sequence[str]) -> None:
     asked = (
-        (not desk.by, Refusal("not-signed-in", "Nobody is signed in here.", "Sign in first.")),
+        (not desk.by, Refusal("not-signed-in", say("Nobody is signed in here."), say("Sign in first."))),
         (not desk.request.reason.strip(), WHY),
-        (not 0 < len(numbers) <= MOST, Refusal("misread-number", f"Name 1 to {MOST} sheets at a time.", "Name them, one a line.")),
-    )  # fmt: skip
+        (
+            not 0 < len(numbers) <= MOST,
+            Refusal(
+                "misread-number", say("Name 1 to {most} sheets at a time.", most=MOST), say("Name them, one a line.")
+            ),
+        ),
+    )
     if found := [refusal for is_so, refusal in asked if is_so]:
         raise Refused(*found)
 
 
 def _said(desk: Desk, step: Step, done: Sequence[str], left: Sequence[dict[str, str]]) -> Answer:
-    word, deed = STEP_WORDS[step][1].capitalize() + ".", STEP_WORDS[step][1]
-    lines = [
-        f"{'1 sheet is' if len(done) == 1 else f'{len(done):,} sheets are'} {deed}: {desk.request.reason.strip()}."
-    ]
+    word, deed = say(STEP_WORDS[step][1]).capitalize() + ".", STEP_WORDS[step][1]
+    lines = [say_n("{n:,} sheet is {deed}: {why}.", "{n:,} sheets are {deed}: {why}.", len(done), deed=deed,
+                   why=desk.request.reason.strip())]  # fmt: skip
     lines += [f"{shown(each['number'], desk.patterns)}: {each['why']}" for each in left[:NAMED]]
-    lines += [f"{len(left) - NAMED} more were left as they are."] if len(left) > NAMED else []
+    lines += [_more_left(len(left) - NAMED)] if len(left) > NAMED else []
     entry: Any = desk.written[-1] if desk.written else None
     return Answer("done" if done else "stop", word if done else WORDS["stop"], tuple(lines if done else lines[1:]),
                   _NEXT[step] if done else "", step=step.value, entry=entry, moved=tuple(done), left=tuple(left),
                   status=200 if done else 422)  # fmt: skip
 
 
-_UNKNOWN = "no sheet here has this number."
-_NEXT = {Step.BRING_BACK: "Put them on the inspection shelf.", Step.WITHDRAW: "They are out of the queue."}
+def _more_left(many: int) -> str:
+    return say_n("{n} more was left as it is.", "{n} more were left as they are.", many)
+
+
+_UNKNOWN = mark("no sheet here has this number.")
+_NEXT = {Step.BRING_BACK: mark("Put them on the inspection shelf."), Step.WITHDRAW: mark("They are out of the queue.")}

@@ -9,6 +9,7 @@ from itertools import accumulate
 from typing import Any
 
 from app.domain.answer import WORDS, Answer
+from app.domain.language import say
 from app.domain.numbers import Kind
 from app.domain.reading import Exact, read
 from app.domain.table import NUMBER_TERM, BadRow
@@ -32,7 +33,9 @@ def take_in_list(desk: Desk, sheets: Sequence[Told], consignment: str) -> Answer
     with desk.session.begin_nested():
         done = run_import(desk.session, data, consignment, desk.occasion, by, desk.request.token_id)
     numbers = tuple(_number(desk, sheet) for sheet in sheets)
-    return Answer("done", "Taken in.", (done.said,), "Keep slip and label in the fold with each.", moved=numbers)
+    return Answer(
+        "done", say("Taken in."), (done.said,), say("Keep slip and label in the fold with each."), moved=numbers
+    )
 
 
 def _as_file(sheets: Sequence[Told]) -> tuple[bytes, list[int]]:
@@ -50,8 +53,8 @@ def _row(cells: Sequence[str]) -> str:
 
 
 def _nothing_taken_in(desk: Desk, refusals: Sequence[Mapping[str, Any]]) -> Answer:
-    lines = ("Nothing is taken in.", *(str(refusal["words"]) for refusal in refusals[:10]))
-    return Answer("stop", WORDS["stop"], lines, "Put the list right, then send it again.", refusals=tuple(refusals),
+    lines = (say("Nothing is taken in."), *(str(refusal["words"]) for refusal in refusals[:10]))
+    return Answer("stop", WORDS["stop"], lines, say("Put the list right, then send it again."), refusals=tuple(refusals),
                   status=422)  # fmt: skip
 
 

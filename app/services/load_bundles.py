@@ -12,6 +12,7 @@ from app.domain.answer import Answer
 from app.domain.attempt import LoadFacts
 from app.domain.errors import Refusal, Refused
 from app.domain.freezing_rules import why_not_frozen
+from app.domain.language import say, say_n
 from app.domain.moves import refusals
 from app.domain.numbers import shown
 from app.domain.stages import Stage, Step
@@ -38,7 +39,7 @@ def bundle_into_load(desk: Desk, bundle: RowMapping) -> Answer | None:
     facts = load_facts(desk)
     if facts is None:
         raise Refused(
-            Refusal("no-load", "Into which load?", "Scan the card of the bag or box it goes in.", "which-one")
+            Refusal("no-load", say("Into which load?"), say("Scan the card of the bag or box it goes in."), "which-one")
         )
     return _tied_in(desk, bundle, facts, load)
 
@@ -47,16 +48,25 @@ def refuse_what_is_damp(desk: Desk, load: RowMapping) -> None:
     """Refused: load-empty, and damp or wet-adhesive naming the sheets, whichever way they came into it."""
     rows = sheets_of(desk.session, load)
     if not rows:
-        raise Refused(Refusal("load-empty", f"Nothing is in {load['name']} by the log.", "Scan what is in it first."))
+        raise Refused(
+            Refusal(
+                "load-empty",
+                say("Nothing is in {name} by the log.", name=load["name"]),
+                say("Scan what is in it first."),
+            )
+        )
     found: dict[str, tuple[Refusal, list[str]]] = {}
     for row in rows:
         refusal = why_not_frozen(Stage(row["stage"])) if row["stage"] else None
         if refusal is not None:
             found.setdefault(refusal.code, (refusal, []))[1].append(shown(row["number"], desk.patterns))
     if found:
-        next_ = "Take what is named out of the bag first."
+        next_ = say("Take what is named out of the bag first.")
         raise Refused(
-            *(replace(why, words=f"{', '.join(numbers)}: {why.words}", next=next_) for why, numbers in found.values())
+            *(
+                replace(why, words=f"{', '.join(numbers)}: {say(why.words)}", next=next_)
+                for why, numbers in found.values()
+            )
         )
 
 
@@ -64,7 +74,8 @@ def _tied_in(desk: Desk, bundle: RowMapping, facts: LoadFacts, load: RowMapping 
     found = select(SHEET).where(SHEET.c.bundle_id == bundle["id"], SHEET.c.closed_as.is_(None)).order_by(SHEET.c.number)
     rows = list(desk.session.execute(found.with_for_update()).mappings())
     if not rows:
-        raise Refused(Refusal("load-empty", f"{bundle['name']} is empty by the log.", "Scan its sheets one by one."))
+        words = say("{name} is empty by the log.", name=bundle["name"])
+        raise Refused(Refusal("load-empty", words, say("Scan its sheets one by one.")))
     tied = replace(facts, tied_id=bundle["id"])
     attempts = [(row, make_attempt(desk, row, standing_of(row), Step.FREEZE, load=tied)) for row in rows]
     if wrong := _wrong(desk, attempts):
@@ -76,9 +87,15 @@ def _tied_in(desk: Desk, bundle: RowMapping, facts: LoadFacts, load: RowMapping 
         desk.session.execute(insert(TIED), mine)
     if load is not None:
         fill(desk, load)
-    line = f"{bundle['name']}, still tied, is in {facts.name}: {len(rows)} sheets."
-    next_ = "Scan the next; or close the bag, and scan its card once it lies in the freezer."
-    return Answer("done", "Put into a load.", (line,), next_, step=Step.FREEZE.value, entry=desk.written[-1],
+    line = say_n(
+        "{name}, still tied, is in {load}: {n} sheet.",
+        "{name}, still tied, is in {load}: {n} sheets.",
+        len(rows),
+        name=bundle["name"],
+        load=facts.name,
+    )
+    next_ = say("Scan the next; or close the bag, and scan its card once it lies in the freezer.")
+    return Answer("done", say("Put into a load."), (line,), next_, step=Step.FREEZE.value, entry=desk.written[-1],
                   moved=tuple(row["number"] for row in rows))  # fmt: skip
 
 
@@ -96,14 +113,16 @@ def _wrong(desk: Desk, attempts: list[tuple[RowMapping, Any]]) -> list[Refusal]:
 
 
 def _apart(refusal: Refusal, desk: Desk) -> str:
-    return f"Untie the bundle first and take out what is named. {refusal.next_said(desk_tell(desk))}"
+    return say(
+        "Untie the bundle first and take out what is named. {next_deed}", next_deed=refusal.next_said(desk_tell(desk))
+    )
 
 
 def _is_not_frozen(desk: Desk, bundle: RowMapping) -> None:
     load = load_of_bundle(desk.session, bundle["id"])
     if load is None or load["out_at"] is not None:
         return
-    words = f"By the log {bundle['name']} lies in the freezer, in {load['name']}."
+    words = say("By the log {name} lies in the freezer, in {load}.", name=bundle["name"], load=load["name"])
     raise Refused(
-        Refusal("load-closed", words, "If it is here, scan the card of the load first, and say that it is out.")
+        Refusal("load-closed", words, say("If it is here, scan the card of the load first, and say that it is out."))
     )

@@ -14,6 +14,7 @@ from app.db.models import Cabinet, Entry, FreezerLoad, LoadBundle, Sheet, table_
 from app.domain.attempt import LoadFacts
 from app.domain.errors import Refusal, Refused
 from app.domain.freezing import LOAD_STEPS, WARMING, ColdRule, Mark, Times, Warming, times_of
+from app.domain.language import say
 from app.domain.numbers import Kind, mint_code
 from app.domain.stages import Step
 from app.services.desk import Desk
@@ -45,7 +46,9 @@ def load_by_code(session: Session, code: str) -> RowMapping:
     """The load with this card, locked; refused with unknown-number when there is none."""
     row = session.execute(select(LOAD).where(LOAD.c.code == code).with_for_update()).mappings().one_or_none()
     if row is None:
-        raise Refused(Refusal("unknown-number", "No load here has this card.", "Look for it on the freezer's page."))
+        raise Refused(
+            Refusal("unknown-number", say("No load here has this card."), say("Look for it on the freezer's page."))
+        )
     return row
 
 

@@ -11,6 +11,7 @@ from app.db.models import Collector, PlantName, Sheet, table_of
 from app.domain.answer import WORDS, Answer, Ask, Choice
 from app.domain.errors import Refusal, Refused
 from app.domain.folding import folded
+from app.domain.language import say
 from app.domain.numbers import shown
 from app.domain.reading import Misread, Partial
 from app.services.describing import describe
@@ -26,38 +27,60 @@ def ask_misread(desk: Desk, reading: Misread) -> Answer:
     rows = _existing(desk, reading.could_be)
     if len(rows) == 1:
         rows = [*rows, *_neighbours(desk, rows[0])]
-    words = "The check character does not fit this number."
+    words = say("The check character does not fit this number.")
     if not rows:
         raise Refused(
-            Refusal("misread-number", f"{words} No sheet here has a number like it.", "Read it off the slip again.")
+            Refusal(
+                "misread-number",
+                say("{misread} No sheet here has a number like it.", misread=words),
+                say("Read it off the slip again."),
+            )
         )
     choices = tuple(_choice(desk, row, needs_fact=True) for row in sorted(rows, key=_by_plant))
     return Answer(
-        "which-one", WORDS["which-one"], (f"{words} It could be:",), "Look at the label, not at the number.",
+        "which-one",
+        WORDS["which-one"],
+        (say("{misread} It could be:", misread=words),),
+        say("Look at the label, not at the number."),
         refusals=({"code": "misread-number", "words": words, "could_be": [row["number"] for row in rows]},),
-        choices=choices, carry={"code": reading.typed}, status=422,
-    )  # fmt: skip
+        choices=choices,
+        carry={"code": reading.typed},
+        status=422,
+    )
 
 
 def ask_partial(desk: Desk, reading: Partial) -> Answer:
     """Show the sheets that a shortened number may mean; it is only ever confirmed by a person, never done."""
     rows = _existing(desk, reading.could_be)
-    words = "This is only a part of a number."
+    words = say("This is only a part of a number.")
     if not rows:
-        raise Refused(Refusal("misread-number", f"{words} No sheet here fits it.", "Scan or type the whole number."))
+        raise Refused(
+            Refusal(
+                "misread-number",
+                say("{partial} No sheet here fits it.", partial=words),
+                say("Scan or type the whole number."),
+            )
+        )
     choices = tuple(_choice(desk, row, needs_fact=False) for row in rows)
     return Answer(
-        "which-one", WORDS["which-one"], (f"{words} Do you mean:",), "Hold it against the label before you say yes.",
+        "which-one",
+        WORDS["which-one"],
+        (say("{partial} Do you mean:", partial=words),),
+        say("Hold it against the label before you say yes."),
         refusals=({"code": "misread-number", "words": words, "could_be": [row["number"] for row in rows]},),
-        choices=choices, carry={"code": reading.typed}, status=422,
-    )  # fmt: skip
+        choices=choices,
+        carry={"code": reading.typed},
+        status=422,
+    )
 
 
 def ask_second(desk: Desk, reading: Misread) -> Answer:
     """Ask for one more thing off the label of the sheet that was picked."""
     carry = {"code": reading.typed, "facts.read_as": str(desk.request.facts["read_as"])}
-    ask = Ask("facts.second", "The collector's number, or the plant's name, as the label has it")
-    return Answer("which-one", WORDS["which-one"], ("One more thing off its label, to be sure.",), ask=ask, carry=carry)
+    ask = Ask("facts.second", say("The collector's number, or the plant's name, as the label has it"))
+    return Answer(
+        "which-one", WORDS["which-one"], (say("One more thing off its label, to be sure."),), ask=ask, carry=carry
+    )
 
 
 def chosen(desk: Desk, reading: Misread | Partial) -> RowMapping | None:
@@ -68,11 +91,15 @@ def chosen(desk: Desk, reading: Misread | Partial) -> RowMapping | None:
     row = sheet_by_number(desk.session, str(number))
     offered = set(reading.could_be) | {other["number"] for other in _neighbours_of(desk, reading)}
     if row is None or row["number"] not in offered:
-        raise Refused(Refusal("misread-number", "That sheet was not among those offered.", "Scan the number again."))
-    if isinstance(reading, Misread) and not _fits(desk, row, str(desk.request.facts.get("second", ""))):
-        words = "That does not fit what is known of this sheet."
         raise Refused(
-            Refusal("misread-number", words, "Type the collector's number or the plant's name as the label has it.")
+            Refusal("misread-number", say("That sheet was not among those offered."), say("Scan the number again."))
+        )
+    if isinstance(reading, Misread) and not _fits(desk, row, str(desk.request.facts.get("second", ""))):
+        words = say("That does not fit what is known of this sheet.")
+        raise Refused(
+            Refusal(
+                "misread-number", words, say("Type the collector's number or the plant's name as the label has it.")
+            )
         )
     return row
 

@@ -29,8 +29,10 @@ class Names:
 def learn_plants(session: Session, names: Names, plants: Iterable[Plant]) -> None:
     """Find or make the rows of these plants' names: name, authorship and family as they are written."""
     new = sorted({plant for plant in plants if plant[0]} - names.plants.keys())
+    if not new:
+        return
     found = select(PLANT).where(PLANT.c.name.in_({plant[0] for plant in new})).order_by(PLANT.c.id.desc())
-    here = {(row.name, row.authorship or "", row.family or ""): row.id for row in session.execute(found)} if new else {}
+    here = {(row.name, row.authorship or "", row.family or ""): row.id for row in session.execute(found)}
     made = [plant for plant in new if plant not in here]
     rows = [_plant_row(*plant) for plant in made]
     names.plants.update({plant: here[plant] for plant in new if plant in here})
@@ -42,8 +44,10 @@ def learn_plants(session: Session, names: Names, plants: Iterable[Plant]) -> Non
 def learn_collectors(session: Session, names: Names, collectors: Iterable[str]) -> None:
     """Find or make the rows of these collectors' names."""
     new = sorted({name for name in collectors if name} - names.collectors.keys())
+    if not new:
+        return
     found = select(COLLECTOR.c.name, COLLECTOR.c.id).where(COLLECTOR.c.name.in_(new))
-    here = {row.name: row.id for row in session.execute(found)} if new else {}
+    here = {row.name: row.id for row in session.execute(found)}
     made = [name for name in new if name not in here]
     names.collectors.update(here)
     rows = [{"name": name, "search_key": folded(name)} for name in made]

@@ -8,6 +8,7 @@ from sqlalchemy.engine import RowMapping
 
 from app.domain.answer import WORDS, Answer, Ask, Choice
 from app.domain.errors import Refusal, Refused
+from app.domain.language import mark, say
 from app.domain.moves import refusals
 from app.domain.numbers import COMMANDS, shown
 from app.domain.stages import Step
@@ -24,7 +25,7 @@ from app.services.sheets import take_step
 CARD = COMMANDS["no-number"]
 NEW = "new"
 LONGEST_LABEL = 200
-_PRESS = "If it is glued already, take it to the press and scan the slip there."
+_PRESS = mark("If it is glued already, take it to the press and scan the slip there.")
 
 
 def no_number(desk: Desk) -> Answer:
@@ -63,17 +64,26 @@ def give_new_number(desk: Desk, label: str, consignment_id: int | None) -> Answe
     desk.keep(last_sheet_id=new["id"], pending=None)
     answer = saying.done(desk, new, Step.TAKE_IN, entry_id, stands)
     said = shown(new["number"], desk.patterns)
-    lines = (*answer.lines, f"It is {said} from now on, and held until the manager knows which sheet it was.")
+    lines = (
+        *answer.lines,
+        say("It is {number} from now on, and held until the manager knows which sheet it was.", number=said),
+    )
     return replace(
-        answer, lines=lines, next=f"Print the slip of {said} and lay it with the sheet. {_PRESS}", slip=new["number"]
+        answer,
+        lines=lines,
+        next=say("Print the slip of {number} and lay it with the sheet. {press}", number=said, press=_PRESS),
+        slip=new["number"],
     )
 
 
 def _ask_label() -> Answer:
     return Answer(
-        "which-one", WORDS["which-one"], ("A sheet without a number.",),
-        "Type what its label says: the plant's name, or collector and field number. A dash, if nothing can be read.",
-        ask=Ask("facts.on_label", "On the label", submit="Look for it"), carry={"code": CARD},
+        "which-one", WORDS["which-one"], (say("A sheet without a number."),),
+        say(
+"Type what its label says: the plant's name, or collector and field number. A dash, if nothing "
+"can be read."
+),
+        ask=Ask("facts.on_label", say("On the label"), submit=say("Look for it")), carry={"code": CARD},
     )  # fmt: skip
 
 
@@ -81,10 +91,12 @@ def which_it_may_be(desk: Desk, label: str, consignment_id: int | None) -> Answe
     """Show the sheets that it may be, missing ones first, each a choice; and the choice of a new number."""
     rows = likely_sheets(desk, label, consignment_id)
     choices = [_choice(desk, row) for row in rows]
-    line = "Is it one of these?" if rows else "No sheet here is like that."
-    choices.append(Choice("None of these: give it a number" if rows else "Give it a number", "facts.is", NEW))
+    line = say("Is it one of these?") if rows else say("No sheet here is like that.")
+    choices.append(Choice(say("None of these: give it a number") if rows else say("Give it a number"), "facts.is", NEW))
     next_ = (
-        "Hold the label against them. Missing ones stand first." if rows else "Read the label once more before you do."
+        say("Hold the label against them. Missing ones stand first.")
+        if rows
+        else say("Read the label once more before you do.")
     )
     return Answer("which-one", WORDS["which-one"], (line,), next_, choices=tuple(choices),
                   carry={"code": CARD, "facts.on_label": label})  # fmt: skip
@@ -93,9 +105,9 @@ def which_it_may_be(desk: Desk, label: str, consignment_id: int | None) -> Answe
 def _choice(desk: Desk, row: RowMapping) -> Choice:
     sheet = describe(desk.session, row, desk.patterns)
     standing = standing_of(row)
-    missing = "not found" if "not-found" in standing.holds else ""
+    missing = say("not found") if "not-found" in standing.holds else ""
     where = place_words(desk.session, standing.place)
-    seen = f"last entry {saying.desk_tell(desk)(row['last_at'])}" if row["last_at"] else ""
+    seen = say("last entry {when}", when=saying.desk_tell(desk)(row["last_at"])) if row["last_at"] else ""
     detail = " · ".join(filter(None, (missing, sheet.detail, where, seen)))
     return Choice(shown(row["number"], desk.patterns), "facts.is", row["number"], sheet.plant, detail)
 
@@ -106,18 +118,26 @@ def _is_this(desk: Desk, label: str, number: str) -> Answer:
     offered = {row["number"] for row in likely_sheets(desk, label, desk.in_hand("consignment_id"))}
     row = sheet_by_number(desk.session, number)
     if row is None or row["number"] not in offered:
-        raise Refused(Refusal("misread-number", "That sheet was not among those offered.", "Scan the card again."))
+        raise Refused(
+            Refusal("misread-number", say("That sheet was not among those offered."), say("Scan the card again."))
+        )
     standing = standing_of(row)
     said = shown(row["number"], desk.patterns)
-    next_ = f"Print the slip of {said} again and lay it with the sheet. Then scan the slip."
+    next_ = say("Print the slip of {number} again and lay it with the sheet. Then scan the slip.", number=said)
     desk.keep(last_sheet_id=row["id"], pending=None)
     if "not-found" in standing.holds:
         desk.request = replace(desk.request, step=Step.LIFT_HOLD, facts={"hold": "not-found", "read_as": number})
         answer = take_step(desk, row, standing, Step.LIFT_HOLD)
-        return replace(answer, word="Found.", next=next_, slip=row["number"]) if answer.kind == "done" else answer
+        return replace(answer, word=say("Found."), next=next_, slip=row["number"]) if answer.kind == "done" else answer
     where = saying.belongs(standing, place_words(desk.session, standing.place))
-    return Answer("done", "Known.", (f"It is {said}. {where}",), next_, describe(desk.session, row, desk.patterns),
-                  slip=row["number"])  # fmt: skip
+    return Answer(
+        "done",
+        say("Known."),
+        (say("It is {number}. {where}", number=said, where=where),),
+        next_,
+        describe(desk.session, row, desk.patterns),
+        slip=row["number"],
+    )
 
 
 def _is_intake(desk: Desk) -> bool:
@@ -127,4 +147,6 @@ def _is_intake(desk: Desk) -> bool:
 
 def _somebody_is_here(desk: Desk) -> None:
     if not desk.by:
-        raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then the card."))
+        raise Refused(
+            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the card."))
+        )

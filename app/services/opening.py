@@ -12,6 +12,7 @@ from app.domain.attempt import WorkerFacts
 from app.domain.errors import Refusal
 from app.domain.house import House
 from app.domain.kept import bounds_of
+from app.domain.language import say
 from app.services.attendance import called_back, leave_if_idle
 from app.services.desk import UNCERTAIN, Desk, Occasion, ScanRequest, station_row, workers_at, workers_named
 from app.services.hands_then import here_then
@@ -27,7 +28,9 @@ def open_desk(session: Session, request: ScanRequest, occasion: Occasion) -> tup
     refusal = _station_refusal(request, station) or wrong_room(session, station)
     by, beside = _hands(session, request, station, house)
     if request.worker_ids is not None and len(by) != len(set(request.worker_ids)):
-        refusal = Refusal("retired-worker", "A worker who is named has left.", "Name somebody who works here.")
+        refusal = Refusal(
+            "retired-worker", say("A worker who is named has left."), say("Name somebody who works here.")
+        )
     told = request.happened_at
     happened_at = told if told is not None and told.tzinfo is not None else occasion.now
     desk = Desk(session, occasion, request, house, patterns, station, by, beside, happened_at)
@@ -65,7 +68,7 @@ def _hands(session: Session, request: ScanRequest, station: RowMapping | None, h
 def _station_refusal(request: ScanRequest, station: RowMapping | None) -> Refusal | None:
     if request.station_id is None or (station is not None and station["closed_at"] is None):
         return None
-    return Refusal("unknown-station", "This station is not in use.", "Ask the manager to set it up.")
+    return Refusal("unknown-station", say("This station is not in use."), say("Ask the manager to set it up."))
 
 
 def _believe(desk: Desk) -> Refusal | None:
@@ -74,10 +77,12 @@ def _believe(desk: Desk) -> Refusal | None:
         return None
     if told.tzinfo is None:
         return Refusal(
-            "too-old", "That time has no time zone.", "Send it with its offset, as 2026-11-25T14:07:00+01:00."
+            "too-old", say("That time has no time zone."), say("Send it with its offset, as 2026-11-25T14:07:00+01:00.")
         )
     if told > desk.now:
-        return Refusal("too-old", "That time has not come yet.", "Send the scan with the time at which it happened.")
+        return Refusal(
+            "too-old", say("That time has not come yet."), say("Send the scan with the time at which it happened.")
+        )
     if desk.request.manages:
         desk.time_from, desk.is_late = "manager", True
         return None
@@ -88,9 +93,9 @@ def _believe_station(desk: Desk, told: datetime) -> Refusal | None:
     clear_at = desk.station["clear_at"] if desk.station else None
     bounds = bounds_of(told, desk.request.not_before, clear_at)
     if bounds is None:
-        words = "That is earlier than this station was last heard of with nothing to send ({clear})."
+        words = say("That is earlier than this station was last heard of with nothing to send ({clear}).")
         facts = {"clear": clear_at or desk.now}
-        return Refusal("too-old", words, "The manager can write it in as a late entry.", facts=facts)
+        return Refusal("too-old", words, say("The manager can write it in as a late entry."), facts=facts)
     desk.time_from = "station"
     if desk.request.not_before is not None:
         desk.time_from, desk.not_before = UNCERTAIN, bounds[0]

@@ -9,6 +9,7 @@ from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
 from app.db.models import Consignment, table_of
+from app.domain.language import say
 from app.services.changes import changed
 
 CONSIGNMENT = table_of(Consignment)
@@ -21,7 +22,7 @@ def set_order(session: Session, code: str, move: str, now: datetime, *, by: int 
     ValueError, in a sentence, for a consignment that is not there or is closed, and for another move.
     """
     if move not in MOVES:
-        raise ValueError(f"A consignment is moved {', '.join(MOVES)}.")
+        raise ValueError(say("A consignment is moved {moves}.", moves=", ".join(map(say, MOVES))))
     placed = _placed(session)
     consignment_id = _open(session, code)
     moved = MOVES[move](list(placed), consignment_id)
@@ -49,7 +50,7 @@ def _open(session: Session, code: str) -> int:
     mine = (CONSIGNMENT.c.code == code, CONSIGNMENT.c.closed_at.is_(None))
     found: int | None = session.execute(select(CONSIGNMENT.c.id).where(*mine)).scalar()
     if found is None:
-        raise ValueError(f"There is no open consignment called {code[:40]}.")
+        raise ValueError(say("There is no open consignment called {name}.", name=code[:40]))
     return found
 
 

@@ -17,6 +17,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Station, Token, Worker, table_of
 from app.db.prepared import prepared
 from app.domain.folding import folded
+from app.domain.language import say
 from app.domain.numbers import Kind, random_code
 from app.services.attendance import ATTENDANCE, end_times
 from app.services.changes import changed
@@ -50,7 +51,7 @@ def add_worker(session: Session, name: str, rights: Sequence[str], now: datetime
     """Add a worker with a new badge; return the worker's id and the badge's code. ValueError for a senseless name or right."""
     name = " ".join(name.split())
     if not name or not set(rights) <= set(RIGHTS) or not rights:
-        raise ValueError("A worker needs a name and at least one of: reader, volunteer, trainer, manager.")
+        raise ValueError(say("A worker needs a name and at least one of: reader, volunteer, trainer, manager."))
     following = session.execute(select(func.coalesce(func.max(WORKER.c.id), 0))).scalar_one() + 1
     badge = random_code(Kind.BADGE, secrets.randbelow)
     values = {"number": number or f"W{following:02}", "name": name, "name_key": folded(name), "rights": " ".join(rights),
@@ -69,7 +70,7 @@ def has_manager(session: Session) -> bool:
 def set_password(session: Session, worker_id: int, password: str, now: datetime, *, by: int | None = None) -> None:
     """Set a password. ValueError with a sentence for one that is too short."""
     if len(password) < SHORTEST_PASSWORD:
-        raise ValueError(f"A password has at least {SHORTEST_PASSWORD} characters.")
+        raise ValueError(say("A password has at least {shortest} characters.", shortest=SHORTEST_PASSWORD))
     mine = update(WORKER).where(WORKER.c.id == worker_id)
     session.execute(mine.values(password_hash=_hasher.hash(password), password_changed_at=now))
     changed(session, now, by, "worker", worker_id, "password set")
@@ -100,7 +101,7 @@ def make_token(session: Session, scope: str, name: str, now: datetime, *, days: 
                station_id: int | None = None, worker_id: int | None = None, by: int | None = None) -> str:  # fmt: skip
     """Make a key for scripts and return it; only its hash is kept. ValueError for a scope that is not."""
     if scope not in ("read", "scan", "manage"):
-        raise ValueError("A key is for read, scan or manage.")
+        raise ValueError(say("A key is for read, scan or manage."))
     secret = secrets.token_urlsafe(32)
     values = {"secret_hash": secret_hash(secret), "scope": scope, "name": name, "station_id": station_id,
               "worker_id": worker_id, "made_at": now, "expires_at": now + timedelta(days=days) if days else None}  # fmt: skip
@@ -139,7 +140,7 @@ def new_badge(session: Session, worker_id: int, now: datetime, *, by: int | None
 def set_rights(session: Session, worker_id: int, rights: Sequence[str], now: datetime, *, by: int | None) -> None:
     """Change what a worker may do. ValueError for a senseless right, or if the room were left without a manager."""
     if not rights or not set(rights) <= set(RIGHTS):
-        raise ValueError("A worker has at least one of: reader, volunteer, trainer, manager.")
+        raise ValueError(say("A worker has at least one of: reader, volunteer, trainer, manager."))
     if "manager" not in rights:
         _leave_a_manager(session, worker_id)
     mine = WORKER.c.id == worker_id
@@ -163,7 +164,7 @@ def retire_worker(session: Session, worker_id: int, now: datetime, *, by: int | 
 def set_pin(session: Session, worker_id: int, pin: str, now: datetime, *, by: int | None) -> None:
     """Set the PIN for signing in by name. ValueError for one that is not 4 to 8 digits."""
     if not (pin.isascii() and pin.isdigit() and 4 <= len(pin) <= 8):
-        raise ValueError("A PIN is 4 to 8 digits.")
+        raise ValueError(say("A PIN is 4 to 8 digits."))
     session.execute(update(WORKER).where(WORKER.c.id == worker_id).values(pin_hash=_hasher.hash(pin)))
     changed(session, now, by, "worker", worker_id, "PIN set")
 
@@ -177,7 +178,7 @@ def _leave_a_manager(session: Session, worker_id: int) -> None:
     manages = (WORKER.c.rights.contains("manager"), WORKER.c.password_hash.is_not(None), WORKER.c.retired_at.is_(None))
     managers = session.execute(select(WORKER.c.id).where(*manages)).scalars().all()
     if list(managers) == [worker_id]:
-        raise ValueError("The room needs a manager who can sign in. Make somebody else manager first.")
+        raise ValueError(say("The room needs a manager who can sign in. Make somebody else manager first."))
 
 
 def _by_name(session: Session, key: str) -> RowMapping | None:

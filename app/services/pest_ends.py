@@ -12,6 +12,7 @@ from app.db.models import Entry, PestSeen, table_of
 from app.db.neighbours import Neighbour, neighbours
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say, say_n
 from app.domain.numbers import shown
 from app.domain.stages import STEP_WORDS, Step
 from app.services.changes import changed
@@ -32,7 +33,9 @@ def quarantine_neighbours(desk: Desk, pest_id: int, since: datetime, all_but: Ma
     pest = _open(desk, pest_id)
     _by_manager_with_reason(desk)
     if any(not why.strip() for why in all_but.values()):
-        raise Refused(Refusal("reason-needed", "It must be said why a sheet is left out.", "Say why.", "which-one"))
+        raise Refused(
+            Refusal("reason-needed", say("It must be said why a sheet is left out."), say("Say why."), "which-one")
+        )
     found = neighbours(desk.session, pest, since)
     rows = rows_of(desk, (each.sheet_id for each in found))
     going = [row for row in rows if row["number"] not in all_but]
@@ -54,23 +57,27 @@ def close_sighting(desk: Desk, pest_id: int) -> Answer:
     values = {"closed_at": desk.now, "closed_by": by, "why": desk.request.reason}
     desk.session.execute(update(PEST).where(PEST.c.id == pest_id).values(values))
     _change(desk, pest_id, "closed", why=desk.request.reason)
-    return Answer("done", "Closed.", ("What is in quarantine stays in it until its hold is lifted.",))
+    return Answer("done", say("Closed."), (say("What is in quarantine stays in it until its hold is lifted."),))
 
 
 def _open(desk: Desk, pest_id: int) -> Any:
     pest = desk.session.execute(select(PEST).where(PEST.c.id == pest_id).with_for_update()).one_or_none()
     if pest is None:
-        raise Refused(Refusal("unknown-number", "There is no such sighting.", "Look at the list of them."))
+        raise Refused(Refusal("unknown-number", say("There is no such sighting."), say("Look at the list of them.")))
     if pest.closed_at is not None:
-        raise Refused(Refusal("already-corrected", "This was closed.", "If a pest is seen again, say so anew."))
+        raise Refused(
+            Refusal("already-corrected", say("This was closed."), say("If a pest is seen again, say so anew."))
+        )
     return pest
 
 
 def _by_manager_with_reason(desk: Desk) -> None:
     if not desk.request.manages:
-        raise Refused(Refusal("manager-only", "Only the manager does this.", "Tell the manager."))
+        raise Refused(Refusal("manager-only", say("Only the manager does this."), say("Tell the manager.")))
     if not desk.request.reason.strip():
-        raise Refused(Refusal("reason-needed", "A reason is needed; it stays in the log.", "Say why.", "which-one"))
+        raise Refused(
+            Refusal("reason-needed", say("A reason is needed; it stays in the log."), say("Say why."), "which-one")
+        )
 
 
 def _treated_since(desk: Desk, found: Sequence[Neighbour]) -> set[int]:
@@ -102,10 +109,19 @@ def _change(desk: Desk, pest_id: int, what: str, *, new: str | None = None, why:
 
 
 def _answer(desk: Desk, done: Quarantined, out: list[dict[str, str]]) -> Answer:
-    many = "1 sheet" if len(done.held) == 1 else f"{len(done.held):,} sheets"
-    lines = [f"{many} put in quarantine."]
-    lines += [f"{shown(each['number'], desk.patterns)} was not: {each['why']}" for each in (*done.left, *out)][:20]
-    lines += [f"{name} is no longer clean." for name in done.cabinets]
+    lines = [say_n("{n:,} sheet put in quarantine.", "{n:,} sheets put in quarantine.", len(done.held))]
+    lines += [
+        say("{number} was not: {why}", number=shown(each["number"], desk.patterns), why=each["why"])
+        for each in (*done.left, *out)
+    ][:20]
+    lines += [say("{name} is no longer clean.", name=name) for name in done.cabinets]
     entry = desk.written[-1] if desk.written else None
-    return Answer("done", STEP_WORDS[Step.QUARANTINE][1].capitalize() + ".", tuple(lines), "Print the list, and walk along it.",
-                  entry=entry, moved=done.held, left=(*done.left, *out))  # fmt: skip
+    return Answer(
+        "done",
+        say(STEP_WORDS[Step.QUARANTINE][1]).capitalize() + ".",
+        tuple(lines),
+        say("Print the list, and walk along it."),
+        entry=entry,
+        moved=done.held,
+        left=(*done.left, *out),
+    )

@@ -12,8 +12,10 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Bundle, Cabinet, Consignment, FreezerLoad, LoadBundle, PestSeen, Sheet, Stack, table_of
 from app.domain.answer import Answer
+from app.domain.consigned import why_closed
 from app.domain.errors import Refusal, Refused
 from app.domain.holds import AWAY
+from app.domain.language import ENGLISH, say, say_n, speaking
 from app.domain.numbers import shown
 from app.domain.pests import BAG_IT, LOOKS_BACK, SEEN, SEEN_THERE, SEEN_WITH, SHUT_IT, STOP, what_now
 from app.domain.sheet import Place
@@ -47,7 +49,7 @@ def on_sheet(desk: Desk, row: RowMapping) -> Answer:
         already = HELD in standing.holds
         lines = [
             *back_words(desk, row, stands),
-            f"It {'was in quarantine already' if already else 'is in quarantine now'}.",
+            say("It was in quarantine already.") if already else say("It is in quarantine now."),
         ]
     unclean = lose_clean(desk, {row["cabinet_id"] or row["kept_in_id"]} - {None}, reason)
     sheet = describe(desk.session, row, desk.patterns)
@@ -58,7 +60,9 @@ def on_sheet(desk: Desk, row: RowMapping) -> Answer:
 def on_no_sheet(desk: Desk, number: str) -> Answer:
     """A pest was seen on something that the log does not know: it is kept all the same."""
     _sighting(desk, what=f"on {number}, which has not been taken in")
-    return Answer("stop", STOP, (f"{number} has not been taken in. The manager hears of it.",), BAG_IT)
+    return Answer(
+        "stop", STOP, (say("{number} has not been taken in. The manager hears of it.", number=number),), BAG_IT
+    )
 
 
 def in_place(desk: Desk, code: str) -> Answer:
@@ -66,7 +70,9 @@ def in_place(desk: Desk, code: str) -> Answer:
     place = place_by_code(desk.session, code)
     where = SHEET.c.shelf_id == place.shelf_id if place.shelf_id else SHEET.c.cabinet_id == place.cabinet_id
     words = place_words(desk.session, Place(place.cabinet_id, place.shelf_id))
-    return _all_in(desk, where, words, SHUT_IT, cabinet_id=place.cabinet_id, what=f"in {words}")
+    with speaking(ENGLISH):
+        kept = place_words(desk.session, Place(place.cabinet_id, place.shelf_id))
+    return _all_in(desk, where, words, SHUT_IT, cabinet_id=place.cabinet_id, what=f"in {kept}")
 
 
 def cabinet_code(session: Session, name: str) -> str | None:
@@ -92,7 +98,7 @@ def in_load(desk: Desk, code: str) -> Answer:
         return on_no_sheet(desk, code)
     tied = select(LoadBundle.bundle_id).where(LoadBundle.load_id == row.id)
     where = or_(SHEET.c.bundle_id == row.bundle_id, SHEET.c.bundle_id.in_(tied))
-    return _all_in(desk, where, row.name, "Keep its bag closed. Tell the manager.", what=f"in {row.name}")
+    return _all_in(desk, where, row.name, say("Keep its bag closed. Tell the manager."), what=f"in {row.name}")
 
 
 def in_stack(desk: Desk, code: str) -> Answer:
@@ -101,8 +107,10 @@ def in_stack(desk: Desk, code: str) -> Answer:
     row = desk.session.execute(select(STACK.c.id, STACK.c.name).where(mine)).one_or_none()
     if row is None:
         return on_no_sheet(desk, code)
-    next_ = "What lies in it stays until its time has come, then comes out straight into a bag. Tell the manager."
-    return _all_in(desk, SHEET.c.stack_id == row.id, f"stack {row.name}", next_, what=f"in stack {row.name}")
+    next_ = say("What lies in it stays until its time has come, then comes out straight into a bag. Tell the manager.")
+    return _all_in(
+        desk, SHEET.c.stack_id == row.id, say("stack {name}", name=row.name), next_, what=f"in stack {row.name}"
+    )
 
 
 def in_consignment(desk: Desk, code: str) -> Answer:
@@ -110,9 +118,13 @@ def in_consignment(desk: Desk, code: str) -> Answer:
     mine = CONSIGNMENT.c.code == code.strip().upper()
     row = desk.session.execute(select(CONSIGNMENT.c.id, CONSIGNMENT.c.name).where(mine)).one_or_none()
     if row is None:
-        words = f"There is no consignment with the code {code.strip()[:40]}."
+        words = say("There is no consignment with the code {code}.", code=code.strip()[:40])
         raise Refused(
-            Refusal("unknown-consignment", words, f"{BAG_IT} Read its code off the list, or scan one of its sheets.")
+            Refusal(
+                "unknown-consignment",
+                words,
+                say("{bag_it} Read its code off the list, or scan one of its sheets.", bag_it=BAG_IT),
+            )
         )
     came = (SHEET.c.consignment_id == row.id) & SHEET.c.stage.is_not(None)
     return _all_in(desk, came, row.name, BAG_IT, reason=SEEN_WITH.format(consignment=row.name), consignment_id=row.id)
@@ -131,10 +143,16 @@ def _all_in(desk: Desk, where: ColumnElement[bool], name: str, next_: str, *, re
 
 
 def _held_lines(desk: Desk, name: str, done: Quarantined) -> list[str]:
-    many = "1 sheet" if len(done.held) == 1 else f"{len(done.held):,} sheets"
-    lines = [f"{name}: {many} put in quarantine."]
+    lines = [
+        say_n(
+            "{name}: {n:,} sheet put in quarantine.",
+            "{name}: {n:,} sheets put in quarantine.",
+            len(done.held),
+            name=name,
+        )
+    ]
     already = [shown(each["number"], desk.patterns) for each in done.left]
-    return [*lines, f"{len(already)} there already."] if already else lines
+    return [*lines, say("{count} there already.", count=len(already))] if already else lines
 
 
 def _sighting(desk: Desk, *, sheet_id: int | None = None, cabinet_id: int | None = None, consignment_id: int | None = None,
@@ -155,13 +173,14 @@ def _reason(desk: Desk, words: str) -> str:
 
 def _closed_line(row: RowMapping) -> list[str]:
     if row["closed_as"] is not None:
-        return [f"By the log it was closed: {row['closed_as']}. The manager hears of it."]
-    return ["By the log it has never been taken in. The manager hears of it."]
+        return [say("By the log it was closed: {closed_as}. The manager hears of it.", closed_as=why_closed(row["closed_as"]))]
+    return [say("By the log it has never been taken in. The manager hears of it.")]
 
 
 def _no_longer_clean(names: Sequence[str]) -> list[str]:
+    called = say(" and ").join(dict.fromkeys(names))
     return (
-        [f"{' and '.join(dict.fromkeys(names))} {'is' if len(set(names)) == 1 else 'are'} no longer clean."]
+        [say_n("{names} is no longer clean.", "{names} are no longer clean.", len(set(names)), names=called)]
         if names
         else []
     )

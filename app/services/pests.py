@@ -9,6 +9,7 @@ from typing import Any
 
 from app.domain.answer import WORDS, Answer, Ask, Choice
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.numbers import COMMANDS, Kind, shown
 from app.domain.pests import BAG_IT, BAGGED, JUST_SCANNED, QUESTION_STANDS
 from app.domain.reading import Exact, read
@@ -37,7 +38,11 @@ def pest_card(desk: Desk) -> Answer:
     """
     if desk.station is None:
         raise Refused(
-            Refusal("unknown-station", "A card is scanned at a station.", "Name the sheet, with the step quarantine.")
+            Refusal(
+                "unknown-station",
+                say("A card is scanned at a station."),
+                say("Name the sheet, with the step quarantine."),
+            )
         )
     _somebody_is_here(desk)
     told = desk.request.facts
@@ -105,17 +110,28 @@ def _what_was_it_on(desk: Desk) -> Answer:
     choices: tuple[Choice, ...] = ()
     if last is not None:
         number = sheet_by_id(desk.session, last)["number"]
-        choices = (Choice(f"On {shown(number, desk.patterns)}", "choose", f"code={number}&facts.pest_on=yes"),)
-    line = "Where was it? Scan the sheet, the bundle, the stack or the cabinet."
-    ask = Ask("facts.pest_with", "Or in what has just arrived: the code of its consignment")
+        choices = (
+            Choice(
+                say("On {number}", number=shown(number, desk.patterns)), "choose", f"code={number}&facts.pest_on=yes"
+            ),
+        )
+    line = say("Where was it? Scan the sheet, the bundle, the stack or the cabinet.")
+    ask = Ask("facts.pest_with", say("Or in what has just arrived: the code of its consignment"))
     return Answer("which-one", WORDS["stop"], (line,), BAG_IT, choices=choices, ask=ask, carry=CARD)
 
 
 def _on_this_too(desk: Desk, code: str, on: str) -> Answer:
     """The next thing after the card: as likely the one that was meant as the next piece of work."""
-    line = f"Was a pest seen on {shown(code, desk.patterns)}, too? It is written for {shown(on, desk.patterns)}."
-    choices = (Choice("Yes, on this one too", "facts.pest_on", "yes"), Choice("No, go on", "facts.pest_on", "no"))
-    return Answer("which-one", WORDS["which-one"], (line,), "If it was only on this one, say yes, and tell the manager.",
+    line = say(
+        "Was a pest seen on {number}, too? It is written for {other}.",
+        number=shown(code, desk.patterns),
+        other=shown(on, desk.patterns),
+    )
+    choices = (
+        Choice(say("Yes, on this one too"), "facts.pest_on", "yes"),
+        Choice(say("No, go on"), "facts.pest_on", "no"),
+    )
+    return Answer("which-one", WORDS["which-one"], (line,), say("If it was only on this one, say yes, and tell the manager."),
                   choices=choices, carry={"code": code})  # fmt: skip
 
 
@@ -145,8 +161,10 @@ def _waiting(desk: Desk) -> Mapping[str, Any] | None:
 
 def _somebody_is_here(desk: Desk) -> None:
     if not desk.by:
-        words = "Nobody is signed in here."
-        raise Refused(Refusal("not-signed-in", words, f"{BAG_IT} Then scan your badge, and say it here."))
+        words = say("Nobody is signed in here.")
+        raise Refused(
+            Refusal("not-signed-in", words, say("{bag_it} Then scan your badge, and say it here.", bag_it=BAG_IT))
+        )
 
 
 SEEN_ON: dict[Kind, Seen] = {

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Cabinet, Shelf, table_of
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.moves import lands_in
 from app.domain.sheet import Place, Standing
 from app.domain.stages import Stage, Step
@@ -41,7 +42,12 @@ def scan_place(desk: Desk, place: Place) -> Answer:
     ):
         return _put(desk, sheet_by_id(desk.session, last), step)
     words = place_words(desk.session, place)
-    return Answer("done", f"{words}.", (f"What is scanned next goes in {words}.",), "Scan the sheets, one by one.")
+    return Answer(
+        "done",
+        f"{words}.",
+        (say("What is scanned next goes in {place}.", place=words),),
+        say("Scan the sheets, one by one."),
+    )
 
 
 def place_by_code(session: Session, code: str) -> Place:
@@ -51,7 +57,7 @@ def place_by_code(session: Session, code: str) -> Place:
         return Place(found[0], found[1])
     cabinet_id = session.execute(select(CABINET.c.id).where(CABINET.c.code == code)).scalar()
     if cabinet_id is None:
-        raise Refused(Refusal("no-cabinet", "No cabinet or shelf here has this code.", "Tell the manager."))
+        raise Refused(Refusal("no-cabinet", say("No cabinet or shelf here has this code."), say("Tell the manager.")))
     return Place(cabinet_id)
 
 
@@ -60,7 +66,9 @@ def freezer_by_name(session: Session, name: str) -> Any:
     mine = (CABINET.c.name == name, CABINET.c.freezes_to_c.is_not(None), CABINET.c.closed_at.is_(None))
     row = session.execute(select(CABINET).where(*mine).with_for_update()).mappings().one_or_none()
     if row is None:
-        raise Refused(Refusal("no-cabinet", "There is no such freezer.", "Look at the freezer's page.", "which-one"))
+        raise Refused(
+            Refusal("no-cabinet", say("There is no such freezer."), say("Look at the freezer's page."), "which-one")
+        )
     return row
 
 
@@ -69,19 +77,18 @@ def place_by_name(session: Session, cabinet: str, shelf: str) -> Place:
     found = session.execute(select(CABINET.c.id, CABINET.c.freezes_to_c).where(CABINET.c.name == cabinet)).one_or_none()
     cabinet_id = found.id if found is not None else None
     if found is not None and found.freezes_to_c is not None:
-        raise Refused(Refusal("no-load", f"{cabinet} is a freezer: what goes into it goes in a load.", "Bag it first."))
+        words = say("{name} is a freezer: what goes into it goes in a load.", name=cabinet)
+        raise Refused(Refusal("no-load", words, say("Bag it first.")))
     if cabinet_id is None:
-        raise Refused(
-            Refusal("no-cabinet", f"There is no cabinet called {cabinet}.", "Look it up on the cabinets page.")
-        )
+        words = say("There is no cabinet called {cabinet}.", cabinet=cabinet)
+        raise Refused(Refusal("no-cabinet", words, say("Look it up on the cabinets page.")))
     if not shelf:
         return Place(cabinet_id)
     mine = (SHELF.c.cabinet_id == cabinet_id, SHELF.c.name == shelf)
     shelf_id = session.execute(select(SHELF.c.id).where(*mine)).scalar()
     if shelf_id is None:
-        raise Refused(
-            Refusal("no-cabinet", f"Cabinet {cabinet} has no shelf {shelf}.", "Look it up on the cabinets page.")
-        )
+        words = say("Cabinet {cabinet} has no shelf {shelf}.", cabinet=cabinet, shelf=shelf)
+        raise Refused(Refusal("no-cabinet", words, say("Look it up on the cabinets page.")))
     return Place(cabinet_id, shelf_id)
 
 

@@ -9,6 +9,7 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import NumberPattern, Sheet, Station, table_of
+from app.domain.language import say, say_n
 from app.domain.practice import practice_pattern
 from app.services.attendance import ATTENDANCE, NOTHING_IN_HAND, end_times
 from app.services.changes import changed
@@ -28,7 +29,7 @@ def set_practising(session: Session, station_id: int, on: bool, now: datetime, *
     """
     station = station_row(session, station_id)
     if station is None or station["closed_at"] is not None:
-        raise ValueError("This station is not in use. Load the page again.")
+        raise ValueError(say("This station is not in use. Load the page again."))
     if station["is_practice"] is on:
         return
     if on:
@@ -57,11 +58,17 @@ def _nothing_is_left(session: Session, station: RowMapping) -> None:
     here = select(func.count()).select_from(SHEET).where(SHEET.c.table_id == station["id"], SHEET.c.closed_as.is_(None))
     many = session.execute(here).scalar_one()
     if many:
-        sheets = "1 sheet is" if many == 1 else f"{many} sheets are"
-        raise ValueError(f"By the log {sheets} at {station['name']}. Put them back or lay them under weight first.")
+        raise ValueError(
+            say_n(
+                "By the log {n} sheet is at {name}. Put them back or lay them under weight first.",
+                "By the log {n} sheets are at {name}. Put them back or lay them under weight first.",
+                many,
+                name=station["name"],
+            )
+        )
     # A station says with each contact whether it holds anything; it was last clear before it was last heard of.
     if station["seen_at"] is not None and (station["clear_at"] is None or station["clear_at"] < station["seen_at"]):
-        raise ValueError(f"The browser of {station['name']} still keeps scans. Let it send them first.")
+        raise ValueError(say("The browser of {name} still keeps scans. Let it send them first.", name=station["name"]))
 
 
 def _yes(practises: bool) -> str:

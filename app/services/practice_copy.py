@@ -96,7 +96,8 @@ def _as_new(copied: Copied, row: dict[str, Any]) -> dict[str, Any]:
     return brought
 
 
-_OF_WORKER = ("number", "name", "name_key", "rights", "badge_code", "badge_since_at", "retired_at", "name_gone_at")
+_OF_WORKER = ("number", "name", "name_key", "rights", "badge_code", "badge_since_at", "retired_at", "name_gone_at",
+              "language")  # fmt: skip
 COPIED: tuple[Copied, ...] = (
     Copied(WORKER, ("id", "added_at", *_OF_WORKER), follows=_OF_WORKER),
     Copied(RULE),

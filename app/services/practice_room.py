@@ -25,6 +25,7 @@ from app.db.engine import Database, open_database, reading, sqlite_url, transact
 from app.db.models import NumberPattern, Setting, Station, table_of
 from app.db.upgrade import newest_revision, revision_of, upgrade
 from app.domain.calendar import local_day
+from app.domain.language import say
 from app.domain.numbers import Pattern
 from app.services.practice_copy import copy_in, state_of_room
 from app.services.practice_sheets import lay_out
@@ -163,7 +164,7 @@ def practice_pattern_of(room: Session) -> Pattern:
     """The pattern of the room's practice slips; ValueError while it has none."""
     row = room.execute(select(PATTERN).where(PATTERN.c.is_practice)).mappings().first()
     if row is None:
-        raise ValueError("No station practises yet. Set one to practise on the page of stations.")
+        raise ValueError(say("No station practises yet. Set one to practise on the page of stations."))
     return Pattern(row["prefix"], row["width"], row["has_check"])
 
 

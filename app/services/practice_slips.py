@@ -7,6 +7,7 @@ from sqlalchemy.orm import Session
 
 from app.db.rules import foreign_patterns
 from app.domain.errors import Refusal
+from app.domain.language import say
 from app.domain.numbers import Kind
 from app.domain.reading import Exact, read
 from app.services.desk import Desk
@@ -19,11 +20,13 @@ def foreign_slip(desk: Desk) -> Refusal | None:
         return None
     if desk.session.info["database"].is_practice:
         return Refusal(
-            "practice-screen", "This is a practice screen; nothing was written.", "Take the sheet to a real station."
+            "practice-screen",
+            say("This is a practice screen; nothing was written."),
+            say("Take the sheet to a real station."),
         )
     return Refusal(
-        "practice-slip", "This is a practice slip; nothing was written.",
-        "Use it at a practice screen. Here scan the slip that lies with the sheet.",
+        "practice-slip", say("This is a practice slip; nothing was written."),
+        say("Use it at a practice screen. Here scan the slip that lies with the sheet."),
     )  # fmt: skip
 
 
@@ -32,10 +35,12 @@ def wrong_room(session: Session, station: RowMapping | None) -> Refusal | None:
     if station is None or station["is_practice"] is session.info["database"].is_practice:
         return None
     if station["is_practice"]:
-        words = f"{station['name']} is set to practise; nothing was written."
+        words = say("{name} is set to practise; nothing was written.", name=station["name"])
         return Refusal(
-            "practice-screen", words, "Take the sheet to a real station, or ask the manager to end the practice."
+            "practice-screen", words, say("Take the sheet to a real station, or ask the manager to end the practice.")
         )
     return Refusal(
-        "practice-screen", f"{station['name']} no longer practises; nothing was written.", "Load the page again."
+        "practice-screen",
+        say("{name} no longer practises; nothing was written.", name=station["name"]),
+        say("Load the page again."),
     )

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.db.rules import room_house
 from app.domain.house import ONE_PERSON, House
+from app.domain.language import say
 from app.services.room import set_house_rule
 
 
@@ -18,7 +19,7 @@ def set_one_person_room(session: Session, reason: str, now: datetime, *, by: int
     ValueError without a reason. Rules that are so already are left alone.
     """
     if not reason.strip():
-        raise ValueError("Say why; it stays in the history of each rule.")
+        raise ValueError(say("Say why; it stays in the history of each rule."))
     differing = _differing(room_house(session)[0], ONE_PERSON)
     for name, value in differing.items():
         set_house_rule(session, name, value, reason, now, by=by)

@@ -11,6 +11,7 @@ from sqlalchemy.engine import RowMapping
 from app.db.models import Entry, Layer, Stack, WeightSpan, table_of
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.press import Lifting, spans_of, turned_at
 from app.domain.stages import Step
 from app.domain.weights import mass_said
@@ -29,7 +30,9 @@ ENTRY = table_of(Entry)
 def turn_weights(desk: Desk, stack_id: int, on: bool) -> Answer:
     """Write that the weights went on, or off; a card found as it was already written is only a sighting."""
     if not desk.by:
-        raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge, then the card again."))
+        raise Refused(
+            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge, then the card again."))
+        )
     stack = stack_by_id(desk.session, stack_id)
     desk.keep(stack_id=None if on else stack_id)
     mass_kg = _mass(desk)
@@ -121,16 +124,18 @@ def _mass(desk: Desk) -> float | None:
     try:
         return mass_said(said)
     except ValueError as error:
-        raise Refused(Refusal("misread-number", str(error), "Scan the card again, and say it once more.")) from error
+        raise Refused(
+            Refusal("misread-number", str(error), say("Scan the card again, and say it once more."))
+        ) from error
 
 
 def _fits(desk: Desk, stack: RowMapping) -> None:
     last = stack["last_at"]
     if last is None or desk.happened_at >= last or desk.is_late or desk.time_from.startswith("station"):
         return
-    words = "The computer's clock stands before the last entry of this stack ({last})."
+    words = say("The computer's clock stands before the last entry of this stack ({last}).")
     raise Refused(
-        Refusal("clock-behind", words, "Leave the stack as it is and tell the manager.", facts={"last": last})
+        Refusal("clock-behind", words, say("Leave the stack as it is and tell the manager."), facts={"last": last})
     )
 
 

@@ -9,6 +9,7 @@ from sqlalchemy import bindparam, func, select
 
 from app.db.models import Layer, Sheet, Stack, WeightSpan, table_of
 from app.db.prepared import prepared
+from app.domain.language import say
 from app.domain.lifting import InLayer, lowest_ready, must_go_back, names_said, to_reach
 from app.domain.numbers import shown
 from app.services.custody import standing_of
@@ -52,8 +53,12 @@ def may_come_out(pile: Sequence[InLayer]) -> tuple[str, ...]:
     lowest = lowest_ready(pile)
     if lowest is None:
         return ()
-    count = f"{len(ready)} of {len(pile)} may come out" if len(ready) < len(pile) else "All may come out"
-    first = f"{count}: {names_said(ready)}." if len(pile) > 1 else "It may come out."
+    count = (
+        say("{count} of {lying} may come out", count=len(ready), lying=len(pile))
+        if len(ready) < len(pile)
+        else say("All may come out")
+    )
+    first = f"{count}: {names_said(ready)}." if len(pile) > 1 else say("It may come out.")
     return tuple(filter(None, (first, to_reach(pile, lowest))))
 
 
@@ -67,7 +72,7 @@ def above_it(desk: Desk, stack_id: int, number: str) -> str:
 def goes_back(desk: Desk, stack_id: int, layers: int) -> str:
     """What lay above a sheet that has come out, and must go back on the layers that were beneath; empty where nothing does."""
     staying = must_go_back(pile_of(desk, stack_id), layers)
-    return f"Lay back what lay above it: {names_said(staying)}." if staying else ""
+    return say("Lay back what lay above it: {sheets}.", sheets=names_said(staying)) if staying else ""
 
 
 def left_open(desk: Desk, other_than: int | None) -> Any | None:

@@ -11,6 +11,7 @@ from app.db.models import Adhesive, Layer, Sheet, Stack, WeightSpan, table_of
 from app.db.prepared import prepared
 from app.domain.answer import Choice
 from app.domain.attempt import Attempt
+from app.domain.language import say
 from app.domain.laying import Spot, makeshifts, places_to_lay
 from app.domain.press import minimum_s
 from app.domain.sheet import Standing
@@ -57,7 +58,7 @@ def stacks_offered(desk: Desk, standing: Standing, without: str = "") -> list[Of
     """The stacks for a sheet as it stands, the best first, and none that is full; those that do not fit come last."""
     needs, is_bulky = needs_s(desk, standing), standing.bulk == "bulky"
     spots = [spot for spot in _spots(desk) if spot.name != without]
-    fitting = [Offered(spot.name, "Lift its weights first." if spot.weights_on else "")
+    fitting = [Offered(spot.name, say("Lift its weights first.") if spot.weights_on else "")
                for spot in places_to_lay(needs, is_bulky, spots)]  # fmt: skip
     return [*fitting, *(Offered(spot.name, _but(spot, needs)) for spot in makeshifts(needs, is_bulky, spots))]
 
@@ -66,7 +67,7 @@ def stack_choices(desk: Desk, standing: Standing, without: str = "") -> tuple[Ch
     """The same as buttons, which lay the sheet in where they are pressed."""
     lay = f"step={Step.PUT_UNDER_WEIGHT.value}"
     return tuple(
-        Choice(f"Stack {each.name}", "choose", f"stack={each.name}&{lay}", detail=each.but)
+        Choice(say("Stack {name}", name=each.name), "choose", f"stack={each.name}&{lay}", detail=each.but)
         for each in stacks_offered(desk, standing, without)
     )
 
@@ -77,7 +78,7 @@ def which_stack(desk: Desk, attempt: Attempt, codes: set[str]) -> tuple[Choice, 
     lifted: tuple[Choice, ...] = ()
     if meant is not None and "weights-on" in codes and "stack-full" not in codes:
         code_off = stack_by_id(desk.session, meant.stack_id)["code_off"]
-        lifted = (Choice(f"The weights of {meant.name} are off now", "choose", f"code={code_off}"),)
+        lifted = (Choice(say("The weights of {name} are off now", name=meant.name), "choose", f"code={code_off}"),)
     return (*lifted, *stack_choices(desk, attempt.sheet, meant.name if meant is not None else ""))
 
 
@@ -104,8 +105,12 @@ def _spot(row: Any) -> Spot:
 
 def _but(spot: Spot, needs: int) -> str:
     if not spot.is_filling:
-        return "Its sheets have lain under weight already."
+        return say("Its sheets have lain under weight already.")
     if spot.minimums_s != {needs}:
         longest = duration(max(spot.minimums_s))
-        return f"Its sheets need {longest}." if len(spot.minimums_s) == 1 else f"Its sheets need up to {longest}."
-    return "A bulky sheet lies in it."
+        return (
+            say("Its sheets need {longest}.", longest=longest)
+            if len(spot.minimums_s) == 1
+            else say("Its sheets need up to {longest}.", longest=longest)
+        )
+    return say("A bulky sheet lies in it.")

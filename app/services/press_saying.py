@@ -11,6 +11,7 @@ from sqlalchemy.engine import RowMapping
 from app.db.models import Layer, Stack, table_of
 from app.db.prepared import prepared
 from app.domain.answer import Answer, Choice
+from app.domain.language import say, say_n
 from app.domain.laying import materials_words
 from app.domain.press import under_weight
 from app.domain.sheet import Standing
@@ -49,22 +50,32 @@ def lay_it_where(desk: Desk, now: Standing) -> str:
     """Where a sheet with wet glue goes now."""
     offered = stacks_offered(desk, now)
     if not offered:
-        return "Now take it to the press. Every stack is full or has its weights on: ask which one may be opened."
+        return say("Now take it to the press. Every stack is full or has its weights on: ask which one may be opened.")
     best = offered[0]
-    return f"Now put it in stack {best.name}, top layer.{f' {best.but}' if best.but else ''}"
+    where = say("Now put it in stack {name}, top layer.", name=best.name)
+    return f"{where} {best.but}" if best.but else where
 
 
 def in_layer(desk: Desk, now: Standing) -> str:
     """In which layer it lies, what goes on it, and how long it stays; where room runs short, what one more would take."""
     stack = _stack(desk, now.place.stack_id)
-    base = ", on the base board" if stack.lying == 1 else ""
+    base = say(", on the base board") if stack.lying == 1 else ""
     room = stack.capacity - stack.lying
-    short = f" Room for {room} more: {materials_words(room, is_empty=False)}." if 0 < room <= SHORT else ""
-    full = " It is full: lid on, then the weights, one piece at a time." if not room else ""
-    return (
-        f"Layer {stack.lying} of {stack.name}{base}: release paper, foam and a board on it. "
-        f"It needs {duration(now.minimum_s or 0)} under weight.{short}{full} "
-        f"{stack.name}'s clock is not running until the weights are on."
+    short = (
+        say(" Room for {room} more: {materials}.", room=room, materials=materials_words(room, is_empty=False))
+        if 0 < room <= SHORT
+        else ""
+    )
+    full = say(" It is full: lid on, then the weights, one piece at a time.") if not room else ""
+    return say(
+        "Layer {lying} of {name}{base}: release paper, foam and a board on it. It needs {minimum_s} "
+        "under weight.{short}{full} {name}'s clock is not running until the weights are on.",
+        lying=stack.lying,
+        name=stack.name,
+        base=base,
+        minimum_s=duration(now.minimum_s or 0),
+        short=short,
+        full=full,
     )
 
 
@@ -89,14 +100,18 @@ def still_bare(desk: Desk, other_than: int | None) -> Asked:
     left = left_open(desk, other_than) if not desk.in_hand("in_round") else None
     if left is None:
         return (), (), {}
-    line = f"{left.name}'s clock is not running: {sheets_said(left.sheets)} without weights. Put them on first."
-    choice = Choice(f"The weights of {left.name} are on", "choose", f"code={left.code_on}")
+    line = say(
+        "{name}'s clock is not running: {sheets} without weights. Put them on first.",
+        name=left.name,
+        sheets=sheets_said(left.sheets),
+    )
+    choice = Choice(say("The weights of {name} are on", name=left.name), "choose", f"code={left.code_on}")
     return (line,), (choice,), {"code": left.code_on}
 
 
 def sheets_said(count: int) -> str:
     """A number of sheets: "1 sheet", "14 sheets"."""
-    return "1 sheet" if count == 1 else f"{count} sheets"
+    return say_n("{n} sheet", "{n} sheets", count)
 
 
 def _left(desk: Desk, now: Standing) -> Asked:
@@ -110,13 +125,22 @@ def _moved(desk: Desk, row: RowMapping, now: Standing) -> Asked:
     lain = int(under_weight(stays, spans, desk.happened_at).total_seconds())
     missing = max((now.minimum_s or 0) - lain, 0)
     was = _stack(desk, row["stack_id"])
-    rest = f"{duration(missing)} more are needed" if missing else "it has had its time"
-    line = f"Moved from {was.name}: it takes {duration(lain // 60 * 60)} under weight along; {rest}."
+    rest = say("{duration} more are needed", duration=duration(missing)) if missing else say("it has had its time")
+    line = say(
+        "Moved from {name}: it takes {duration} under weight along; {rest}.",
+        name=was.name,
+        duration=duration(lain // 60 * 60),
+        rest=rest,
+    )
     if was.weights_on:
         until = desk.session.execute(_UNTIL, {"sheet": row["id"], "stack": row["stack_id"]}).scalar_one()
         when = said(until, desk.occasion.zone, desk.now)
-        more = f"By the log the weights are on {was.name}, so its time there counts up to {when}, when they were last seen."
-        choice = Choice(f"The weights of {was.name} are off", "choose", f"code={was.code_off}")
+        more = say(
+            "By the log the weights are on {name}, so its time there counts up to {when}, when they were last seen.",
+            name=was.name,
+            when=when,
+        )
+        choice = Choice(say("The weights of {name} are off", name=was.name), "choose", f"code={was.code_off}")
         return (line, more), (choice,), {"code": was.code_off}
     bare, choices, carry = still_bare(desk, now.place.stack_id) if was.lying else ((), (), {})
     return (line, *bare), choices, carry
@@ -125,11 +149,11 @@ def _moved(desk: Desk, row: RowMapping, now: Standing) -> Asked:
 def _came_out(desk: Desk, row: RowMapping) -> tuple[str, ...]:
     was = _stack(desk, row["stack_id"])
     if not was.lying:
-        return (f"Nothing lies in {was.name} any more.",)
+        return (say("Nothing lies in {name} any more.", name=was.name),)
     place = {"stack": row["stack_id"], "lay_in": row["layer"]}
     beneath = desk.session.execute(_BENEATH, place).scalar_one()
     back = goes_back(desk, row["stack_id"], beneath) if beneath < was.lying else ""
-    return (*filter(None, (back,)), f"{was.name}'s clock is not running.")
+    return (*filter(None, (back,)), say("{name}'s clock is not running.", name=was.name))
 
 
 def _stack(desk: Desk, stack_id: int | None) -> Any:

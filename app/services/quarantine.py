@@ -10,6 +10,8 @@ from sqlalchemy import select
 from sqlalchemy.engine import RowMapping
 
 from app.db.models import Cabinet, Sheet, table_of
+from app.domain.consigned import why_closed
+from app.domain.language import say
 from app.domain.sheet import Standing
 from app.domain.stages import Step
 from app.services.custody import Writing, enter_many, standing_of
@@ -91,9 +93,9 @@ def _writing(
 
 def _why_not(row: RowMapping) -> str:
     if row["closed_as"] is not None:
-        return f"closed: {row['closed_as']}."
+        return say("closed: {closed_as}.", closed_as=why_closed(row["closed_as"]))
     if row["stage"] is None:
-        return "not taken in by the log."
+        return say("not taken in by the log.")
     if HELD in row["holds"].split() and row["treated_until"] is None:
-        return "in quarantine already."
+        return say("in quarantine already.")
     return ""

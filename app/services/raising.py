@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from app.db.lying import ASKED, Shorter, lying_shorter
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say, say_n
 from app.domain.moves import refusals
 from app.domain.press import MINIMUM_RULES
 from app.domain.sheet import Standing
@@ -29,14 +30,16 @@ def hold_for_lying(desk: Desk, name: str, version: int) -> Answer:
     _may_ask(desk, name, version)
     shorter = lying_shorter(desk.session, name)
     if not shorter:
-        raise ValueError("No sheet lies by a shorter minimum any more. Nothing more is to be done.")
+        raise ValueError(say("No sheet lies by a shorter minimum any more. Nothing more is to be done."))
     enter_many(desk, [_longer(desk, each) for each in shorter])
     many = f"{len(shorter)} sheet{'' if len(shorter) == 1 else 's'}"
     by = desk.by[0].worker_id
     new = f"{getattr(desk.house, name)} h, for {many} lying there too"
     changed(desk.session, desk.now, by, ASKED, None, name, new=new, why=desk.request.reason)
-    line = f"It holds for {many} too, from now on."
-    return Answer("done", "Longer under weight.", (line,), "Look at the press room before anything is taken out.")
+    line = say_n("It holds for {n} sheet too, from now on.", "It holds for {n} sheets too, from now on.", len(shorter))
+    return Answer(
+        "done", say("Longer under weight."), (line,), say("Look at the press room before anything is taken out.")
+    )
 
 
 def keep_as_laid(session: Session, name: str, why: str, now: datetime, *, by: int | None) -> int:
@@ -50,11 +53,17 @@ def keep_as_laid(session: Session, name: str, why: str, now: datetime, *, by: in
 
 def _may_ask(desk: Desk, name: str, version: int) -> None:
     if not desk.request.manages or not desk.by:
-        raise Refused(Refusal("manager-only", "Only the manager sets how long sheets lie.", "Ask the manager."))
+        raise Refused(
+            Refusal("manager-only", say("Only the manager sets how long sheets lie."), say("Ask the manager."))
+        )
     if not desk.request.reason.strip():
-        raise Refused(Refusal("reason-needed", "A reason is needed; it stays in the log.", "Say why.", "which-one"))
+        raise Refused(
+            Refusal("reason-needed", say("A reason is needed; it stays in the log."), say("Say why."), "which-one")
+        )
     if name not in MINIMUM_RULES or version != desk.house.version:
-        raise ValueError("A house rule was changed meanwhile. Nothing was written: look at the list, and answer again.")
+        raise ValueError(
+            say("A house rule was changed meanwhile. Nothing was written: look at the list, and answer again.")
+        )
 
 
 def _longer(desk: Desk, shorter: Shorter) -> tuple[int, Standing, Writing]:

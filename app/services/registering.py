@@ -14,6 +14,7 @@ from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
 from app.domain.folding import folded, folded_plant
 from app.domain.holds import AWAY
+from app.domain.language import say
 from app.domain.moves import refusals
 from app.domain.numbers import Pattern, mint, shown
 from app.domain.sheet import Standing
@@ -41,8 +42,8 @@ def register(desk: Desk, number: str, **known: Any) -> RowMapping:
         with desk.session.begin_nested():
             sheet_id = desk.session.execute(insert(SHEET).values(**values).returning(SHEET.c.id)).scalar_one()
     except IntegrityError as error:
-        words = f"The number {shown(number, desk.patterns)} is in use."
-        raise Refused(Refusal("number-taken", words, "Take another slip.")) from error
+        words = say("The number {number} is in use.", number=shown(number, desk.patterns))
+        raise Refused(Refusal("number-taken", words, say("Take another slip."))) from error
     return sheet_by_id(desk.session, sheet_id)
 
 
@@ -52,7 +53,11 @@ def mint_number(desk: Desk) -> str:
     row = desk.session.execute(found).mappings().one_or_none()
     if row is None:
         raise Refused(
-            Refusal("misread-number", "This room mints no numbers of its own.", "The manager sets a pattern first.")
+            Refusal(
+                "misread-number",
+                say("This room mints no numbers of its own."),
+                say("The manager sets a pattern first."),
+            )
         )
     serial, number = _free_number(desk, Pattern(row["prefix"], row["width"], row["has_check"]), row["minted"])
     desk.session.execute(update(PATTERN).where(PATTERN.c.id == row["id"]).values(minted=serial))
@@ -83,9 +88,9 @@ def another_sheet(desk: Desk, row: RowMapping) -> Answer:
     enter(desk, new["id"], standing_of(new), writing)
     said = shown(number, desk.patterns)
     answer = saying.done(desk, row, Step.ANOTHER_SHEET, entry_id, stands)
-    lines = (f"The new sheet is {said}: write “{parts} of {parts}” on it.",)
-    glues = f"Print its slip, put {said} on the new sheet first, then glue."
-    folds = f"Print its slip and lay it in the other fold: {said}. They are filed together."
+    lines = (say("The new sheet is {number}: write “{count} of {count}” on it.", number=said, count=parts),)
+    glues = say("Print its slip, put {number} on the new sheet first, then glue.", number=said)
+    folds = say("Print its slip and lay it in the other fold: {number}. They are filed together.", number=said)
     return replace(answer, lines=lines, next=glues if stage is Stage.READY else folds, slip=number)
 
 
@@ -104,7 +109,13 @@ def renumber(desk: Desk, row: RowMapping, number: str) -> int:
         # Its own old number, given back to it.
         desk.session.execute(delete(FormerNumber).where(FormerNumber.number == number))
     elif owner is not None:
-        raise Refused(Refusal("number-taken", f"The number {shown(number, desk.patterns)} is in use.", "Take another."))
+        raise Refused(
+            Refusal(
+                "number-taken",
+                say("The number {number} is in use.", number=shown(number, desk.patterns)),
+                say("Take another."),
+            )
+        )
     refuse_reserved(desk.session, number, shown(number, desk.patterns))
     attempt = make_attempt(desk, row, standing_of(row), Step.RENUMBER)
     if found := refusals(attempt):

@@ -11,6 +11,7 @@ from app.db.models import Adhesive
 from app.db.rules import house_at
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.moves import refusals
 from app.domain.press import BULKS, minimum_s
 from app.domain.sheet import Standing
@@ -39,13 +40,19 @@ def put_gluing_right(desk: Desk, adhesive: str, bulk: str) -> Answer:
     entry_id, stands = enter(desk, row["id"], attempt.sheet, writing)
     look_again(desk, row["id"], entry_id, None)
     answer = saying.done(desk, row, Step.RESTATE, entry_id, stands)
-    needs = f"It needs {duration(stands.minimum_s)} under weight." if stands.minimum_s is not None else ""
+    needs = (
+        say("It needs {duration} under weight.", duration=duration(stands.minimum_s))
+        if stands.minimum_s is not None
+        else ""
+    )
     return saying.with_lines(answer, *filter(None, (needs,)))
 
 
 def _sets(desk: Desk, stands: Standing, code: str, bulk: str) -> dict[str, Any]:
     if bulk not in BULKS:
-        raise Refused(Refusal("misread-number", "A sheet is thin, ordinary or bulky.", "Choose one of the three."))
+        raise Refused(
+            Refusal("misread-number", say("A sheet is thin, ordinary or bulky."), say("Choose one of the three."))
+        )
     adhesive_id, class_ = _adhesive(desk.session, code)
     sets: dict[str, Any] = {"adhesive_id": adhesive_id, "bulk": bulk}
     if stands.minimum_s is None:
@@ -61,6 +68,6 @@ def _adhesive(session: Session, code: str) -> tuple[int | None, str | None]:
     row = session.execute(select(Adhesive.id, Adhesive.class_).where(Adhesive.code == code)).one_or_none()
     if row is None:
         raise Refused(
-            Refusal("misread-number", "This room has no such adhesive.", "Choose one of the room's own list.")
+            Refusal("misread-number", say("This room has no such adhesive."), say("Choose one of the room's own list."))
         )
     return row.id, row.class_

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 from app.db.models import TakenFile, TakenRow, table_of
 from app.db.prepared import prepared
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 
 FILE, ROW = table_of(TakenFile), table_of(TakenRow)
 UNDER_WAY = ("checked", "going")
@@ -34,5 +35,5 @@ def reserved(session: Session, numbers: Sequence[str], but: int = 0) -> dict[str
 def refuse_reserved(session: Session, number: str, said: str) -> None:
     """Refused: number-taken, for the number of a sheet that is just being taken in with a file."""
     if name := reserved(session, [number]).get(number):
-        words = f"The sheet {said} is just being taken in with the file {name[:60]}."
-        raise Refused(Refusal("number-taken", words, "Keep it here, and scan it again when the file is in."))
+        words = say("The sheet {number} is just being taken in with the file {file}.", number=said, file=name[:60])
+        raise Refused(Refusal("number-taken", words, say("Keep it here, and scan it again when the file is in.")))

@@ -25,6 +25,7 @@ from app.db.models import (
 from app.db.rules import room_house
 from app.domain.hazards import CAUTIONS
 from app.domain.house import RULES, checked
+from app.domain.language import ENGLISH, say, speaking
 from app.domain.limits import limit_words
 from app.domain.numbers import Kind, Pattern, mint_code
 from app.domain.press import ADHESIVE_CLASSES
@@ -63,7 +64,7 @@ def add_stack(session: Session, name: str, now: datetime, *, capacity: int = 20,
               by: int | None = None) -> int:  # fmt: skip
     """Add a stack with its two-sided card; ValueError for a name that is taken, or no room for a sheet."""
     if capacity < 1:
-        raise ValueError("A stack has room for at least one sheet.")
+        raise ValueError(say("A stack has room for at least one sheet."))
     serial = session.execute(select(func.count()).select_from(STACK)).scalar_one()
     values = {
         "name": _named(session, STACK, name), "capacity": capacity, "mass_kg": mass_kg, "pieces": pieces,
@@ -93,7 +94,7 @@ def set_at_station(session: Session, station_id: int, **values: Any) -> None:
     for name, table in (("adhesive_id", table_of(Adhesive)), ("consignment_id", table_of(Consignment))):
         wanted = values.get(name)
         if wanted is not None and session.execute(select(table.c.id).where(table.c.id == wanted)).scalar() is None:
-            raise ValueError("That is no longer in the room's list. Load the page again.")
+            raise ValueError(say("That is no longer in the room's list. Load the page again."))
     if not values:
         return
     table = table_of(Station)
@@ -114,7 +115,7 @@ def add_adhesive(session: Session, code: str, name: str, class_: str, now: datet
                  by: int | None = None) -> int:  # fmt: skip
     """Add a line to the room's adhesives; ValueError for a class that has no time under weight."""
     if class_ not in ADHESIVE_CLASSES:
-        raise ValueError(f"An adhesive is one of: {', '.join(ADHESIVE_CLASSES)}.")
+        raise ValueError(say("An adhesive is one of: {kinds}.", kinds=", ".join(map(say, ADHESIVE_CLASSES))))
     values = {
         "code": code,
         "name": name,
@@ -137,7 +138,10 @@ def add_pattern(session: Session, prefix: str, width: int, now: datetime, *, has
         lengths = other["width"] + other["has_check"] - width - has_check
         if other["prefix"] == prefix and abs(lengths) <= 1:
             raise ValueError(
-                f"A pattern {prefix} of nearly this length is there already: one slip of the hand could not be told."
+                say(
+                    "A pattern {prefix} of nearly this length is there already: one slip of the hand could not be told.",
+                    prefix=prefix,
+                )  # fmt: skip
             )
     if mints:
         session.execute(update(table).values(mints=False))
@@ -157,7 +161,7 @@ def add_consignment(session: Session, code: str, name: str, *, source: str = "",
     """Add a consignment; ValueError for a code that is taken."""
     table = table_of(Consignment)
     if session.execute(select(table.c.id).where(table.c.code == code)).scalar() is not None:
-        raise ValueError(f"There is a consignment called {code} already.")
+        raise ValueError(say("There is a consignment called {code} already.", code=code))
     values = {"code": code, "name": name, "source": source or None, "kind": kind, "arrived_on": arrived_on}
     return _add(session, table, values)
 
@@ -166,7 +170,7 @@ def add_hazard(session: Session, kind: str, now: datetime, *, sheet_id: int | No
                by: int | None = None) -> int:  # fmt: skip
     """Say that a sheet, or all of a consignment, carries a danger; ValueError for one that the room does not know."""
     if kind not in CAUTIONS:
-        raise ValueError(f"A hazard is one of: {', '.join(CAUTIONS)}.")
+        raise ValueError(say("A hazard is one of: {kinds}.", kinds=", ".join(CAUTIONS)))
     values = {"kind": kind, "sheet_id": sheet_id, "consignment_id": consignment_id, "said_at": now, "said_by": by}
     return _add(session, table_of(Hazard), values)
 
@@ -179,11 +183,11 @@ def set_house_rule(
     ValueError outside its bounds, without a reason, and where no weekday would be open any more.
     """
     if not reason.strip():
-        raise ValueError("Say why; it stays in the history of the rule.")
+        raise ValueError(say("Say why; it stays in the history of the rule."))
     table, house = table_of(HouseRule), room_house(session)[0]
     old = getattr(house, name) if name in RULES else None
     if name in OPEN_DAYS and not value and house.open_weekdays == {OPEN_DAYS.index(name)}:
-        raise ValueError("At least one weekday must be open. For a longer closure, close its dates.")
+        raise ValueError(say("At least one weekday must be open. For a longer closure, close its dates."))
     version: int = session.execute(select(func.coalesce(func.max(table.c.version), 0))).scalar_one() + 1
     values = {
         "version": version,
@@ -205,24 +209,26 @@ def set_cabinet_limit(session: Session, cabinet_id: int, days: int | None, reaso
     ValueError without a reason, outside those bounds, and for a cabinet that is not there.
     """
     if not reason.strip():
-        raise ValueError("Say why; it stays with what was changed.")
+        raise ValueError(say("Say why; it stays with what was changed."))
     if days is not None and not 1 <= days <= LONGEST_LIMIT:
-        raise ValueError(f"A cabinet's own limit: between 1 and {LONGEST_LIMIT} open days, not {days}.")
+        words = say("A cabinet's own limit: between 1 and {most} open days, not {days}.", most=LONGEST_LIMIT, days=days)
+        raise ValueError(words)
     table = table_of(Cabinet)
     old = session.execute(select(table.c.name, table.c.limit_open_days).where(table.c.id == cabinet_id)).one_or_none()
     if old is None:
-        raise ValueError("There is no such cabinet. Load the page again.")
+        raise ValueError(say("There is no such cabinet. Load the page again."))
     session.execute(update(table).where(table.c.id == cabinet_id).values(limit_open_days=days))
-    was, now_is = (None if each is None else limit_words(Limit(open_days=each)) for each in (old.limit_open_days, days))
+    with speaking(ENGLISH):
+        was, now_is = (each if each is None else limit_words(Limit(open_days=each)) for each in (old.limit_open_days, days))
     changed(session, now, by, "cabinet", cabinet_id, f"limit of {old.name}", old=was, new=now_is, why=reason)
 
 
 def _named(session: Session, table: Table, name: str) -> str:
     name = " ".join(name.split())
     if not name:
-        raise ValueError("It needs a name.")
+        raise ValueError(say("It needs a name."))
     if session.execute(select(table.c.id).where(table.c.name == name)).scalar() is not None:
-        raise ValueError(f"The name {name} is taken.")
+        raise ValueError(say("The name {name} is taken.", name=name))
     return name
 
 

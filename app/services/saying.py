@@ -13,6 +13,7 @@ from app.db.briefing import facts_for_brief
 from app.domain.answer import WORDS, Answer, Described
 from app.domain.brief import brief_lines
 from app.domain.errors import Refusal, gravest
+from app.domain.language import mark, say
 from app.domain.sheet import Standing
 from app.domain.stages import STEP_WORDS, Stage, Step
 from app.domain.words import duration, said
@@ -27,7 +28,7 @@ from app.services.press_saying import at_press, in_layer, lay_it_where
 def done(desk: Desk, row: RowMapping, step: Step, entry_id: int, now_stands: Standing) -> Answer:
     """The answer to a step that was taken."""
     sheet = describe(desk.session, row, desk.patterns)
-    word = STEP_WORDS[step][1].capitalize() + "."
+    word = say(STEP_WORDS[step][1]).capitalize() + "."
     lines = (*back_words(desk, row, now_stands), *(_brief(desk, row) if step is Step.TAKE_UP else ()),
              *(filed_words(desk, row, now_stands) if step is Step.FILE else ()))  # fmt: skip
     answer = Answer("done", word, lines, next_words(desk, sheet, step, now_stands), sheet, step.value, entry_id)
@@ -62,8 +63,9 @@ def desk_tell(desk: Desk) -> Any:
 def next_words(desk: Desk, sheet: Described, step: Step, now: Standing) -> str:
     """What to do next with the sheet in the hands."""
     if step is Step.TAKE_UP:
-        first = "Read the caution, then open the folder. " if sheet.cautions else "Open the folder. "
-        return first + "Scan it again when it is mounted."
+        if sheet.cautions:
+            return say("Read the caution, then open the folder. Scan it again when it is mounted.")
+        return say("Open the folder. Scan it again when it is mounted.")
     if step in (Step.MOUNT, Step.RE_GLUE, Step.FOUND_OUT):
         return lay_it_where(desk, now)
     if step is Step.PUT_UNDER_WEIGHT:
@@ -75,26 +77,27 @@ def next_words(desk: Desk, sheet: Described, step: Step, now: Standing) -> str:
 
 def _after_press(desk: Desk, now: Standing) -> str:
     if "quarantine" in now.holds:
-        return "It is in quarantine: close it in a bag at once, and keep it apart from the others."
-    look = "It set without weight for a while: look for lifting and cockling. " if now.without_weight else ""
-    return f"{look}Put it {_where(desk, now, 'on the inspection shelf')}."
+        return say("It is in quarantine: close it in a bag at once, and keep it apart from the others.")
+    put = say("Put it {where}.", where=_where(desk, now, say("on the inspection shelf")))
+    look = say("It set without weight for a while: look for lifting and cockling.") if now.without_weight else ""
+    return f"{look} {put}" if look else put
 
 
 def _settled(desk: Desk, step: Step, now: Standing) -> str:
     if step is Step.INSPECT and now.outcome == "passed" and Step.FILE in desk.steps:
-        return "Scan the shelf that it is filed on, or put it with what is to be filed."
+        return say("Scan the shelf that it is filed on, or put it with what is to be filed.")
     if step is Step.INSPECT:
         return _BY_OUTCOME.get(now.outcome or "", "")
     if "label-to-come" in now.holds and step in (Step.PASS_AS_DRY, Step.ARRIVE_DRY):
-        return "Its label is still to come: put it with the others that wait for one."
+        return say("Its label is still to come: put it with the others that wait for one.")
     where = _where(desk, now, "")
     words = _BY_STEP.get(step, "")
-    return words.replace("{where}", where or _ELSE.get(step, "in its place"))
+    return say(words, where=where or _ELSE.get(step, _ITS_PLACE))
 
 
 def _where(desk: Desk, now: Standing, otherwise: str) -> str:
     words = place_words(desk.session, now.place)
-    return f"in {words}" if words and now.place.table_id is None else otherwise
+    return say("in {words}", words=words) if words and now.place.table_id is None else otherwise
 
 
 def _brief(desk: Desk, row: RowMapping) -> tuple[str, ...]:
@@ -107,7 +110,11 @@ def _progress(refusals: Sequence[Refusal]) -> tuple[float | None, str]:
     for refusal in refusals:
         lain, needs = refusal.facts.get("under_weight"), refusal.facts.get("minimum")
         if isinstance(lain, timedelta) and isinstance(needs, timedelta) and needs:
-            return lain / needs, f"{_down(lain)} of {duration(needs.total_seconds())} under weight"
+            return lain / needs, say(
+                "{lain} of {minimum} under weight",
+                lain=_down(lain),
+                minimum=duration(needs.total_seconds()),
+            )
     return None, ""
 
 
@@ -135,49 +142,52 @@ def with_lines(answer: Answer, *lines: str) -> Answer:
 def belongs(standing: Standing, where: str) -> str:
     """Where a sheet belongs now, after something was taken back."""
     if standing.stage is None:
-        return "By the log it has never been taken in."
-    place = f"in {where}" if where else _BELONGS[standing.stage]
-    return f"By the log it belongs {place}."
+        return say("By the log it has never been taken in.")
+    place = say("in {where}", where=where) if where else _BELONGS[standing.stage]
+    return say("By the log it belongs {place}.", place=place)
 
 
 _BELONGS: dict[Stage, str] = {
-    Stage.INTAKE: "at intake", Stage.DRYING: "in the dryer", Stage.READY: "with what is ready for mounting",
-    Stage.MOUNTED: "with what waits for the press", Stage.UNDER_PRESS: "in its stack",
-    Stage.DRY: "on the inspection shelf", Stage.FILED: "in its cabinet",
+    Stage.INTAKE: mark("at intake"), Stage.DRYING: mark("in the dryer"), Stage.READY: mark("with what is ready for mounting"),
+    Stage.MOUNTED: mark("with what waits for the press"), Stage.UNDER_PRESS: mark("in its stack"),
+    Stage.DRY: mark("on the inspection shelf"), Stage.FILED: mark("in its cabinet"),
 }  # fmt: skip
 _BY_OUTCOME = {
-    "passed": "Put it with what is to be filed.",
-    "to-be-mended": "Put it on the repair shelf.",
-    "mended-here": "Somebody else looks at it once more. Leave it on the inspection shelf.",
+    "passed": mark("Put it with what is to be filed."),
+    "to-be-mended": mark("Put it on the repair shelf."),
+    "mended-here": mark("Somebody else looks at it once more. Leave it on the inspection shelf."),
 }
 _BY_STEP: dict[Step, str] = {
-    Step.TAKE_IN: "Keep slip and label in the fold with it. Put it {where}.",
-    Step.LAY_TO_DRY: "Slip and label stay in the fold. Lay it {where}.",
-    Step.TIE: "Tighten the straps and put it back {where}.",
-    Step.PAPERS_CHANGED: "Tighten the straps and put it back {where}.",
-    Step.PASS_AS_DRY: "Put it {where}.",
-    Step.ARRIVE_DRY: "Put it {where}.",
-    Step.ARRIVE_MOUNTED: "Put it {where}.",
-    Step.PUT_BACK: "It is back {where}.",
-    Step.SHELVE: "It is {where}.",
-    Step.GOES_UNMOUNTED: "Put it {where}.",
-    Step.BACK_TO_TABLE: "Put it {where}.",
-    Step.FILE: "It is {where}. Take the slip out and bring it back.",
-    Step.BRING_BACK: "Put it {where}.",
-    Step.FREEZE: "It is in the bag. Scan the next one; or close the bag, and scan its card once it lies in the freezer.",
-    Step.WITHDRAW: "It is out of the queue.",
-    Step.COME_AGAIN: "It stands at intake. Put it {where}.",
+    Step.TAKE_IN: mark("Keep slip and label in the fold with it. Put it {where}."),
+    Step.LAY_TO_DRY: mark("Slip and label stay in the fold. Lay it {where}."),
+    Step.TIE: mark("Tighten the straps and put it back {where}."),
+    Step.PAPERS_CHANGED: mark("Tighten the straps and put it back {where}."),
+    Step.PASS_AS_DRY: mark("Put it {where}."),
+    Step.ARRIVE_DRY: mark("Put it {where}."),
+    Step.ARRIVE_MOUNTED: mark("Put it {where}."),
+    Step.PUT_BACK: mark("It is back {where}."),
+    Step.SHELVE: mark("It is {where}."),
+    Step.GOES_UNMOUNTED: mark("Put it {where}."),
+    Step.BACK_TO_TABLE: mark("Put it {where}."),
+    Step.FILE: mark("It is {where}. Take the slip out and bring it back."),
+    Step.BRING_BACK: mark("Put it {where}."),
+    Step.FREEZE: mark(
+        "It is in the bag. Scan the next one; or close the bag, and scan its card once it lies in the freezer."
+    ),
+    Step.WITHDRAW: mark("It is out of the queue."),
+    Step.COME_AGAIN: mark("It stands at intake. Put it {where}."),
 }
+_ITS_PLACE = mark("in its place")
 _ELSE: dict[Step, str] = {
-    Step.TAKE_IN: "on the intake shelf",
-    Step.LAY_TO_DRY: "in the dryer",
-    Step.TIE: "in the dryer",
-    Step.PAPERS_CHANGED: "in the dryer",
-    Step.PASS_AS_DRY: "with what is ready for mounting",
-    Step.ARRIVE_DRY: "with what is ready for mounting",
-    Step.ARRIVE_MOUNTED: "on the inspection shelf",
-    Step.GOES_UNMOUNTED: "on the inspection shelf",
-    Step.BACK_TO_TABLE: "with what is ready for mounting",
-    Step.BRING_BACK: "on the inspection shelf",
-    Step.COME_AGAIN: "on the intake shelf",
+    Step.TAKE_IN: mark("on the intake shelf"),
+    Step.LAY_TO_DRY: mark("in the dryer"),
+    Step.TIE: mark("in the dryer"),
+    Step.PAPERS_CHANGED: mark("in the dryer"),
+    Step.PASS_AS_DRY: mark("with what is ready for mounting"),
+    Step.ARRIVE_DRY: mark("with what is ready for mounting"),
+    Step.ARRIVE_MOUNTED: mark("on the inspection shelf"),
+    Step.GOES_UNMOUNTED: mark("on the inspection shelf"),
+    Step.BACK_TO_TABLE: mark("with what is ready for mounting"),
+    Step.BRING_BACK: mark("on the inspection shelf"),
+    Step.COME_AGAIN: mark("on the intake shelf"),
 }

@@ -15,6 +15,7 @@ from app.db.prepared import prepared
 from app.db.rules import room_house
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.numbers import Kind
 from app.domain.reading import Exact, read
 from app.domain.stages import Step
@@ -23,6 +24,7 @@ from app.services.desk import Desk, Occasion, ScanRequest, station_row
 from app.services.opening import in_use
 from app.services.people import Holder
 from app.services.scanning import act_on_code, answered, once
+from app.services.signing import only_reads
 
 STATION = table_of(Station)
 WORKER = table_of(Worker)
@@ -60,15 +62,16 @@ def answer_once(session: Session, sent: Sent, holder: Holder, occasion: Occasion
         _rest(session, sent, holder, occasion)
         request = _named(session, sent, holder)
     except Refused as refused:
-        return once(session, sent.request, occasion, _refusing(refused))
+        # Whose time it was is not known, so nothing is said of that.
+        return once(session, replace(sent.request, happened_at=None), occasion, _refusing(refused))
     return once(session, request, occasion, act or act_for_script)
 
 
 def act_for_script(desk: Desk) -> Answer:
     """Do what a script asks for, at the station that it names."""
     if desk.request.early and not desk.request.manages:
-        words = "Only a manager's key lets a sheet out before its time."
-        raise Refused(Refusal("manager-only", words, "Leave it in its stack."))
+        words = say("Only a manager's key lets a sheet out before its time.")
+        raise Refused(Refusal("manager-only", words, say("Leave it in its stack.")))
     if not desk.request.manages:
         return _deed(desk)
     _stand_there(desk)
@@ -94,8 +97,8 @@ def station_named(session: Session, said: str) -> int:
     mine = (STATION.c.slug == said) | (STATION.c.name == said) | (STATION.c.code == said)
     found: int | None = session.execute(select(STATION.c.id).where(mine)).scalar()
     if found is None:
-        words = f"There is no station called {said}."
-        raise Refused(Refusal("unknown-station", words, "Look its name up on the stations page."))
+        words = say("There is no station called {name}.", name=said)
+        raise Refused(Refusal("unknown-station", words, say("Look its name up on the stations page.")))
     return found
 
 
@@ -145,7 +148,11 @@ def _station_id(session: Session, said: str, holder: Holder) -> int | None:
         return holder.station_id
     found = station_named(session, said)
     if holder.scope != "manage" and found != holder.station_id:
-        raise Refused(Refusal("unknown-station", f"This key is not for {said}.", "Use the key of that station."))
+        raise Refused(
+            Refusal(
+                "unknown-station", say("This key is not for {name}.", name=said), say("Use the key of that station.")
+            )
+        )
     return found
 
 
@@ -155,14 +162,16 @@ def _workers(session: Session, numbers: Iterable[str], allowed: Mapping[int, int
 
 def _worker(session: Session, number: str, allowed: Mapping[int, int | None] | None) -> int:
     mine = func.upper(WORKER.c.number) == number.strip().upper()
-    found: int | None = session.execute(select(WORKER.c.id).where(mine)).scalar()
-    if found is None:
-        words = f"There is no worker with the number {number} here."
-        raise Refused(Refusal("unknown-worker", words, "Look the number up on the people page."))
-    if allowed is not None and found not in allowed:
-        words = f"{number} is not signed in at this station."
-        raise Refused(Refusal("not-signed-in", words, "Scan the badge there first."))
-    return found
+    row = session.execute(select(WORKER.c.id, WORKER.c.name, WORKER.c.rights).where(mine)).one_or_none()
+    if row is None:
+        words = say("There is no worker with the number {number} here.", number=number)
+        raise Refused(Refusal("unknown-worker", words, say("Look the number up on the people page.")))
+    if allowed is not None and row.id not in allowed:
+        words = say("{number} is not signed in at this station.", number=number)
+        raise Refused(Refusal("not-signed-in", words, say("Scan the badge there first.")))
+    if row.rights == "reader":
+        raise Refused(only_reads(row.name))
+    return int(row.id)
 
 
 def _facts(session: Session, facts: Mapping[str, Any]) -> dict[str, Any]:
@@ -171,8 +180,8 @@ def _facts(session: Session, facts: Mapping[str, Any]) -> dict[str, Any]:
     if "adhesive" in facts:
         found = select(Adhesive.id).where(Adhesive.code == facts["adhesive"], Adhesive.ended_at.is_(None))
         if session.execute(found).scalar() is None:
-            words = f"The room's list has no adhesive {facts['adhesive']}."
-            raise Refused(Refusal("unknown-adhesive", words, "Send the code of one that is on the list."))
+            words = say("The room's list has no adhesive {adhesive}.", adhesive=facts["adhesive"])
+            raise Refused(Refusal("unknown-adhesive", words, say("Send the code of one that is on the list.")))
     if "all_but" in facts:
         named["all_but"] = tuple(_number(session, text) for text in facts["all_but"])
     return named
@@ -182,7 +191,13 @@ def _number(session: Session, text: str) -> str:
     reading = read(text, room_house(session)[1])
     if isinstance(reading, Exact) and reading.kind is Kind.SHEET:
         return reading.text
-    raise Refused(Refusal("misread-number", f"{text} is not a whole number of a sheet.", "Read it off the slip again."))
+    raise Refused(
+        Refusal(
+            "misread-number",
+            say("{text} is not a whole number of a sheet.", text=text),
+            say("Read it off the slip again."),
+        )
+    )
 
 
 def _stand_there(desk: Desk) -> None:
@@ -196,7 +211,7 @@ def _deed(desk: Desk) -> Answer:
     if deed is None:
         return act_on_code(desk)
     if not desk.request.manages:
-        raise Refused(Refusal("manager-only", "This is done with a manager's key only.", "Ask the manager."))
+        raise Refused(Refusal("manager-only", say("This is done with a manager's key only."), say("Ask the manager.")))
     desk.request = replace(desk.request, code=_number(desk.session, desk.request.code))
     return deed(desk)
 

@@ -13,6 +13,7 @@ from app.domain.answer import WORDS, Answer
 from app.domain.consigned import SENT
 from app.domain.errors import Refusal, Refused
 from app.domain.holds import AWAY, HOLDS, stopping
+from app.domain.language import say, say_n
 from app.domain.moves import refusals
 from app.domain.numbers import shown
 from app.domain.sheet import Standing
@@ -60,7 +61,7 @@ def _specimens(session: Session, numbers: Sequence[str], left: list[dict[str, st
     for number in dict.fromkeys(numbers):
         row = sheet_by_number(session, number)
         if row is None or row["closed_as"] is not None or not is_free(session, row):
-            left.append({"number": number[:40], "why": UNKNOWN if row is None else "it is not free to go."})
+            left.append({"number": number[:40], "why": UNKNOWN if row is None else say("it is not free to go.")})
         elif row["specimen_id"] not in found:
             found[row["specimen_id"]] = [sheet_by_id(session, each) for each in sheets_of(session, row)]
     return list(found.values())
@@ -70,9 +71,9 @@ def _why_not(desk: Desk, row: RowMapping, told: bool) -> str:
     standing = standing_of(row)
     held = [*stopping(standing.holds, Step.TAKE_UP), *sorted(standing.holds & AWAY)]
     if standing.stage not in MAY_LEAVE or standing.fresh or standing.place.table_id is not None:
-        return f"it {_stands(standing)}."
+        return say("it {state}.", state=_stands(standing))
     if held:
-        return f"it is held: {HOLDS[held[0]].words}."
+        return say("it is held: {state}.", state=HOLDS[held[0]].words)
     if is_suspected(desk.session, row) and not told:
         return SUSPECTED
     late = behind(desk, row["last_at"])
@@ -82,12 +83,11 @@ def _why_not(desk: Desk, row: RowMapping, told: bool) -> str:
 
 def _stands(standing: Standing) -> str:
     if standing.place.table_id is not None:
-        return "lies on a table"
-    return (
-        STAGES[standing.stage].stands + (", and is still fresh" if standing.fresh else "")
-        if standing.stage
-        else "is not taken in"
-    )
+        return say("lies on a table")
+    if standing.stage is None:
+        return say("is not taken in")
+    stands = say(STAGES[standing.stage].stands)
+    return say("{stands}, and is still fresh", stands=stands) if standing.fresh else stands
 
 
 def _going(desk: Desk, row: RowMapping) -> tuple[int, Standing, Writing]:
@@ -97,19 +97,32 @@ def _going(desk: Desk, row: RowMapping) -> tuple[int, Standing, Writing]:
 
 def _sending_may_be_asked(desk: Desk, numbers: Sequence[str], whom: str) -> None:
     asked = (
-        (not desk.by, Refusal("not-signed-in", "Nobody is signed in here.", "Sign in first.")),
-        (not whom.strip(), Refusal("reason-needed", "To whom are they sent?", "Say the herbarium's name.", "which-one")),
-        (not 0 < len(numbers) <= MOST, Refusal("misread-number", f"Tick 1 to {MOST} of them.", "Tick them in the list.")),
-    )  # fmt: skip
+        (not desk.by, Refusal("not-signed-in", say("Nobody is signed in here."), say("Sign in first."))),
+        (
+            not whom.strip(),
+            Refusal("reason-needed", say("To whom are they sent?"), say("Say the herbarium's name."), "which-one"),
+        ),
+        (
+            not 0 < len(numbers) <= MOST,
+            Refusal("misread-number", say("Tick 1 to {most} of them.", most=MOST), say("Tick them in the list.")),
+        ),
+    )
     if found := [refusal for is_so, refusal in asked if is_so]:
         raise Refused(*found)
 
 
 def _said(desk: Desk, done: Sequence[str], left: Sequence[dict[str, str]]) -> Answer:
-    lines = [f"{'1 sheet is' if len(done) == 1 else f'{len(done):,} sheets are'} withdrawn: {desk.request.reason}."]
-    lines += [f"{shown(each['number'], desk.patterns)} stays: {each['why']}" for each in left[:NAMED]]
-    lines += [f"{len(left) - NAMED} more stay."] if len(left) > NAMED else []
+    lines = [
+        say_n(
+            "{n:,} sheet is withdrawn: {why}.", "{n:,} sheets are withdrawn: {why}.", len(done), why=desk.request.reason
+        )
+    ]
+    lines += [
+        say("{number} stays: {why}", number=shown(each["number"], desk.patterns), why=each["why"])
+        for each in left[:NAMED]
+    ]
+    lines += [say_n("{n} more stays.", "{n} more stay.", len(left) - NAMED)] if len(left) > NAMED else []
     entry: Any = desk.written[-1] if desk.written else None
-    word = "Sent." if done else WORDS["stop"]
+    word = say("Sent.") if done else WORDS["stop"]
     return Answer("done" if done else "stop", word, tuple(lines), step=Step.WITHDRAW.value, entry=entry,
                   moved=tuple(done), left=tuple(left), status=200 if done else 422)  # fmt: skip

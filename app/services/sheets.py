@@ -14,6 +14,7 @@ from app.domain.answer import Answer
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal, Refused
 from app.domain.holds import AWAY
+from app.domain.language import say
 from app.domain.meant import NEVER_BY_ITSELF as NEVER_BY_ITSELF
 from app.domain.meant import There, steps_meant
 from app.domain.moves import can_be_already_done, fits, lands_in, refusals
@@ -72,14 +73,17 @@ def _put_down_shelf(desk: Desk, standing: Standing, step: Step) -> None:
 def take_step(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> Answer:
     """Take one step with one sheet: ask every rule, then write the entry and the row together."""
     if not desk.by:
-        raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then the sheet."))
+        raise Refused(
+            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the sheet."))
+        )
     if (late := too_late(desk, step) or behind(desk, row["last_at"])) is not None:
         return saying.refused(desk, [late], row, step=step)
     if (question := _question_first(desk, row, standing, step)) is not None:
         return question
     attempt = _attempt(desk, row, standing, step)
     found = refusals(attempt)
-    if found and desk.request.already_done and can_be_already_done(step, standing.stage):
+    may_be_done = standing.closed_as is None and can_be_already_done(step, standing.stage)
+    if found and desk.request.already_done and may_be_done:
         return _after_the_fact(desk, row, attempt, found)
     if found:
         return refused_with_ways(desk, row, attempt, found)
@@ -132,7 +136,9 @@ def _stack_meant(desk: Desk) -> int | None:
     found = select(table.c.id).where(table.c.name == named, table.c.closed_at.is_(None))
     named_id: int | None = desk.session.execute(found).scalar()
     if named_id is None:
-        raise Refused(Refusal("no-stack", f"There is no stack called {named}.", "Scan the card of the stack."))
+        raise Refused(
+            Refusal("no-stack", say("There is no stack called {name}.", name=named), say("Scan the card of the stack."))
+        )
     desk.keep(stack_id=named_id)
     return named_id
 
@@ -140,16 +146,17 @@ def _stack_meant(desk: Desk) -> int | None:
 def _question_first(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> Answer | None:
     """The questions that a step asks before it is judged: who glued it, and is it really dry."""
     facts = desk.request.facts
-    if step is Step.PUT_UNDER_WEIGHT and standing.stage in (Stage.INTAKE, Stage.DRYING, Stage.READY, Stage.DRY):
-        if standing.closed_as is None:
-            return _glued_unscanned(desk, row, standing)
+    if standing.closed_as is not None:
+        # Nothing is asked of a sheet that takes no more steps.
         return None
+    if step is Step.PUT_UNDER_WEIGHT and standing.stage in (Stage.INTAKE, Stage.DRYING, Stage.READY, Stage.DRY):
+        return _glued_unscanned(desk, row, standing)
     if desk.station is None or desk.request.already_done:
         return None
     if step in (Step.PASS_AS_DRY, Step.ARRIVE_DRY, Step.ARRIVE_MOUNTED) and fits(step, standing.stage):
         return feel_it(desk, row, standing, step)
     if step is Step.INSPECT and fits(step, standing.stage) and "outcome" not in facts:
-        return ask_choice(desk, row, step, "How is it?", OUTCOMES)
+        return ask_choice(desk, row, step, say("How is it?"), OUTCOMES)
     return None
 
 
@@ -161,7 +168,9 @@ def _glued_unscanned(desk: Desk, row: RowMapping, standing: Standing) -> Answer:
     attempt = _attempt(desk, again, glued, Step.PUT_UNDER_WEIGHT)
     if found := refusals(attempt):
         answer = refused_with_ways(desk, again, attempt, found)
-        return replace(answer, lines=("It is written as glued.", *answer.lines), status=200, entry=desk.written[-1])
+        return replace(
+            answer, lines=(say("It is written as glued."), *answer.lines), status=200, entry=desk.written[-1]
+        )
     entry_id, now_stands = write_step(desk, again, attempt, writing_for(desk, again, attempt))
     return saying.done(desk, again, Step.PUT_UNDER_WEIGHT, entry_id, now_stands)
 
@@ -173,7 +182,9 @@ def _none_fits(desk: Desk, row: RowMapping, standing: Standing) -> Answer:
         if step not in NEVER_BY_ITSELF:
             return take_step(desk, row, standing, step)
     raise Refused(
-        Refusal("wrong-stage", "No step was named, and none belongs to this place.", "Say which step is meant.")
+        Refusal(
+            "wrong-stage", say("No step was named, and none belongs to this place."), say("Say which step is meant.")
+        )
     )
 
 
@@ -186,5 +197,5 @@ def _after_the_fact(desk: Desk, row: RowMapping, attempt: Attempt, found: Sequen
     entry_id, now_stands = write_step(desk, row, attempt, writing)
     answer = saying.done(desk, row, attempt.step, entry_id, now_stands)
     return saying.with_lines(
-        answer, "Written as already done, against a rule. The manager looks at it before it is filed."
+        answer, say("Written as already done, against a rule. The manager looks at it before it is filed.")
     )

@@ -11,6 +11,7 @@ from sqlalchemy.engine import RowMapping
 from app.db.models import Hazard, Shelf, table_of
 from app.domain.answer import WORDS, Answer
 from app.domain.hazards import CAUTIONS
+from app.domain.language import say, say_n
 from app.domain.numbers import shown
 from app.domain.sheet import Place
 from app.domain.stages import STEP_WORDS, Step
@@ -26,11 +27,13 @@ Left = list[dict[str, str]]
 def moved(desk: Desk, names: tuple[str, str], numbers: Sequence[str], left: Left) -> Answer:
     """The answer when the sheets of a shelf went to another, both named; or when none of them might."""
     emptied, to = names
-    lines = [f"{sheets_words(len(numbers))} from {emptied} {'is' if len(numbers) == 1 else 'are'} in {to} now."]
-    next_ = f"Put them in {to} as they lay." + (f" What is named stays on {emptied}." if left else "")
+    lines = [say_n("{n} sheet from {emptied} is in {to} now.", "{n} sheets from {emptied} are in {to} now.", len(numbers),
+                   emptied=emptied, to=to)]  # fmt: skip
+    next_ = say("Put them in {to} as they lay.", to=to)
+    next_ += " " + say("What is named stays on {emptied}.", emptied=emptied) if left else ""
     if not numbers:
-        lines, next_ = [], "Scan another shelf for them, or leave them where they are."
-    word = STEP_WORDS[Step.SHELVE][1].capitalize() + "." if numbers else WORDS["stop"]
+        lines, next_ = [], say("Scan another shelf for them, or leave them where they are.")
+    word = say(STEP_WORDS[Step.SHELVE][1]).capitalize() + "." if numbers else WORDS["stop"]
     return Answer("done" if numbers else "stop", word, (*lines, *_left_lines(desk, left)), next_, step=Step.SHELVE.value,
                   entry=desk.written[-1] if desk.written else None, moved=tuple(numbers), left=tuple(left),
                   status=200 if numbers else 422)  # fmt: skip
@@ -44,7 +47,10 @@ def caution_lines(desk: Desk, rows: Sequence[RowMapping]) -> list[str]:
     for_whom: dict[str, set[int]] = {}
     for hazard in found:
         for_whom.setdefault(hazard.kind, set()).update(row["id"] for row in rows if _travels_with(hazard, row))
-    return [f"Caution, {len(ids)} of them: {CAUTIONS.get(kind, kind)}" for kind, ids in for_whom.items()]
+    return [
+        say("Caution, {count} of them: {caution}", count=len(ids), caution=CAUTIONS.get(kind, kind))
+        for kind, ids in for_whom.items()
+    ]
 
 
 def shelf_name(desk: Desk, shelf_id: int) -> str:
@@ -55,7 +61,7 @@ def shelf_name(desk: Desk, shelf_id: int) -> str:
 
 def sheets_words(count: int) -> str:
     """So many sheets."""
-    return "1 sheet" if count == 1 else f"{count} sheets"
+    return say_n("{n} sheet", "{n} sheets", count)
 
 
 def _travels_with(hazard: Any, row: RowMapping) -> bool:
@@ -71,6 +77,8 @@ def _left_lines(desk: Desk, left: Left) -> list[str]:
     lines = []
     for why, numbers in by_why.items():
         more = len(numbers) - NAMED_IN_A_LINE
-        named = ", ".join(numbers[:NAMED_IN_A_LINE]) + (f" and {more} more" if more > 0 else "")
+        named = ", ".join(numbers[:NAMED_IN_A_LINE])
+        if more > 0:
+            named = say("{numbers} and {more} more", numbers=named, more=more)
         lines.append(f"{named}: {why}")
     return lines

@@ -15,6 +15,7 @@ from app.domain.answer import WORDS, Answer, Choice
 from app.domain.attempt import Attempt, ShelfFacts
 from app.domain.errors import Refusal, Refused
 from app.domain.holds import AWAY, HOLDS
+from app.domain.language import mark, say, say_n
 from app.domain.moves import refusals
 from app.domain.numbers import COMMANDS, shown
 from app.domain.sheet import Place, Standing
@@ -39,18 +40,22 @@ def begin_whole_shelf(desk: Desk) -> Answer:
     """The card: ask which shelf is emptied; or, where it was chosen so, leave the shelf as it is."""
     if desk.station is None:
         raise Refused(
-            Refusal("unknown-station", "A card is scanned at a station.", "Name the shelves and the step shelve.")
+            Refusal(
+                "unknown-station", say("A card is scanned at a station."), say("Name the shelves and the step shelve.")
+            )
         )
     if Step.SHELVE not in desk.steps:
-        words = "Sheets are not put on shelves at this place."
-        raise Refused(Refusal("wrong-stage", words, "Scan this card where they are."))
+        words = say("Sheets are not put on shelves at this place.")
+        raise Refused(Refusal("wrong-stage", words, say("Scan this card where they are.")))
     if desk.request.facts.get("leave"):
         desk.keep(pending=None)
-        return Answer("done", "Left as it is.", ("No sheet was moved.",), "Scan a sheet, a shelf or a card.")
+        return Answer(
+            "done", say("Left as it is."), (say("No sheet was moved."),), say("Scan a sheet, a shelf or a card.")
+        )
     _somebody_is_here(desk)
     desk.keep(last_sheet_id=None)
     _keep_question(desk, None)
-    return _ask(("A whole shelf is moved.",), "Which shelf is emptied? Scan it.")
+    return _ask((say("A whole shelf is moved."),), say("Which shelf is emptied? Scan it."))
 
 
 def scan_shelf(desk: Desk, place: Place) -> Answer:
@@ -77,14 +82,21 @@ def leave_on_shelf(desk: Desk, row: RowMapping) -> Answer | None:
     shelf_id, left_out = question["whole_shelf"], list(dict.fromkeys((*question["all_but"], row["number"])))
     number, sheet = shown(row["number"], desk.patterns), describe(desk.session, row, desk.patterns)
     if row["shelf_id"] != shelf_id:
-        where = place_words(desk.session, standing_of(row).place)
-        line = f"{number} is not on {shelf_name(desk, shelf_id)} by the log{f': it is in {where}' if where else ''}."
-        next_ = "It does not go with the others. Lay it aside, and scan it when they are moved."
+        line = _not_on(number, shelf_name(desk, shelf_id), place_words(desk.session, standing_of(row).place))
+        next_ = say("It does not go with the others. Lay it aside, and scan it when they are moved.")
         return replace(_ask((line,), next_), sheet=sheet)
     _keep_question(desk, shelf_id, left_out)
     rest = len(_on(desk, shelf_id)) - len(left_out)
-    line = f"{number} is left out; {rest} {'other' if rest == 1 else 'others'} would go."
-    return replace(_ask((line,), "Scan the next exception, or the shelf they go on."), sheet=sheet)
+    line = say_n(
+        "{number} is left out; {n} other would go.", "{number} is left out; {n} others would go.", rest, number=number
+    )
+    return replace(_ask((line,), say("Scan the next exception, or the shelf they go on.")), sheet=sheet)
+
+
+def _not_on(number: str, shelf: str, where: str) -> str:
+    if where:
+        return say("{number} is not on {shelf} by the log: it is in {where}.", number=number, shelf=shelf, where=where)
+    return say("{number} is not on {shelf} by the log.", number=number, shelf=shelf)
 
 
 def _count_first(desk: Desk, place: Place) -> Answer:
@@ -93,9 +105,11 @@ def _count_first(desk: Desk, place: Place) -> Answer:
     if not rows:
         raise Refused(_empty(desk, shelf_id))
     _keep_question(desk, shelf_id)
-    line = f"{place_words(desk.session, place)}: {sheets_words(len(rows))}. Where do they go?"
+    line = say(
+        "{name}: {sheets}. Where do they go?", name=place_words(desk.session, place), sheets=sheets_words(len(rows))
+    )
     return _ask(
-        (line, *caution_lines(desk, rows)), "Scan exceptions first, if there are any; then the shelf they go on."
+        (line, *caution_lines(desk, rows)), say("Scan exceptions first, if there are any; then the shelf they go on.")
     )
 
 
@@ -136,7 +150,7 @@ def _sorted_out(
     for row in rows:
         there = replace(shelf, sheets=shelf.sheets + len(going))
         attempt = make_attempt(desk, row, standing_of(row), Step.SHELVE, shelf=there)
-        why = "left out." if row["number"] in left_out else _why_not(desk, row, attempt)
+        why = say("left out.") if row["number"] in left_out else _why_not(desk, row, attempt)
         if why:
             left.append({"number": row["number"], "why": why})
         else:
@@ -148,7 +162,7 @@ def _why_not(desk: Desk, row: RowMapping, attempt: Attempt) -> str:
     away = [HOLDS[kind].words for kind in HOLDS if kind in AWAY & attempt.sheet.holds]
     if away:
         # Nobody has it in the hands: that its shelf is moved does not bring it back.
-        return f"{' and '.join(away)} by the log. If it lies there, scan it by itself."
+        return say("{state} by the log. If it lies there, scan it by itself.", state=say(" and ").join(map(say, away)))
     if (late := behind(desk, row["last_at"])) is not None:
         return late.said(saying.desk_tell(desk))
     found = refusals(attempt)
@@ -157,32 +171,39 @@ def _why_not(desk: Desk, row: RowMapping, attempt: Attempt) -> str:
 
 def _one_shelf(desk: Desk, place: Place) -> int:
     if place.shelf_id is None:
-        words = f"{place_words(desk.session, place)} is a whole cabinet, and one shelf is emptied at a time."
-        next_ = "Scan the shelf. What is on no shelf is scanned sheet by sheet."
+        words = say(
+            "{name} is a whole cabinet, and one shelf is emptied at a time.",
+            name=place_words(desk.session, place),
+        )
+        next_ = say("Scan the shelf. What is on no shelf is scanned sheet by sheet.")
         raise Refused(Refusal("no-cabinet", words, next_, "which-one"))
     return place.shelf_id
 
 
 def _another_place(desk: Desk, shelf_id: int, to: Place) -> None:
     if to.shelf_id == shelf_id:
-        words = f"{shelf_name(desk, shelf_id)} is the shelf that is emptied."
-        raise Refused(Refusal("no-cabinet", words, "Scan the shelf they go on.", "which-one"))
+        words = say("{name} is the shelf that is emptied.", name=shelf_name(desk, shelf_id))
+        raise Refused(Refusal("no-cabinet", words, say("Scan the shelf they go on."), "which-one"))
     if (
         to.shelf_id is None
         and desk.session.execute(select(SHELF.c.id).where(SHELF.c.cabinet_id == to.cabinet_id)).first()
     ):
-        words = f"{place_words(desk.session, to)} has several shelves."
-        raise Refused(Refusal("no-cabinet", words, "Scan the shelf of it they go on.", "which-one"))
+        words = say("{name} has several shelves.", name=place_words(desk.session, to))
+        raise Refused(Refusal("no-cabinet", words, say("Scan the shelf of it they go on."), "which-one"))
 
 
 def _somebody_is_here(desk: Desk) -> None:
     if not desk.by:
-        raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then the card."))
+        raise Refused(
+            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the card."))
+        )
 
 
 def _empty(desk: Desk, shelf_id: int) -> Refusal:
     return Refusal(
-        "wrong-cabinet", f"{shelf_name(desk, shelf_id)} is empty by the log.", "Scan the shelf that is emptied."
+        "wrong-cabinet",
+        say("{name} is empty by the log.", name=shelf_name(desk, shelf_id)),
+        say("Scan the shelf that is emptied."),
     )
 
 
@@ -211,5 +232,5 @@ def _ask(lines: Sequence[str], next_: str) -> Answer:
     return Answer("which-one", WORDS["which-one"], tuple(lines), next_, choices=(_LEAVE,), carry=_CARD)
 
 
-_LEAVE = Choice("Leave the shelf as it is", "facts.leave", "yes")
+_LEAVE = Choice(mark("Leave the shelf as it is"), "facts.leave", "yes")
 _CARD = {"code": COMMANDS["whole-shelf"]}

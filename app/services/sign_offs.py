@@ -10,6 +10,7 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import SignOff, Worker, table_of
+from app.domain.language import ENGLISH, say, speaking
 from app.domain.sign_off_rules import DIFFICULTIES, ORDINARY, TAUGHT, sheets_words
 from app.domain.stages import Step
 from app.services.changes import changed
@@ -26,16 +27,23 @@ def sign_off(session: Session, worker_id: int, step: Step, difficulty: str, now:
     before ordinary ones.
     """
     if step not in TAUGHT or difficulty not in DIFFICULTIES:
-        raise ValueError("Nobody is signed off for that. Choose a step and what kind of sheets.")
+        raise ValueError(say("Nobody is signed off for that. Choose a step and what kind of sheets."))
     worker = _at_work_here(session, worker_id)
     may = {row["difficulty"] for row in _in_force(session, worker_id, step.value)}
     if difficulty in may:
         return False
     if difficulty != ORDINARY and ORDINARY not in may:
-        raise ValueError(f"Ordinary sheets come first: sign {worker['name']} off to {sheets_words(step, ORDINARY)}.")
+        raise ValueError(
+            say(
+                "Ordinary sheets come first: sign {name} off to {work}.",
+                name=worker["name"],
+                work=sheets_words(step, ORDINARY),
+            )
+        )
     values = {"worker_id": worker_id, "step": step.value, "difficulty": difficulty, "signed_at": now, "signed_by": by}
     session.execute(insert(SIGN_OFF), values)
-    new = sheets_words(step, difficulty)
+    with speaking(ENGLISH):
+        new = sheets_words(step, difficulty)
     changed(session, now, by, "worker", worker_id, "signed off", new=new, why=why.strip() or None)
     return True
 
@@ -47,10 +55,10 @@ def end(session: Session, sign_off_id: int, why: str, now: datetime, by: int | N
     that never was. The row stays, so that a late entry is judged by what held when it happened.
     """
     if not why.strip():
-        raise ValueError("Say why; it stays in the history.")
+        raise ValueError(say("Say why; it stays in the history."))
     found = session.execute(select(SIGN_OFF).where(SIGN_OFF.c.id == sign_off_id)).mappings().one_or_none()
     if found is None:
-        raise ValueError("There is no such sign-off.")
+        raise ValueError(say("There is no such sign-off."))
     _lock(session, found["worker_id"])
     in_force = _in_force(session, found["worker_id"], found["step"])
     ending = _ending(in_force, sign_off_id)
@@ -69,9 +77,11 @@ def _ending(in_force: Sequence[RowMapping], sign_off_id: int) -> list[RowMapping
 def _at_work_here(session: Session, worker_id: int) -> RowMapping:
     worker = _lock(session, worker_id)
     if worker is None or worker["retired_at"] is not None:
-        raise ValueError("Nobody who works here is meant.")
+        raise ValueError(say("Nobody who works here is meant."))
     if worker["rights"] == "reader":
-        raise ValueError(f"{worker['name']} only finds and reads. Whoever works at a station is signed off.")
+        raise ValueError(
+            say("{name} only finds and reads. Whoever works at a station is signed off.", name=worker["name"])
+        )
     return worker
 
 

@@ -13,6 +13,7 @@ from sqlalchemy.engine import RowMapping
 from app.db.models import Sheet, Specimen, table_of
 from app.domain.answer import WORDS, Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.moves import refusals
 from app.domain.numbers import shown
 from app.domain.stages import Step
@@ -59,9 +60,13 @@ def leave_specimen(desk: Desk, sheet_id: int, tail: Sequence[Any]) -> None:
 def ask_other_part(desk: Desk, row: RowMapping) -> Answer:
     """The card: ask which other sheet is of the same specimen as the one in the hand."""
     desk.keep(pending={"same_specimen": row["number"], "at": desk.now.isoformat()})
-    line = f"Which other sheet is of the same specimen as {shown(row['number'], desk.patterns)}?"
+    line = say("Which other sheet is of the same specimen as {number}?", number=shown(row["number"], desk.patterns))
     return Answer(
-        "which-one", WORDS["which-one"], (line,), "Scan the other sheet.", describe(desk.session, row, desk.patterns)
+        "which-one",
+        WORDS["which-one"],
+        (line,),
+        say("Scan the other sheet."),
+        describe(desk.session, row, desk.patterns),
     )
 
 
@@ -76,7 +81,7 @@ def part_waits(desk: Desk, row: RowMapping) -> Answer | None:
     first = sheet_by_number(desk.session, pending["same_specimen"])
     assert first is not None
     if first["id"] == row["id"]:
-        return replace(ask_other_part(desk, row), lines=("That is the same sheet. Which is the other one?",))
+        return replace(ask_other_part(desk, row), lines=(say("That is the same sheet. Which is the other one?"),))
     desk.keep(pending=None, last_sheet_id=row["id"])
     return same_specimen(desk, first, row)
 
@@ -87,13 +92,15 @@ def same_specimen(desk: Desk, first: RowMapping, other: RowMapping) -> Answer:
     Refused: not-signed-in, withdrawn, and out-of-order where both belong to specimens of several sheets already.
     """
     if not desk.by:
-        raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first, then the sheet."))
+        raise Refused(
+            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the sheet."))
+        )
     if first["specimen_id"] is not None and first["specimen_id"] == other["specimen_id"]:
         return _are_one(desk, other)
     kept, joins = (first, other) if other["specimen_id"] is None else (other, first)
     if joins["specimen_id"] is not None:
-        words = "Both belong to specimens of several sheets, and these are not the same."
-        raise Refused(Refusal("out-of-order", words, "Put them aside together and ask the manager."))
+        words = say("Both belong to specimens of several sheets, and these are not the same.")
+        raise Refused(Refusal("out-of-order", words, say("Put them aside together and ask the manager.")))
     attempts = [make_attempt(desk, row, standing_of(row), Step.SAME_SPECIMEN) for row in (kept, joins)]
     if found := [refusal for attempt in attempts for refusal in refusals(attempt)]:
         return saying.refused(desk, found, other, step=Step.SAME_SPECIMEN)
@@ -115,8 +122,8 @@ def _brought_in(step: str, facts: Mapping[str, Any]) -> bool:
 
 
 def _are_one(desk: Desk, row: RowMapping) -> Answer:
-    lines = ("They are one specimen already.", *_parts_said(desk, row["specimen_id"]))
-    return Answer("done", "Known.", lines, _goes_on(desk, row), describe(desk.session, row, desk.patterns))
+    lines = (say("They are one specimen already."), *_parts_said(desk, row["specimen_id"]))
+    return Answer("done", say("Known."), lines, _goes_on(desk, row), describe(desk.session, row, desk.patterns))
 
 
 def _parts_said(desk: Desk, specimen_id: int) -> list[str]:
@@ -127,9 +134,20 @@ def _parts_said(desk: Desk, specimen_id: int) -> list[str]:
         .order_by(SHEET.c.part, SHEET.c.id)
     )
     rows = desk.session.execute(found).all()
-    return [f"{shown(row.number, desk.patterns)} is {row.part} of {len(rows)}: write it on the sheet." for row in rows]
+    return [
+        say(
+            "{number} is {part} of {count}: write it on the sheet.",
+            number=shown(row.number, desk.patterns),
+            part=row.part,
+            count=len(rows),
+        )
+        for row in rows
+    ]
 
 
 def _goes_on(desk: Desk, row: RowMapping) -> str:
     standing = standing_of(sheet_by_id(desk.session, row["id"]))
-    return f"They are filed together. {saying.belongs(standing, place_words(desk.session, standing.place))}"
+    return say(
+        "They are filed together. {place}",
+        place=saying.belongs(standing, place_words(desk.session, standing.place)),
+    )

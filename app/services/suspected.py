@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Consignment, Hazard, NamedFor, Sheet, Station, Worker, table_of
 from app.db.prepared import prepared
 from app.domain.attempt import Unnamed
+from app.domain.language import ENGLISH, say, speaking
 from app.domain.stages import Step
 from app.domain.suspected import ASKED, HISTORIC, why_suspected
 from app.services.changes import changed
@@ -71,7 +72,8 @@ def begin_suspected(desk: Desk, sheet_ids: Sequence[int], facts: Mapping[str, An
     asked = {"sheets": list(sheet_ids)}
     rows = desk.session.execute(_HOW_THEY_CAME, asked).all()
     before, found = desk.house.suspected_before_year, bool(facts.get("no_number"))
-    why = {row.id: words for row in rows if (words := why_suspected(row.kind, row.event_date, before, found=found))}
+    with speaking(ENGLISH):
+        why = {row.id: words for row in rows if (words := why_suspected(row.kind, row.event_date, before, found=found))}
     if not why:
         return
     known = set(desk.session.execute(_KNOWN, asked).scalars())
@@ -90,7 +92,7 @@ def name_for(session: Session, now: datetime, by: int | None, *, worker_id: int 
     """
     table, row_id, what = _who(worker_id, station_id)
     if session.execute(select(table.c.id).where(table.c.id == row_id)).scalar() is None:
-        raise ValueError("That is no longer here. Load the page again.")
+        raise ValueError(say("That is no longer here. Load the page again."))
     if session.execute(select(NAMED.c.id).where(*_in_force(worker_id, station_id))).first() is not None:
         return False
     values = {"hazard": HISTORIC, "worker_id": worker_id, "station_id": station_id, "named_at": now, "named_by": by}

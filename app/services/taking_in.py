@@ -12,6 +12,7 @@ from sqlalchemy.engine import RowMapping
 from app.db.models import Sheet, Specimen, table_of
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say, say_n
 from app.domain.moves import refusals
 from app.domain.numbers import Kind, shown
 from app.domain.parcel import date_fault
@@ -75,9 +76,10 @@ def take_in(desk: Desk, told: Told) -> Answer:
     """
     _somebody_is_here(desk)
     if not 1 <= told.parts <= MOST_PARTS or told.came not in CAME:
-        raise Refused(Refusal("misread-number", f"On 1 to {MOST_PARTS} sheets.", "Say on how many.", "which-one"))
+        words = say("On 1 to {most} sheets.", most=MOST_PARTS)
+        raise Refused(Refusal("misread-number", words, say("Say on how many."), "which-one"))
     if fault := date_fault(told.event_date, desk.happened_at.astimezone(desk.occasion.zone).date()):
-        raise Refused(Refusal("misread-number", fault, "Put the date right.", "which-one"))
+        raise Refused(Refusal("misread-number", fault, say("Put the date right."), "which-one"))
     known, facts = (
         _known(desk, told),
         {"fresh": told.came == FRESH, "dryness": told.came != FRESH, **desk.request.facts},
@@ -104,7 +106,14 @@ def take_in_run(desk: Desk, run: Run) -> Answer:
     """
     _somebody_is_here(desk)
     if not 1 <= run.many <= MOST_IN_A_RUN:
-        raise Refused(Refusal("misread-number", f"A run is of 1 to {MOST_IN_A_RUN}.", "Say how many.", "which-one"))
+        raise Refused(
+            Refusal(
+                "misread-number",
+                say("A run is of 1 to {most}.", most=MOST_IN_A_RUN),
+                say("Say how many."),
+                "which-one",
+            )
+        )
     consignment = open_consignment(desk.session, run.consignment)["id"]
     numbers = [mint_number(desk) for _ in range(run.many)]
     sets = {"fresh": run.fresh, "bulk": "ordinary"}
@@ -112,9 +121,9 @@ def take_in_run(desk: Desk, run: Run) -> Answer:
     rows = [register(desk, number, consignment_id=consignment) for number in numbers]
     enter_many(desk, [(row["id"], standing_of(row), writing) for row in rows])
     first, last = (shown(each, desk.patterns) for each in (numbers[0], numbers[-1]))
-    many = "1 sheet" if run.many == 1 else f"{run.many} sheets, {first} to {last}"
-    return Answer("done", "Taken in.", (f"{many}.",), "Print the slips and lay one in each fold.", step=Step.TAKE_IN.value,
-                  entry=desk.written[-1], moved=tuple(numbers))  # fmt: skip
+    line = say_n("{n} sheet.", "{n} sheets, {first} to {last}.", run.many, first=first, last=last)
+    return Answer("done", say("Taken in."), (line,), say("Print the slips and lay one in each fold."),
+                  step=Step.TAKE_IN.value, entry=desk.written[-1], moved=tuple(numbers))  # fmt: skip
 
 
 def _one(desk: Desk, row: RowMapping, told: Told, part: int) -> Answer:
@@ -146,9 +155,9 @@ def _tell_now(desk: Desk, row: RowMapping, known: Mapping[str, Any], told: Told)
     """What the label of a sheet says that was taken in by its number alone, or in a run."""
     is_blank = row["plant_name_id"] is None and row["collector_id"] is None and row["record_number"] is None
     if row["stage"] != Stage.INTAKE or not is_blank or told.parts > 1:
-        words = f"The number {shown(row['number'], desk.patterns)} is in use."
+        words = say("The number {number} is in use.", number=shown(row["number"], desk.patterns))
         raise Refused(
-            Refusal("number-taken", words, "Look at the slip again, or leave the number empty for a new one.")
+            Refusal("number-taken", words, say("Look at the slip again, or leave the number empty for a new one."))
         )
     values = {name: value for name, value in known.items() if value not in (None, "")}
     desk.session.execute(update(SHEET).where(SHEET.c.id == row["id"]).values(values))
@@ -156,8 +165,13 @@ def _tell_now(desk: Desk, row: RowMapping, known: Mapping[str, Any], told: Told)
     if step is not None:
         return take_step(desk, again, standing_of(again), step)
     number = shown(row["number"], desk.patterns)
-    return Answer("done", "Told.", (f"{number}: what its label says is written.",), "Slip and label stay in the fold.",
-                  describe(desk.session, again, desk.patterns))  # fmt: skip
+    return Answer(
+        "done",
+        say("Told."),
+        (say("{number}: what its label says is written.", number=number),),
+        say("Slip and label stay in the fold."),
+        describe(desk.session, again, desk.patterns),
+    )
 
 
 def _known(desk: Desk, told: Told) -> dict[str, Any]:
@@ -177,9 +191,9 @@ def _number(desk: Desk, told: Told) -> str:
         return mint_number(desk)
     reading = read(told.number, desk.patterns)
     if not isinstance(reading, Exact) or reading.kind is not Kind.SHEET:
-        words = f"“{told.number[:40]}” is not a sheet's number here."
+        words = say("“{number}” is not a sheet's number here.", number=told.number[:40])
         raise Refused(
-            Refusal("misread-number", words, "Scan the slip, or leave it empty for a new number.", "which-one")
+            Refusal("misread-number", words, say("Scan the slip, or leave it empty for a new number."), "which-one")
         )
     return reading.text
 
@@ -195,7 +209,13 @@ def _taken_in(desk: Desk, told: Told, answer: Answer, numbers: list[str]) -> Ans
     said = [shown(number, desk.patterns) for number in numbers]
     lines = answer.lines
     if len(said) > 1:
-        lines = (*lines, *(f"{each}: write “{part} of {len(said)}” on it." for part, each in enumerate(said, start=1)))
+        lines = (
+            *lines,
+            *(
+                say("{number}: write “{part} of {count}” on it.", number=each, part=part, count=len(said))
+                for part, each in enumerate(said, start=1)
+            ),
+        )
     slip = "" if told.number.strip() and len(numbers) == 1 else ",".join(numbers)
     return replace(answer, lines=lines, slip=slip, moved=tuple(numbers))
 
@@ -206,4 +226,4 @@ def _plain(refusal: Mapping[str, Any]) -> Refusal:
 
 def _somebody_is_here(desk: Desk) -> None:
     if not desk.by:
-        raise Refused(Refusal("not-signed-in", "Nobody is signed in here.", "Scan your badge first."))
+        raise Refused(Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first.")))

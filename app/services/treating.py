@@ -14,6 +14,7 @@ from app.db.models import Cabinet, Entry, Sheet, table_of
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
 from app.domain.freezing_rules import why_not_frozen
+from app.domain.language import say, say_n
 from app.domain.limits import treatment_holds
 from app.domain.sheet import Standing
 from app.domain.stages import Step
@@ -65,16 +66,35 @@ def tell_again(desk: Desk, load: RowMapping, but_for: Collection[int] = ()) -> i
 def set_clean(desk: Desk, cabinet_id: int, clean: bool) -> Answer:
     """The manager says that a cabinet is clean, or is not, and why. Refused: no-cabinet, manager-only, reason-needed."""
     if not desk.request.manages:
-        raise Refused(Refusal("manager-only", "Only the manager says whether a cabinet is clean.", "Ask the manager."))
+        raise Refused(
+            Refusal("manager-only", say("Only the manager says whether a cabinet is clean."), say("Ask the manager."))
+        )
     if not desk.request.reason.strip():
-        raise Refused(Refusal("reason-needed", "A reason is needed; it stays with what was changed.", "Say why."))
+        raise Refused(
+            Refusal("reason-needed", say("A reason is needed; it stays with what was changed."), say("Say why."))
+        )
     cabinet = _cabinet(desk, cabinet_id)
     many = mark_clean(desk, cabinet, clean, desk.request.reason, None if clean else desk.now)
     words = (
-        f"{cabinet['name']} is clean: only treated sheets go into it." if clean else f"{cabinet['name']} is not clean."
+        say("{name} is clean: only treated sheets go into it.", name=cabinet["name"])
+        if clean
+        else say("{name} is not clean.", name=cabinet["name"])
     )
-    more = f"The treatment of {many} sheets in it {'stands still' if clean else 'runs on'}." if many else ""
-    return Answer("done", "Written.", tuple(filter(None, (words, more))))
+    return Answer("done", say("Written."), (words, *_treatment_said(many, clean)))
+
+
+def _treatment_said(many: int, clean: bool) -> tuple[str, ...]:
+    if not many:
+        return ()
+    if clean:
+        return (
+            say_n(
+                "The treatment of {n} sheet in it stands still.",
+                "The treatment of {n} sheets in it stands still.",
+                many,
+            ),
+        )
+    return (say_n("The treatment of {n} sheet in it runs on.", "The treatment of {n} sheets in it runs on.", many),)
 
 
 def mark_clean(desk: Desk, cabinet: RowMapping, clean: bool, why: str, unclean_at: datetime | None) -> int:
@@ -123,7 +143,7 @@ def _cabinet(desk: Desk, cabinet_id: int) -> RowMapping:
     found = select(CABINET).where(CABINET.c.id == cabinet_id).with_for_update()
     row = desk.session.execute(found).mappings().one_or_none()
     if row is None:
-        raise Refused(Refusal("no-cabinet", "There is no such cabinet.", "Look at the cabinets."))
+        raise Refused(Refusal("no-cabinet", say("There is no such cabinet."), say("Look at the cabinets.")))
     return row
 
 

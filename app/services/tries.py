@@ -16,6 +16,7 @@ from app.db.models import LogIn, table_of
 from app.db.upsert import adding, replacing
 from app.domain.errors import Refusal, Refused
 from app.domain.folding import folded
+from app.domain.language import say
 
 LOG_IN = table_of(LogIn)
 TRIES, TRIES_HERE = 5, 20
@@ -42,23 +43,23 @@ class Lock:
 
 def name_lock(name: str) -> tuple[Lock, ...]:
     """The lock of a name or number that is signed in with, whether there is such a worker or not."""
-    words, next_ = "Too many tries with this name. It opens again {until}.", "Wait, or ask another manager."
+    words, next_ = say("Too many tries with this name. It opens again {until}."), say("Wait, or ask another manager.")
     return (Lock(f"name {folded(name)[:200]}", words, next_),)
 
 
 def own_lock(worker_id: int) -> tuple[Lock, ...]:
     """The lock of somebody's old password, asked for before a new one."""
     words, next_ = (
-        "Too many tries with the old password. It is asked for again {until}.",
-        "Wait, or ask another manager.",
+        say("Too many tries with the old password. It is asked for again {until}."),
+        say("Wait, or ask another manager."),
     )
     return (Lock(f"own {worker_id}", words, next_),)
 
 
 def pin_locks(worker_id: int, station_id: int) -> tuple[Lock, ...]:
     """The locks of a worker's PIN at whatever station, and of all PINs at this station."""
-    words, next_ = "Too many tries with this PIN. It opens again {until}.", "Scan the badge, or wait."
-    here = "Too many PINs were tried here. They are taken again {until}."
+    words, next_ = say("Too many tries with this PIN. It opens again {until}."), say("Scan the badge, or wait.")
+    here = say("Too many PINs were tried here. They are taken again {until}.")
     return (
         Lock(f"pin {worker_id}", words, next_, is_pin=True),
         Lock(f"pins at {station_id}", here, next_, TRIES_HERE, shared=True),

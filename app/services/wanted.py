@@ -9,7 +9,9 @@ from sqlalchemy import insert, select, update
 from sqlalchemy.orm import Session
 
 from app.db.models import Sheet, Wanted, table_of
+from app.domain.consigned import why_closed
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.stages import Stage, Step
 from app.services.changes import changed
 from app.services.custody import standing_of
@@ -32,15 +34,15 @@ def ask_for(session: Session, sheet_id: int, why: str, now: datetime, today: dat
     """
     row = sheet_by_id(session, sheet_id)
     if row["closed_as"] is not None:
-        return f"It was closed: {row['closed_as']}."
+        return say("It was closed: {closed_as}.", closed_as=why_closed(row["closed_as"]))
     if row["stage"] == Stage.FILED:
         place = place_words(session, standing_of(row).place)
-        return f"It is filed in {place}." if place else "It is filed."
+        return say("It is filed in {place}.", place=place) if place else say("It is filed.")
     if needed_on is not None and needed_on < today:
-        raise ValueError("That day has passed. Give today or a later one.")
+        raise ValueError(say("That day has passed. Give today or a later one."))
     wish = _open_wish(session, sheet_id)
     if wish is not None and wish.asked_by != by and not teaches:
-        return f"It is wanted already: {wish.why}. Ask a trainer if it is needed otherwise."
+        return say("It is wanted already: {why}. Ask a trainer if it is needed otherwise.", why=wish.why)
     want(session, sheet_id, why, now, needed_on=needed_on, by=by)
     return ""
 
@@ -53,11 +55,13 @@ def give_up(session: Session, sheet_id: int, how: str, now: datetime, *, by: int
     sheet_by_id(session, sheet_id)
     wish = _open_wish(session, sheet_id)
     if wish is not None and wish.asked_by != by and not teaches:
-        words = "Somebody else asked for it."
-        raise Refused(Refusal("manager-only", words, "They, a trainer or the manager may say that it is not wanted."))
+        words = say("Somebody else asked for it.")
+        raise Refused(
+            Refusal("manager-only", words, say("They, a trainer or the manager may say that it is not wanted."))
+        )
     how = " ".join(how.split())
     if not how:
-        raise ValueError("Say what became of it.")
+        raise ValueError(say("Say what became of it."))
     return let_go(session, sheet_id, how, now, by=by)
 
 
@@ -96,9 +100,9 @@ def want(session: Session, sheet_id: int, why: str, now: datetime, *, needed_on:
     """Ask that a sheet be done soon; what was asked for it before is replaced. ValueError without a reason."""
     why = " ".join(why.split())
     if not why:
-        raise ValueError("Say what it is wanted for.")
+        raise ValueError(say("Say what it is wanted for."))
     if len(why) > LONGEST:
-        raise ValueError(f"Say it in {LONGEST} letters at most.")
+        raise ValueError(say("Say it in {most} letters at most.", most=LONGEST))
     _end(session, sheet_id, now, by, "asked for anew")
     values = {"sheet_id": sheet_id, "asked_at": now, "asked_by": by, "needed_on": needed_on, "why": why}
     wish_id: int = session.execute(insert(WANTED).values(**values).returning(WANTED.c.id)).scalar_one()

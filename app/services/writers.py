@@ -15,6 +15,7 @@ from app.domain.attempt import Attempt
 from app.domain.errors import Refusal, Refused
 from app.domain.findings import RE_GLUED, SENT_BACK
 from app.domain.holds import OUT
+from app.domain.language import say
 from app.domain.sheet import NOWHERE, Place
 from app.domain.stages import STEP_WORDS, Step
 from app.domain.suspected import NAMED
@@ -32,8 +33,8 @@ def writing_for(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     """What this step writes for this sheet, before anything is written. Refused: wrong-stage for one no scan can mean."""
     writer = WRITERS.get(attempt.step)
     if writer is None:
-        words = f"To {STEP_WORDS[attempt.step][0]} takes more than a scan."
-        raise Refused(Refusal("wrong-stage", words, "Open the sheet's page; it is done there."))
+        words = say("To {step} takes more than a scan.", step=STEP_WORDS[attempt.step][0])
+        raise Refused(Refusal("wrong-stage", words, say("Open the sheet's page; it is done there.")))
     return _held_if_unnamed(attempt, writer(desk, row, attempt))
 
 
@@ -74,7 +75,9 @@ def _tie(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     bundle = desk.in_hand("bundle_id")
     if bundle is None:
         raise Refused(
-            Refusal("out-of-order", "Into which bundle?", "Scan the bundle's card, then the sheet.", "which-one")
+            Refusal(
+                "out-of-order", say("Into which bundle?"), say("Scan the bundle's card, then the sheet."), "which-one"
+            )
         )
     return Writing(Step.TIE, lands(attempt), Place(bundle_id=bundle))
 

@@ -12,6 +12,7 @@ from app.db.models import Scan, table_of
 from app.db.prepared import prepared
 from app.domain.answer import WORDS, Answer, answer_from
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.offers import asks, facts_in, offers
 from app.domain.stages import Step
 from app.services import saying
@@ -41,7 +42,7 @@ def take_offer(desk: Desk) -> Answer | None:
         raise Refused(_nothing_asked())
     offered = offers(asked)
     if len(offered) != 1:
-        return _once_more(asked, "Yes fits more than one of these." if offered else "Yes is not enough here.")
+        return _once_more(asked, say("Yes fits more than one of these.") if offered else say("Yes is not enough here."))
     desk.request = _as_sent(desk.request, offered[0])
     return None
 
@@ -55,14 +56,16 @@ def drop_question(desk: Desk) -> Answer:
     # A bundle that is not to be moved was the wrong one: what is scanned next does not go in it either.
     desk.keep(pending=None, **({"bundle_id": None} if "bundle" in pending else {}))
     stays = asked is not None and asked.entry is not None
-    line = "What was scanned before stays written." if stays else "Nothing was changed."
-    return Answer("done", "Left as it is.", (line,), _where_to(desk, asked), asked.sheet if asked else None)
+    line = say("What was scanned before stays written.") if stays else say("Nothing was changed.")
+    return Answer("done", say("Left as it is."), (line,), _where_to(desk, asked), asked.sheet if asked else None)
 
 
 def _at_a_station(desk: Desk) -> None:
     if desk.station_id is None:
         raise Refused(
-            Refusal("unknown-station", "A card is scanned at a station.", "Send what is chosen with the sheet.")
+            Refusal(
+                "unknown-station", say("A card is scanned at a station."), say("Send what is chosen with the sheet.")
+            )
         )
 
 
@@ -81,13 +84,15 @@ def _waiting(desk: Desk) -> Mapping[str, Any]:
 
 def _nothing_asked() -> Refusal:
     return Refusal(
-        "out-of-order", "Nothing is asked on this screen.", "Scan the sheet in your hands; then answer what it asks."
+        "out-of-order",
+        say("Nothing is asked on this screen."),
+        say("Scan the sheet in your hands; then answer what it asks."),
     )
 
 
 def _once_more(asked: Answer, why: str) -> Answer:
     lines = tuple(dict.fromkeys((why, *asked.lines)))
-    next_ = asked.next or "Choose on the screen; or scan the card “no”, and nothing is changed."
+    next_ = asked.next or say("Choose on the screen; or scan the card “no”, and nothing is changed.")
     return replace(asked, kind="which-one", word=WORDS["which-one"], lines=lines, next=next_, entry=None, refusals=(),
                    share=None, share_label="", status=200)  # fmt: skip
 
@@ -103,6 +108,6 @@ def _as_sent(request: ScanRequest, fields: Mapping[str, str]) -> ScanRequest:
 def _where_to(desk: Desk, asked: Answer | None) -> str:
     row = sheet_by_number(desk.session, asked.sheet.number) if asked is not None and asked.sheet is not None else None
     if row is None:
-        return "Scan a sheet, a shelf or a card."
+        return say("Scan a sheet, a shelf or a card.")
     standing = standing_of(row)
     return saying.belongs(standing, place_words(desk.session, standing.place))

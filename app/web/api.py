@@ -13,6 +13,7 @@ from werkzeug.exceptions import UnsupportedMediaType
 from app.db.engine import reading, transaction
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.queries.board import board_json
 from app.queries.health import has_entry, health, signed_in_ids
 from app.queries.sheets import list_json, list_sheets, sheet_json
@@ -54,7 +55,7 @@ def refused(error: Refused) -> Response:
 @bp.errorhandler(UnsupportedMediaType)
 def not_json(_error: UnsupportedMediaType) -> Response:
     """Only JSON is read."""
-    return problem(415, "Send the body as JSON, with Content-Type: application/json.")
+    return problem(415, say("Send the body as JSON, with Content-Type: application/json."))
 
 
 @bp.post("/scans")
@@ -135,7 +136,7 @@ def one_week(label: str) -> Response:
     """The report of one week; workers only for a manager's key."""
     found = read_week(label, named=_holder().scope == "manage")
     if found is None:
-        return problem(404, f"There is no week {label} here. Weeks are written like 2026-W48.")
+        return problem(404, say("There is no week {label} here. Weeks are written like 2026-W48.", label=label))
     return json_response(week_json(found))
 
 
@@ -146,7 +147,9 @@ def how_it_is() -> Response:
         with reading(house().database) as session:
             found = health(session)
     except Exception:  # whatever is wrong with the database, it is not well
-        return problem(503, "The room's database does not answer. Tell whoever looks after the computer.", ok=False)
+        return problem(
+            503, say("The room's database does not answer. Tell whoever looks after the computer."), ok=False
+        )
     if holder_or_none() is None:
         return json_response({"ok": True})
     moment = now().astimezone(house().zone).isoformat(timespec="seconds")
@@ -170,7 +173,9 @@ def _holder() -> Holder:
 
 def _undo(desk: Desk, entry_id: int) -> Answer:
     if not desk.request.reason.strip():
-        raise Refused(Refusal("reason-needed", "A reason is needed; it stays in the log.", "Say why.", "which-one"))
+        raise Refused(
+            Refusal("reason-needed", say("A reason is needed; it stays in the log."), say("Say why."), "which-one")
+        )
     return undo(desk, entry_id, desk.request.reason)
 
 
@@ -179,7 +184,9 @@ def _asked() -> dict[str, Any]:
     asked: dict[str, Any] = {}
     for name, values in request.args.lists():
         if name not in ASKED:
-            raise BadBody(f"{name[:60]} is not asked for here. There are: {', '.join(ASKED)}.")
+            raise BadBody(
+                say("{name} is not asked for here. There are: {fields}.", name=name[:60], fields=", ".join(ASKED))
+            )
         try:
             asked[name] = ASKED[name](values[0]) if len(values) == 1 else _twice()
         except ValueError as error:
@@ -188,7 +195,7 @@ def _asked() -> dict[str, Any]:
 
 
 def _twice() -> Any:
-    raise ValueError("is there twice")
+    raise ValueError(say("is there twice"))
 
 
 def _place_word(after: str) -> str | None:
@@ -200,7 +207,7 @@ def _place(word: str) -> str:
     try:
         return bytes.fromhex(word).decode()
     except ValueError as error:
-        raise ValueError("is no place in a list: begin at its first page") from error
+        raise ValueError(say("is no place in a list: begin at its first page")) from error
 
 
 def _limit(value: str) -> int:

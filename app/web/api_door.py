@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from flask import Response, current_app, g, request
 
 from app.db.engine import reading, transaction
+from app.domain.language import say
 from app.queries.doors import known_worker
 from app.services.people import Holder, holder_of, use_token
 from app.web.permissions import TOKEN_SCOPES
@@ -42,7 +43,14 @@ def at_the_door() -> Response | None:
     g.holder = found
     if request.endpoint in TOKEN_SCOPES and found.scope not in TOKEN_SCOPES[request.endpoint]:
         needs = " or ".join(sorted(TOKEN_SCOPES[request.endpoint]))
-        return problem(403, f"This key is for {found.scope}, and that needs one for {needs}. Ask the manager for it.")
+        return problem(
+            403,
+            say(
+                "This key is for {scope}, and that needs one for {needs}. Ask the manager for it.",
+                scope=found.scope,
+                needs=needs,
+            ),
+        )
     _note_use(found)
     return None
 
@@ -69,7 +77,7 @@ def _holder(secret: str) -> Holder | None:
 
 
 def _without_key() -> Response:
-    response = problem(401, "Send a key: Authorization: Bearer and the key. The manager makes one.")
+    response = problem(401, say("Send a key: Authorization: Bearer and the key. The manager makes one."))
     response.headers["WWW-Authenticate"] = 'Bearer realm="blotter"'
     return response
 
@@ -77,11 +85,13 @@ def _without_key() -> Response:
 def _wrong_key() -> Response:
     # A right key always opens: else one machine with an old key would lock out all others behind the same address.
     if _is_guessing(request.remote_addr or ""):
-        response = problem(429, "Too many wrong keys came from this address. Wait five minutes, then send a right one.")
+        response = problem(
+            429, say("Too many wrong keys came from this address. Wait five minutes, then send a right one.")
+        )
         response.headers["Retry-After"] = str(int(WITHIN.total_seconds()))
         return response
     response = problem(
-        401, "This key is not known here: it was mistyped, has run out, or was revoked. Ask for a new one."
+        401, say("This key is not known here: it was mistyped, has run out, or was revoked. Ask for a new one.")
     )
     response.headers["WWW-Authenticate"] = 'Bearer realm="blotter", error="invalid_token"'
     return response

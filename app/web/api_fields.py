@@ -9,6 +9,7 @@ from typing import Any
 from app.domain.findings import MOST_MARKS
 from app.domain.hazards import CAUTIONS
 from app.domain.holds import HOLDS
+from app.domain.language import say
 from app.domain.moves import WORKFLOW
 from app.domain.pests import BAGGED
 from app.domain.press import BULKS
@@ -115,7 +116,7 @@ def sent_as(sent: Mapping[str, Any], body: Mapping[str, Any], holder: Holder, wh
 def facts_of(value: Any) -> dict[str, Any]:
     """The facts that came with a scan."""
     if not isinstance(value, dict):
-        raise ValueError("has to be an object")
+        raise ValueError(say("has to be an object"))
     return checked(value, FACTS, within="facts.")
 
 
@@ -123,17 +124,17 @@ def sheets_of(value: Any) -> tuple[dict[str, str], ...]:
     """Sheets by their Darwin Core names: a list, or one alone."""
     rows = [value] if isinstance(value, dict) else value
     if not isinstance(rows, list) or not 1 <= len(rows) <= MOST_SHEETS:
-        raise ValueError(f"has to be one sheet, or a list of 1 to {MOST_SHEETS}")
+        raise ValueError(say("has to be one sheet, or a list of 1 to {most}", most=MOST_SHEETS))
     return tuple(_sheet(row, place) for place, row in enumerate(rows))
 
 
 def _check_together(sent: Mapping[str, Any], facts: Mapping[str, Any], step: Step | None) -> None:
     if "shelf" in sent and "cabinet" not in sent:
-        raise BadBody("cabinet is missing: a shelf is named together with its cabinet.")
+        raise BadBody(say("cabinet is missing: a shelf is named together with its cabinet."))
     if step in (Step.PUT_HOLD, Step.LIFT_HOLD) and "hold" not in facts:
-        raise BadBody("facts.hold is missing: say which hold.")
+        raise BadBody(say("facts.hold is missing: say which hold."))
     if step is Step.COUNT and "counted" not in facts:
-        raise BadBody("facts.counted is missing: say how many sheets lie in the stack.")
+        raise BadBody(say("facts.counted is missing: say how many sheets lie in the stack."))
 
 
 def _with_sheets(body: Mapping[str, Any]) -> dict[str, Any]:
@@ -146,7 +147,7 @@ def _with_sheets(body: Mapping[str, Any]) -> dict[str, Any]:
 
 def _sheet(row: Any, place: int) -> dict[str, str]:
     if not isinstance(row, dict):
-        raise BadBody(f"sheets[{place}] has to be an object with Darwin Core names.")
+        raise BadBody(say("sheets[{place}] has to be an object with Darwin Core names.", place=place))
     told: dict[str, str] = {}
     for name, value in row.items():
         term = term_for(name)
@@ -154,15 +155,17 @@ def _sheet(row: Any, place: int) -> dict[str, str]:
             raise BadBody(f"sheets[{place}].{name[:60]} {_no_term(name, term)}.")
         told[term] = _cell(value, f"sheets[{place}].{term}")
     if not told.get(NUMBER_TERM, "").strip():
-        raise BadBody(f"sheets[{place}].{NUMBER_TERM} is missing.")
+        raise BadBody(say("sheets[{place}].{term} is missing.", place=place, term=NUMBER_TERM))
     return told
 
 
 def _no_term(name: str, term: str | None) -> str:
     if term is not None:
-        return "is there twice"
+        return say("is there twice")
     meant = nearest(name)
-    return f"is no Darwin Core term; the nearest is {meant}" if meant else "is no Darwin Core term"
+    return (
+        say("is no Darwin Core term; the nearest is {meant}", meant=meant) if meant else say("is no Darwin Core term")
+    )
 
 
 def _cell(value: Any, name: str) -> str:

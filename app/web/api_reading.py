@@ -11,6 +11,8 @@ from typing import Any
 from flask import request
 from werkzeug.exceptions import RequestEntityTooLarge, UnsupportedMediaType
 
+from app.domain.language import say
+
 Check = Callable[[Any], Any]
 Fields = Mapping[str, Check]
 LONGEST_NUMBER = 15
@@ -29,7 +31,7 @@ def body_of(most: int) -> dict[str, Any]:
         raise RequestEntityTooLarge()
     body = _parsed(request.get_data())
     if not isinstance(body, dict):
-        raise BadBody("The body has to be one JSON object.")
+        raise BadBody(say("The body has to be one JSON object."))
     return body
 
 
@@ -37,10 +39,17 @@ def checked(body: Mapping[str, Any], fields: Fields, needed: Collection[str] = (
     """The fields of a body, each checked. BadBody for one that is unknown, missing, or not what it has to be."""
     unknown = [name for name in body if name not in fields]
     if unknown:
-        raise BadBody(f"{within}{_clipped(unknown[0])} is not a field here. There are: {', '.join(fields)}.")
+        raise BadBody(
+            say(
+                "{within}{unknown} is not a field here. There are: {fields}.",
+                within=within,
+                unknown=_clipped(unknown[0]),
+                fields=", ".join(fields),
+            )
+        )
     missing = [name for name in needed if name not in body]
     if missing:
-        raise BadBody(f"{within}{missing[0]} is missing.")
+        raise BadBody(say("{within}{missing} is missing.", within=within, missing=missing[0]))
     return {name: _one(fields[name], value, within + name) for name, value in body.items()}
 
 
@@ -49,13 +58,13 @@ def text(longest: int, *, blank: bool = True) -> Check:
 
     def check(value: Any) -> str:
         if not isinstance(value, str):
-            raise ValueError("has to be text, in quotation marks")
+            raise ValueError(say("has to be text, in quotation marks"))
         if len(value) > longest:
-            raise ValueError(f"has more than {longest:,} characters")
+            raise ValueError(say("has more than {longest:,} characters", longest=longest))
         if not blank and not value.strip():
-            raise ValueError("is empty")
+            raise ValueError(say("is empty"))
         if "\0" in value or any("\ud800" <= each <= "\udfff" for each in value):
-            raise ValueError("holds a character that no text has")
+            raise ValueError(say("holds a character that no text has"))
         return value
 
     return check
@@ -64,7 +73,7 @@ def text(longest: int, *, blank: bool = True) -> Check:
 def flag(value: Any) -> bool:
     """True or false, and nothing that only looks like it."""
     if not isinstance(value, bool):
-        raise ValueError("has to be true or false")
+        raise ValueError(say("has to be true or false"))
     return value
 
 
@@ -73,7 +82,7 @@ def whole(low: int, high: int) -> Check:
 
     def check(value: Any) -> int:
         if not isinstance(value, int) or isinstance(value, bool) or not low <= value <= high:
-            raise ValueError(f"has to be a whole number from {low:,} to {high:,}")
+            raise ValueError(say("has to be a whole number from {low:,} to {high:,}", low=low, high=high))
         return value
 
     return check
@@ -84,7 +93,7 @@ def amount(high: float) -> Check:
 
     def check(value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 <= value <= high:
-            raise ValueError(f"has to be a number from 0 to {high:g}")
+            raise ValueError(say("has to be a number from 0 to {high:g}", high=high))
         return float(value)
 
     return check
@@ -95,7 +104,7 @@ def one_of(*known: str) -> Check:
 
     def check(value: Any) -> str:
         if not isinstance(value, str) or value not in known:
-            raise ValueError(f"has to be one of: {', '.join(known)}")
+            raise ValueError(say("has to be one of: {known}", known=", ".join(known)))
         return value
 
     return check
@@ -106,7 +115,7 @@ def list_of(check_one: Check, most: int, least: int = 0) -> Check:
 
     def check(value: Any) -> tuple[Any, ...]:
         if not isinstance(value, list) or not least <= len(value) <= most:
-            raise ValueError(f"has to be a list of {least} to {most}")
+            raise ValueError(say("has to be a list of {least} to {most}", least=least, most=most))
         return tuple(check_one(each) for each in value)
 
     return check
@@ -117,21 +126,23 @@ def day(value: Any) -> str:
     try:
         return date.fromisoformat(str(value)).isoformat()
     except ValueError as error:
-        raise ValueError("has to be a day such as 2026-12-31") from error
+        raise ValueError(say("has to be a day such as 2026-12-31")) from error
 
 
 def moment(value: Any) -> datetime:
     """A moment of ISO 8601 with its offset, in UTC; a naive one is refused."""
     if not isinstance(value, str):
-        raise ValueError("has to be text, in quotation marks")
+        raise ValueError(say("has to be text, in quotation marks"))
     try:
         told = datetime.fromisoformat(value)
     except ValueError as error:
-        raise ValueError("has to be a moment such as 2026-11-25T14:07:00+01:00") from error
+        raise ValueError(say("has to be a moment such as 2026-11-25T14:07:00+01:00")) from error
     if told.tzinfo is None:
-        raise ValueError("has no offset, so nobody can say which moment it is: send it as 2026-11-25T14:07:00+01:00")
+        raise ValueError(
+            say("has no offset, so nobody can say which moment it is: send it as 2026-11-25T14:07:00+01:00")
+        )
     if told.replace(tzinfo=None) < EARLIEST.replace(tzinfo=None) or told.year > 9000:
-        raise ValueError("lies outside of all that a room can have on record")
+        raise ValueError(say("lies outside of all that a room can have on record"))
     return told.astimezone(UTC)
 
 
@@ -156,34 +167,34 @@ def _parsed(data: bytes) -> Any:
     except BadBody:
         raise
     except RecursionError as error:
-        raise BadBody("The body is nested too deeply.") from error
+        raise BadBody(say("The body is nested too deeply.")) from error
     except UnicodeDecodeError as error:
-        raise BadBody("The body is not UTF-8.") from error
+        raise BadBody(say("The body is not UTF-8.")) from error
     except ValueError as error:
-        raise BadBody(f"The body is not JSON: {error}.") from error
+        raise BadBody(say("The body is not JSON: {why}.", why=error)) from error
 
 
 def _int(digits: str) -> int:
     if len(digits) > LONGEST_NUMBER:
-        raise BadBody("The body has a number in it that is longer than any here.")
+        raise BadBody(say("The body has a number in it that is longer than any here."))
     return int(digits)
 
 
 def _float(digits: str) -> float:
     number = float(digits)
     if not math.isfinite(number):
-        raise BadBody("The body has a number in it that is larger than any here.")
+        raise BadBody(say("The body has a number in it that is larger than any here."))
     return number
 
 
 def _constant(name: str) -> Any:
-    raise BadBody(f"The body is not JSON: {name} is no number of JSON.")
+    raise BadBody(say("The body is not JSON: {name} is no number of JSON.", name=name))
 
 
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) != len(pairs):
-        raise BadBody("The body names a field twice.")
+        raise BadBody(say("The body names a field twice."))
     return found
 
 

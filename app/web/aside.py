@@ -14,6 +14,7 @@ from wtforms.validators import DataRequired, InputRequired, Length
 from app.db.engine import reading, transaction
 from app.domain.aside import day_offered, last_day
 from app.domain.calendar import Calendar, local_day
+from app.domain.language import mark, say
 from app.domain.words import day_said
 from app.queries.board import Board
 from app.queries.house import calendar_now, house_now
@@ -25,7 +26,7 @@ from app.web.render import house, now, page
 from app.web.security import visitor
 
 bp = Blueprint("aside", __name__)
-GONE = "That line needs nobody any more."
+GONE = mark("That line needs nobody any more.")
 
 
 class Day(DateField):
@@ -36,15 +37,17 @@ class Day(DateField):
         try:
             super().process_formdata(valuelist)
         except ValueError:
-            raise ValueError("That is no day. Give it like 2026-12-31.") from None
+            raise ValueError(say("That is no day. Give it like 2026-12-31.")) from None
 
 
 class AsideForm(FlaskForm):  # type: ignore[misc]
     """Until when a line is put aside, and why."""
 
     key = HiddenField()
-    until = Day("Until", [InputRequired("Say until which day.")])
-    why = StringField("Why?", [DataRequired("Say why; whoever asks next wants to know."), Length(max=LONGEST)])
+    until = Day(mark("Until"), [InputRequired(mark("Say until which day."))])
+    why = StringField(
+        mark("Why?"), [DataRequired(mark("Say why; whoever asks next wants to know.")), Length(max=LONGEST)]
+    )
 
 
 @bp.get("/board/aside", endpoint="page")
@@ -78,7 +81,7 @@ def put() -> AnyResponse:
     except ValueError as error:
         form.until.errors = [str(error)]
         return _page(need, form, 422)
-    flash(f"{need.subject}: put aside until {day_said(until, _today())}.")
+    flash(say("{subject}: put aside until {until}.", subject=need.subject, until=day_said(until, _today())))
     return _to_the_board()
 
 
@@ -89,7 +92,7 @@ def again(aside_id: int) -> AnyResponse:
         was_aside = take_again(session, aside_id, now(), by=visitor().worker_id)
     if not was_aside:
         abort(404)
-    flash("It stands on the board again.")
+    flash(say("It stands on the board again."))
     return _to_the_board()
 
 

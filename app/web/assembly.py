@@ -12,6 +12,7 @@ from app.web import (
     ahead,
     api,
     aside,
+    backups,
     board,
     cabinets,
     calendar,
@@ -24,6 +25,7 @@ from app.web import (
     exchange,
     files,
     filing,
+    form_words,
     freezer,
     hazards,
     holds,
@@ -31,10 +33,13 @@ from app.web import (
     inspecting,
     intake,
     labels,
+    languages,
     leaving,
     line,
+    not_now,
     numberless,
     order,
+    out,
     own,
     paper,
     people,
@@ -45,11 +50,14 @@ from app.web import (
     printing,
     refusals,
     render,
+    request_log,
     room,
     scanner,
     search,
     security,
     sheets,
+    spoken,
+    supplies,
     tables,
     taking_in,
     teaching,
@@ -67,6 +75,10 @@ def put_together(running: render.House) -> Flask:
     app = Flask("app", template_folder=str(HOME / "templates"), static_folder=str(HOME / "static"))
     _configure(app, running)
     app.extensions["blotter"] = running
+    request_log.set_up(app)
+    languages.set_up(app)
+    not_now.set_up(app)
+    form_words.set_up()
     csrf = CSRFProtect(app)
     render.set_up(app)
     security.set_up(app)
@@ -75,7 +87,7 @@ def put_together(running: render.House) -> Flask:
     for module in (doors, enrolling, line, sheets, tables, numberless, search, board, aside, ahead, usual, order,
                    practice, press, cabinets, checks, freezer, calendar, day, paper, scanner, week, intake, files, people, own,
                    inspecting, teaching, room, refusals, house_rules, printing, pests, holds, hazards, filing, leaving, taking_in,
-                   drying, consignments, labels, exchange):  # fmt: skip
+                   drying, consignments, labels, exchange, spoken, out, backups, supplies):  # fmt: skip
         app.register_blueprint(module.bp)
     # Scripts carry a key of their own instead of a cookie, so there is nothing to forge.
     csrf.exempt(api.bp)

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from flask import Blueprint, Response, flash, make_response, redirect, render_template, request, url_for
+from flask import Blueprint, Response, make_response, render_template, request, url_for
 from markupsafe import Markup
-from werkzeug.wrappers import Response as AnyResponse
 
-from app.db.engine import reading, transaction
+from app.domain.language import say, spoken
 from app.queries.board import Board, StackLine
 from app.queries.outlook import Outlook
-from app.services.backup import backup_name, keep_backup, make_backup
 from app.web.drawing import flow, place, small_stack
 from app.web.keeping import Kept, Look
 from app.web.need_links import aside_of, href_of
-from app.web.render import house, kept_here, now, page, teller
+from app.web.render import house, kept_here, page, teller
 from app.web.security import visitor
 
 bp = Blueprint("board", __name__)
@@ -42,25 +40,9 @@ def live() -> Response:
     return make_response(_live(look))
 
 
-@bp.post("/backup")
-def back_up() -> AnyResponse:
-    """Back the room up now."""
-    moment = now()
-    try:
-        with reading(house().database) as session:
-            made = make_backup(session, house().config.data / "backups" / backup_name(moment))
-    except (ValueError, OSError) as error:
-        flash(f"Nothing was backed up: {error.strerror if isinstance(error, OSError) else error}")
-        return redirect(url_for("room.show", _anchor="backup"))
-    with transaction(house().database) as session:
-        keep_backup(session, made, moment, by=visitor().worker_id)
-    flash(f"Backed up: {made.said}, looked through and whole. It lies beside the room; copy it to another disk.")
-    return redirect(url_for("room.show", _anchor="backup"))
-
-
 def kept_board() -> Kept:
-    """The board as it is kept for all who look at it."""
-    kept: Kept = kept_here().setdefault("blotter-board", Kept(house(), _draw))
+    """The board as it is kept for all who look at it in the language of the moment."""
+    kept: Kept = kept_here().setdefault(f"blotter-board {spoken().code}", Kept(house(), _draw))
     return kept
 
 
@@ -95,4 +77,4 @@ def _context(found: Board, ahead: Outlook) -> dict[str, Any]:
 def _warning(line: StackLine) -> str:
     if not line.is_bad:
         return ""
-    return f"Without weights since {teller()(line.bare_since)}"
+    return say("Without weights since {bare_since}", bare_since=teller()(line.bare_since))

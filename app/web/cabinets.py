@@ -6,6 +6,7 @@ from flask import Blueprint, Response
 
 from app.db.engine import reading
 from app.domain.hazards import SIGN
+from app.domain.language import say
 from app.domain.numbers import shown
 from app.queries.cabinets import CabinetSummary, cabinet_summary, cabinets
 from app.queries.checks import last_check
@@ -37,8 +38,8 @@ def one(name: str) -> Response:
     with reading(house().database) as session:
         summary = cabinet_summary(session, name, now(), house().zone)
         if summary is None or (sieve.shelf and sieve.shelf not in [line.name for line in summary.shelves]):
-            return page("doors/error.html", 404, code="No such place", what="There is no such cabinet or shelf.",
-                        do="Look at the cabinets.")  # fmt: skip
+            return page("doors/error.html", 404, code=say("No such place"), what=say("There is no such cabinet or shelf."),
+                        do=say("Look at the cabinets."))  # fmt: skip
         try:
             count = count_like(session, sieve, now(), house().zone)
             found = sheets_like(session, sieve, now(), house().zone, after=after)

@@ -13,7 +13,8 @@ from werkzeug.wrappers import Response as AnyResponse
 from app.db.engine import reading, transaction
 from app.domain.calendar import Calendar, local_day
 from app.domain.dates import days_words
-from app.domain.words import MONTHS, WEEKDAYS
+from app.domain.language import say, say_n, spoken
+from app.domain.words import date_said, weekday_said
 from app.queries.calendar import YEARS_AROUND, Effect, calendar_in_force, effect_of, year_view
 from app.services.calendar import close_holidays, set_days, set_weekdays, unset_days
 from app.services.holidays_of import Holiday, place_words, public_holidays
@@ -51,7 +52,7 @@ def weekdays() -> AnyResponse:
 
     def write(session: Any) -> str:
         changed = set_weekdays(session, form.weekdays.data or (), str(form.reason.data), now(), visitor().worker_id)
-        return "The weekdays were changed." if changed else "The weekdays were like that already."
+        return say("The weekdays were changed.") if changed else say("The weekdays were like that already.")
 
     return _tried("weekdays", form, form.weekdays, write) if form.validate() else _wrong("weekdays", form)
 
@@ -67,9 +68,11 @@ def dates() -> AnyResponse:
 
     def write(session: Any) -> str:
         if form.kind.data == USUAL:
-            return _counted("As the weekday says", days, unset_days(session, days, why, now(), by=by))
+            return _counted(say("As the weekday says"), days, unset_days(session, days, why, now(), by=by))
         closed = form.kind.data == CLOSED
-        return _counted("Closed" if closed else "Open", days, set_days(session, days, not closed, why, now(), by=by))
+        return _counted(
+            say("Closed") if closed else say("Open"), days, set_days(session, days, not closed, why, now(), by=by)
+        )
 
     return _tried("dates", form, form.dates, write, days)
 
@@ -84,7 +87,7 @@ def take_back() -> AnyResponse:
 
     def write(session: Any) -> str:
         taken = unset_days(session, days, str(form.reason.data), now(), by=visitor().worker_id)
-        return _counted("Taken back", days, taken)
+        return _counted(say("Taken back"), days, taken)
 
     return _tried("back", form, form.spans, write, days)
 
@@ -105,11 +108,14 @@ def accept() -> AnyResponse:
     listed = _listed(form) if form.validate() else ()
     named = {each.day: each.name for each in listed if each.day.isoformat() in ticked}
     if not named:
-        return _holidays(form, ticked=ticked, wrong="Tick the days on which the room is closed.", status=422)
+        return _holidays(form, ticked=ticked, wrong=say("Tick the days on which the room is closed."), status=422)
+    # Kept as why each of the days is closed, so in the words of the program.
     whose = f"public holidays, {place_words(form.country.data, form.part.data)}"
 
     def write(session: Any) -> str:
-        return _counted("Closed", list(named), close_holidays(session, named, whose, now(), by=visitor().worker_id))
+        return _counted(
+            say("Closed"), list(named), close_holidays(session, named, whose, now(), by=visitor().worker_id)
+        )
 
     flash(_with_effect(write))
     return redirect(url_for("calendar.show", year=form.first.data))
@@ -141,14 +147,19 @@ def effect_words(effect: Effect) -> str:
     """How many sheets more or fewer count as stalled: "With this, 12 fewer sheets are stalled: 3 instead of 15."."""
     differ = abs(effect.after - effect.before)
     if not differ:
-        return f"Stalled sheets: {effect.after:,}, as before."
-    more = "more" if effect.after > effect.before else "fewer"
-    sheets = "sheet is" if differ == 1 else "sheets are"
-    return f"With this, {differ:,} {more} {sheets} stalled: {effect.after:,} instead of {effect.before:,}."
+        return say("Stalled sheets: {after:,}, as before.", after=effect.after)
+    before, after = effect.before, effect.after
+    if after > before:
+        return say_n("With this, {n:,} more sheet is stalled: {after:,} instead of {before:,}.",
+                     "With this, {n:,} more sheets are stalled: {after:,} instead of {before:,}.",
+                     differ, after=after, before=before)  # fmt: skip
+    return say_n("With this, {n:,} fewer sheet is stalled: {after:,} instead of {before:,}.",
+                 "With this, {n:,} fewer sheets are stalled: {after:,} instead of {before:,}.",
+                 differ, after=after, before=before)  # fmt: skip
 
 
 def _counted(what: str, days: Sequence[date], many: int) -> str:
-    return f"{what}: {days_words(days)} ({many} {'day' if many == 1 else 'days'})."
+    return say_n("{what}: {days} ({n} day).", "{what}: {days} ({n} days).", many, what=what, days=days_words(days))
 
 
 def _wrong(what: str, form: Any) -> AnyResponse:
@@ -164,7 +175,7 @@ def _year(year: int, sent: dict[str, Any], status: int = 200, wrong: str = "") -
     for what, form in forms.items():
         for field in form:
             field.id = field.label.field_id = f"{what}-{field.short_name}"
-    return page("room/calendar.html", status, view=view, forms=forms, wrong=wrong, weekdays=WEEKDAYS)
+    return page("room/calendar.html", status, view=view, forms=forms, wrong=wrong, weekdays=spoken().weekdays)
 
 
 def _asked_year() -> int:
@@ -199,7 +210,7 @@ def _offered(holiday: Holiday, cal: Calendar, ticked: Collection[str] | None) ->
     """What would close an open day is ticked; what is closed anyway, or was opened on purpose, is left to be ticked."""
     day = holiday.day
     closes = cal.is_open(day) and day not in cal.opened
-    note = "" if closes else "opened by its date" if cal.is_open(day) else "closed anyway"
-    words = f"{day.day} {MONTHS[day.month - 1]} {day.year}"
-    return Offered(day, WEEKDAYS[day.weekday()], words, holiday.name, closes, note,
+    note = "" if closes else say("opened by its date") if cal.is_open(day) else say("closed anyway")
+    words = date_said(day)
+    return Offered(day, weekday_said(day), words, holiday.name, closes, note,
                    closes if ticked is None else day.isoformat() in ticked)  # fmt: skip

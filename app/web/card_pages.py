@@ -11,8 +11,10 @@ from zoneinfo import ZoneInfo
 from app.domain.card_words import CARD_KINDS, COMMAND_WORDS, CardKind, sign_for_label
 from app.domain.cutting import GRIDS, Grid, Line, Paper, paper_named
 from app.domain.hazards import DEFERS
+from app.domain.language import say
 from app.domain.numbers import COMMANDS, shown
 from app.queries.freezers import load_cards
+from app.queries.lot_cards import lot_cards
 from app.queries.printed import SlipsAsked, badges, shelf_labels, slips, stack_cards
 from app.queries.printed_places import bundle_cards, station_cards
 from app.web.codes import SYMBOLS, Symbol, symbol
@@ -32,6 +34,7 @@ class CardsAsked:
     bundle: str = ""
     station: str = ""
     load: str = ""
+    lot: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +93,21 @@ Unplaced = tuple[Any, tuple[Face, ...]]
 def card_pages(session: Any, asked: CardsAsked, now: datetime, zone: ZoneInfo) -> CardPages:
     """The pages that are asked for. ValueError, in a sentence, for what is not here, or asks for nothing in particular."""
     if asked.kind not in CARD_KINDS:
-        raise ValueError(f"Nothing called {asked.kind} is printed here. Choose one of {', '.join(CARD_KINDS)}.")
+        raise ValueError(
+            say(
+                "Nothing called {kind} is printed here. Choose one of {kinds}.",
+                kind=asked.kind,
+                kinds=", ".join(CARD_KINDS),
+            )
+        )
     if asked.symbol not in SYMBOLS:
-        raise ValueError(f"There is no code called {asked.symbol} here. Choose {' or '.join(SYMBOLS)}.")
+        raise ValueError(
+            say(
+                "There is no code called {symbol} here. Choose {symbols}.",
+                symbol=asked.symbol,
+                symbols=say(" or ").join(SYMBOLS),
+            )
+        )
     paper, grid = paper_named(asked.paper), GRIDS[asked.kind]
     cards, matching = _FOUND[asked.kind](session, asked, now, zone)
     return CardPages(asked.kind, CARD_KINDS[asked.kind], paper, grid, asked.symbol, _leaves(cards, grid, paper),
@@ -102,7 +117,7 @@ def card_pages(session: Any, asked: CardsAsked, now: datetime, zone: ZoneInfo) -
 def command_cards() -> tuple[CommandCard, ...]:
     """The cards of the commands that do something here, in the order in which they were thought of."""
     return tuple(
-        CommandCard(code, COMMAND_WORDS[name].word, COMMAND_WORDS[name].does)
+        CommandCard(code, say(COMMAND_WORDS[name].word), say(COMMAND_WORDS[name].does))
         for name, code in COMMANDS.items()
         if name not in UNUSED
     )
@@ -157,6 +172,11 @@ def _loads(session: Any, asked: CardsAsked, *_: object) -> tuple[list[Unplaced],
     return [(each, (_face(asked, each.code, each.shown),)) for each in found], len(found)
 
 
+def _lots(session: Any, asked: CardsAsked, *_: object) -> tuple[list[Unplaced], int]:
+    found = lot_cards(session, asked.lot)
+    return [(each, (_face(asked, each.code, each.shown),)) for each in found], len(found)
+
+
 def _face(asked: CardsAsked, code: str, shown_as: str, word: str = "") -> Face:
     return Face(symbol(asked.symbol, code, SIZES[asked.kind]), shown_as, word)
 
@@ -165,8 +185,8 @@ def _face(asked: CardsAsked, code: str, shown_as: str, word: str = "") -> Face:
 UNUSED: frozenset[str] = frozenset()
 # A slip is held to the scanner; what hangs or lies is scanned at arm's length, and is larger.
 SIZES: dict[str, float] = {"slips": 13, "shelves": 20, "stacks": 24, "badges": 20, "cards": 20, "bundles": 20,
-                           "stations": 20, "loads": 20}  # fmt: skip
+                           "stations": 20, "lots": 20, "loads": 20}  # fmt: skip
 _FOUND: dict[str, Callable[..., tuple[list[Unplaced], int]]] = {
     "slips": _slips, "shelves": _shelves, "stacks": _stacks, "badges": _badges, "cards": _cards,
-    "bundles": _bundles, "stations": _stations, "loads": _loads,
+    "bundles": _bundles, "stations": _stations, "lots": _lots, "loads": _loads,
 }  # fmt: skip

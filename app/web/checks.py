@@ -15,6 +15,7 @@ from app.db.engine import reading, transaction
 from app.domain.answer import Answer
 from app.domain.cells import BOM, csv_line
 from app.domain.hazards import DEFERS
+from app.domain.language import say
 from app.queries.cabinets import CabinetView, cabinets
 from app.queries.check_page import CheckPage, check_page, check_rows, drawn_ids
 from app.queries.checks import checks, checks_version, last_check
@@ -49,7 +50,7 @@ def begin(name: str) -> AnyResponse:
         cabinet = next((each for each in cabinets(session) if each.name == name), None)
         last = last_check(session, name)
     if cabinet is None:
-        return _no_such("There is no such cabinet.")
+        return _no_such(say("There is no such cabinet."))
     form = begin_form([shelf.name for shelf in cabinet.shelves])
     if request.method == "GET" or not form.validate():
         return _asking(cabinet, form, last, 200 if request.method == "GET" else 422)
@@ -91,7 +92,7 @@ def drawn(check_id: int) -> Response:
     with reading(house().database) as session:
         found = check_page(session, check_id, now(), house().zone, names=False)
         if found is None or found.line.sample is None:
-            return _no_such("No sheets were drawn for such a check.")
+            return _no_such(say("No sheets were drawn for such a check."))
         picks = picks_of(session, drawn_ids(session, check_id), now(), house().zone)
     has_cautions = any(line.cautions for group in picks.groups for line in group.lines)
     return page("checks/drawn.html", check=found, picks=picks, now=now(), defers=DEFERS if has_cautions else "")
@@ -121,7 +122,7 @@ def write(check_id: int) -> AnyResponse:
     """Write the sheets that were ticked where they were found."""
     ticked = [each for each in map(whole, request.form.getlist("sheet")[:MOST_WRITTEN]) if each is not None]
     if not ticked:
-        flash("Tick the sheets that shall be written where they were found.")
+        flash(say("Tick the sheets that shall be written where they were found."))
         return redirect(url_for("checks.one", check_id=check_id))
     return _told(check_id, lambda desk: write_there(desk, check_id, ticked), f"check {check_id} writes {ticked}")
 
@@ -161,7 +162,7 @@ def _drawn(check_id: int, status: int = 200, form: CloseForm | None = None, answ
     with reading(house().database) as session:
         found = check_page(session, check_id, now(), house().zone, names=visitor().sees_names())
     if found is None:
-        return _no_such("There is no such check.")
+        return _no_such(say("There is no such check."))
     part = _parts().drawn_anew(_kept_as(check_id), lambda session: _body(session, check_id))
     rights = visitor().rights
     return page("checks/one.html", status, check=found, drawn=_live(part, check_id), form=form or CloseForm(), answer=answer,
@@ -198,4 +199,4 @@ def _parts() -> KeptChecks:
 
 
 def _no_such(what: str) -> Response:
-    return page("doors/error.html", 404, code="No such check", what=what, do="Look at the list of checks.")
+    return page("doors/error.html", 404, code=say("No such check"), what=what, do=say("Look at the list of checks."))

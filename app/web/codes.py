@@ -6,11 +6,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
+from app.domain.language import mark, say
+
 # ISO/IEC 18004 asks for 4 modules of white around a QR code, ISO/IEC 15417 for 10 on each side of a Code 128.
 QUIET_QR, QUIET_LINES = 4, 10
 # Two dots of a label printer of 203 dpi (0.2502 mm), three of one of 300 (0.254 mm).
 LINE_MM = 0.25
-SYMBOLS: dict[str, str] = {"qr": "QR code", "128": "Code 128 (for scanners that read only lines)"}
+SYMBOLS: dict[str, str] = {"qr": mark("QR code"), "128": mark("Code 128 (for scanners that read only lines)")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +29,9 @@ class Symbol:
 def symbol(kind: str, text: str, size: float) -> Symbol:
     """The code of a text as QR of this size, or as Code 128, whose width comes of its text; ValueError for another kind."""
     if kind not in SYMBOLS:
-        raise ValueError(f"There is no code called {kind} here. Choose {' or '.join(SYMBOLS)}.")
+        raise ValueError(
+            say("There is no code called {kind} here. Choose {symbols}.", kind=kind, symbols=say(" or ").join(SYMBOLS))
+        )
     return qr(text, size) if kind == "qr" else code128(text)
 
 

@@ -13,6 +13,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from app.db.engine import reading, transaction
 from app.domain.cells import BOM, csv_line
 from app.domain.hazards import CAUTIONS, DEFERS
+from app.domain.language import say
 from app.queries.consignments import ConsignmentPage, consignment_list, consignment_page
 from app.queries.given import answer_rows, answer_to_giver
 from app.services.consignments import (
@@ -52,7 +53,7 @@ def add() -> AnyResponse:
     except ValueError as error:
         form.code.errors = [str(error)]
         return _every(form, 422)
-    flash("It is on the list. Now its sheets can be taken in: by a list, or one by one at the intake station.")
+    flash(say("It is on the list. Now its sheets can be taken in: by a list, or one by one at the intake station."))
     return redirect(url_for("consignments.one", code=code))
 
 
@@ -69,7 +70,7 @@ def change(code: str) -> AnyResponse:
 
     def act(session: Any) -> str:
         what = change_consignment(session, code, form.told(), form.why.data or "", now(), visitor().worker_id)
-        return f"Put right: {', '.join(what)}." if what else "Nothing was changed."
+        return say("Put right: {what}.", what=", ".join(map(say, what))) if what else say("Nothing was changed.")
 
     return _done(code, "change", form, act, "why")
 
@@ -90,9 +91,9 @@ def close(code: str) -> AnyResponse:
     """Close it, or open it again."""
     form = CloseForm()
     act, said = (
-        (open_again, "It is open again.")
+        (open_again, say("It is open again."))
         if request.form.get("deed") == "open"
-        else (close_consignment, "It is closed.")
+        else (close_consignment, say("It is closed."))
     )
 
     def do(session: Any) -> str:
@@ -112,8 +113,8 @@ def danger(code: str) -> AnyResponse:
         is_new = put_hazard(
             session, kind, form.why.data or "", now(), visitor().worker_id, consignment_id=found.row.consignment_id
         )
-        known = "It travels with all of it from now on." if is_new else "That was known already."
-        return f"{known} {CAUTIONS[kind]}"
+        known = say("It travels with all of it from now on.") if is_new else say("That was known already.")
+        return f"{known} {say(CAUTIONS[kind])}"
 
     return _done(code, "danger", form, act, "kind")
 
@@ -125,10 +126,10 @@ def clear(code: str) -> AnyResponse:
 
     def act(session: Any) -> str:
         if hazard_id not in [each.hazard_id for each in _found(code, session).dangers if each.cleared_at is None]:
-            raise ValueError("Choose which danger is none.")
+            raise ValueError(say("Choose which danger is none."))
         assert hazard_id is not None
         clear_hazard(session, hazard_id, form.why.data or "", now(), visitor().worker_id)
-        return "Cleared. The reason stays in the history."
+        return say("Cleared. The reason stays in the history.")
 
     return _done(code, "clear", form, act, "why")
 

@@ -13,6 +13,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
 from app.domain.answer import Answer
+from app.domain.language import say
 from app.domain.stages import Step
 from app.services.corrections import take_back_from
 from app.services.deeds import give_number, join_number, lift_hold, put_hold, settle_doubt
@@ -105,7 +106,7 @@ def take_back(number: str, entry: int) -> AnyResponse:
     """Take back an entry and everything after it."""
     form = ReasonForm()
     if not form.validate():
-        flash("Say why; it stays in the log.")
+        flash(say("Say why; it stays in the log."))
         return redirect(url_for("sheets.tail", number=number, entry=entry))
     wanted = asked(number, form.reason.data)
     return _done("take-back", wanted, form, lambda desk: take_back_from(desk, entry, wanted.reason), f"back {entry}")

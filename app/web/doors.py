@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Any
 from urllib.parse import urlsplit
 
 from flask import Blueprint, flash, redirect, request, session, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
+from app.domain.language import say
 from app.queries.doors import known_worker, room_has_manager
+from app.services.backup_places import name_place
 from app.services.browsers import sign_out_browser
 from app.services.first import become_first_manager
 from app.services.people import log_in, password_fits, set_password
@@ -48,10 +51,16 @@ def first() -> AnyResponse:
             worker_id = become_first_manager(
                 database, form.code.data or "", form.name.data or "", form.password.data or "", now()
             )
+            # Only then: whoever does not know the code learns nothing of the folders here.
+            wrong = _second_place(database, form.folder.data or "", worker_id)
     except ValueError as error:
         form.password.errors = [str(error)]
         return page("doors/first.html", 422, form=form)
-    return _welcome(worker_id, url_for("room.show"))
+    answer = _welcome(worker_id, url_for("room.show"))
+    if wrong:
+        # After the welcome, which begins the session anew.
+        flash(say("The second place of the backups is not named yet: {why}", why=wrong))
+    return answer
 
 
 @bp.route("/sign-in", methods=["GET", "POST"])
@@ -63,7 +72,7 @@ def sign_in() -> AnyResponse:
     name, said = form.name.data or "", form.password.data or ""
     worker_id = proved(name_lock(name), lambda database: log_in(database, name, said))
     if worker_id is None:
-        form.password.errors = ["The name and the password do not fit together. Type both again."]
+        form.password.errors = [say("The name and the password do not fit together. Type both again.")]
         return page("doors/sign_in.html", 422, form=form)
     return _welcome(worker_id, _safe(request.args.get("next", "")) or url_for("board.show"))
 
@@ -85,7 +94,7 @@ def password() -> AnyResponse:
     if not form.validate_on_submit() or worker_id is None:
         return page("doors/password.html", 422 if form.errors else 200, form=form)
     if not _knows_the_old(worker_id, form.old.data or ""):
-        form.old.errors = ["That is not your password until now. Type it again."]
+        form.old.errors = [say("That is not your password until now. Type it again.")]
         return page("doors/password.html", 422, form=form)
     try:
         with transaction(house().database) as database:
@@ -93,16 +102,27 @@ def password() -> AnyResponse:
     except ValueError as error:
         form.password.errors = [str(error)]
         return page("doors/password.html", 422, form=form)
-    flash("Your password is changed.")
-    return _welcome(worker_id, url_for("board.show"))
+    answer = _welcome(worker_id, url_for("board.show"))
+    flash(say("Your password is changed."))
+    return answer
 
 
 @bp.post("/clock")
 def clock_is_right() -> AnyResponse:
     """Somebody says that the date and the time on the screen are right."""
     house().watch.confirm()
-    flash("Thank you. The clock is taken as right.")
+    flash(say("Thank you. The clock is taken as right."))
     return redirect(_safe(request.form.get("next", "")) or url_for("doors.front"))
+
+
+def _second_place(database: Any, folder: str, worker_id: int) -> str:
+    """Name the second place of the backups, where one was given; what is wrong with it. The room is opened all the same."""
+    try:
+        if folder.strip():
+            name_place(database, folder, house().config.data, now(), by=worker_id)
+    except ValueError as error:
+        return str(error)
+    return ""
 
 
 def _knows_the_old(worker_id: int, said: str) -> bool:

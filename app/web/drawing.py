@@ -5,14 +5,23 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from app.domain.language import mark, number, say, say_n
+from app.domain.stages import Stage
 from app.queries.board import Ages, Board, CabinetLine, StackLine
 from app.queries.board_stages import StageView
+from app.queries.lines import BULK_WORDS
+from app.queries.lying import WITHIN
 from app.queries.outlook import Outlook
 from app.queries.press import LayerView, StackView
 
 Segments = tuple[tuple[float, str], ...]
 KINDS = ("fresh", "fair", "old", "stalled")
-KIND_WORDS = ("in their first third", "in their second third", "in their last third", "over the limit")
+KIND_WORDS = (
+    mark("in their first third"),
+    mark("in their second third"),
+    mark("in their last third"),
+    mark("over the limit"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,15 +124,20 @@ def full_stack(view: StackView, href: str, warning: str, sheet_href: Callable[[s
 
 def place(line: CabinetLine, href: str) -> DrawnPlace:
     """A cabinet on the board: the part of it that waits longer than the house allows is drawn apart."""
-    shown = f"{line.count:,}" + (f" of {line.capacity:,}" if line.capacity else "")
+    shown = say("{count:,} of {room:,}", count=line.count, room=line.capacity) if line.capacity else number(line.count)
     late = line.stalled / line.count if line.count else 0.0
     segments = _filled((1 - late, late), ("fresh", "stalled")) if line.count else ()
-    label = f"{line.stalled:,} of {line.count:,} stalled in {line.name}"
-    lines = [(f"{line.stage_words.lower() or 'any stage'}{', clean' if line.is_clean else ''}", "")]
-    lines += [(f"oldest {line.oldest_age}", "")] if line.oldest_age else []
-    lines += [(f"{line.held:,} held", "")] if line.held else []
-    lines += [(f"{line.stalled:,} stalled", "stalled")] if line.stalled else []
+    label = say("{stalled:,} of {count:,} stalled in {name}", stalled=line.stalled, count=line.count, name=line.name)
+    lines = [(_purpose(line), "")]
+    lines += [(say("oldest {age}", age=line.oldest_age), "")] if line.oldest_age else []
+    lines += [(say("{count:,} held", count=line.held), "")] if line.held else []
+    lines += [(say("{count:,} stalled", count=line.stalled), "stalled")] if line.stalled else []
     return DrawnPlace(line.name, href, shown, segments, label, tuple(lines))
+
+
+def _purpose(line: CabinetLine) -> str:
+    stage = say(WITHIN[Stage(line.stage)]) if line.stage else line.stage_words.lower() or say("any stage")
+    return say("{stage}, clean", stage=stage) if line.is_clean else stage
 
 
 def age_segments(ages: Ages | None) -> Segments:
@@ -135,14 +149,20 @@ def age_segments(ages: Ages | None) -> Segments:
 
 def age_words(ages: Ages | None, limit_words: str) -> str:
     """The same as a bar of ages, in words."""
-    counts = [f"{count:,} {words}" for count, words in zip(_counts(ages), KIND_WORDS, strict=True) if count]
-    limit = f" Limit: {limit_words}." if limit_words else ""
-    return f"Age: {', '.join(counts)}.{limit}" if counts else "Nothing waits."
+    counts = [
+        say("{count:,} {what}", count=count, what=words)
+        for count, words in zip(_counts(ages), KIND_WORDS, strict=True)
+        if count
+    ]
+    if not counts:
+        return say("Nothing waits.")
+    age = say("Age: {counts}.", counts=", ".join(counts))
+    return " ".join([age, say("Limit: {limit}.", limit=limit_words)]) if limit_words else age
 
 
 def _stage(stage: StageView, ahead: tuple[str, ...], href: str) -> DrawnStage:
     lines = tuple((line.words, "stalled" if line.is_bad else "") for line in stage.lines)
-    return DrawnStage(stage.slug, stage.name, href, f"{stage.count:,}", age_segments(stage.ages),
+    return DrawnStage(stage.slug, stage.name, href, number(stage.count), age_segments(stage.ages),
                       age_words(stage.ages, stage.limit_words), lines, ahead)  # fmt: skip
 
 
@@ -153,10 +173,14 @@ def _stack(view: StackView, href: str, warning: str, summary: str, sheet_href: C
 
 
 def _layer(layer: LayerView, href: str) -> DrawnLayer:
-    words = {"ready": "may come out", "waiting": "not running"}.get(layer.state, layer.out_words)
-    glue = (layer.adhesive or "adhesive not known") + (f", {layer.bulk}" if layer.bulk != "ordinary" else "")
+    words = {"ready": say("may come out"), "waiting": say("not running")}.get(layer.state, layer.out_words)
+    glue = (layer.adhesive or say("adhesive not known")) + _bulk(layer.bulk)
     return DrawnLayer(layer.place, layer.shown, layer.state, words, href, layer.plant, glue, layer.under_weight_words,
                       layer.needs_words, layer.out_words, layer.forgotten, layer.bulk == "bulky", layer.sheet_id)  # fmt: skip
+
+
+def _bulk(bulk: str) -> str:
+    return say(", {bulk}", bulk=BULK_WORDS[bulk]) if bulk in BULK_WORDS else ""
 
 
 def _counts(ages: Ages | None) -> tuple[int, ...]:
@@ -169,8 +193,8 @@ def _filled(shares: Sequence[float], kinds: Sequence[str]) -> Segments:
 
 def _summary(count: int, words: str) -> str:
     if not count:
-        return "Empty."
-    sheets = "1 sheet" if count == 1 else f"{count} sheets"
+        return say("Empty.")
+    sheets = say_n("{n} sheet", "{n} sheets", count)
     return f"{sheets}. {words[:1].upper()}{words[1:]}." if words else f"{sheets}."
 
 

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from app.domain.freezing import celsius
 from app.domain.house import House
+from app.domain.language import say, say_n
 from app.queries.dryers import RECENT, ReadingLine
 
 WIDTH, HEIGHT, EDGE = 480, 120, 8
@@ -44,11 +45,20 @@ def chart_of(readings: Sequence[ReadingLine], house: House, now: datetime) -> Dr
 
 
 def _words(shown: Sequence[ReadingLine], house: House) -> str:
-    band = f"It should be {house.dry_cool_c} to {celsius(house.dry_warm_c)}, and is turned off above {celsius(house.dry_hot_c)}."
+    band = say(
+        "It should be {dry_cool_c} to {dry_warm_c}, and is turned off above {dry_hot_c}.",
+        dry_cool_c=house.dry_cool_c,
+        dry_warm_c=celsius(house.dry_warm_c),
+        dry_hot_c=celsius(house.dry_hot_c),
+    )
     if not shown:
-        return f"Nothing was read in the last two weeks. {band}"
+        return say("Nothing was read in the last two weeks. {band}", band=band)
     degrees = [each.celsius for each in shown]
-    times = "once" if len(shown) == 1 else f"{len(shown)} times"
-    return (
-        f"Read {times} in the last two weeks: lowest {celsius(min(degrees))}, highest {celsius(max(degrees))}. {band}"
+    times = say_n("once", "{n} times", len(shown))
+    return say(
+        "Read {times} in the last two weeks: lowest {lowest}, highest {highest}. {band}",
+        times=times,
+        lowest=celsius(min(degrees)),
+        highest=celsius(max(degrees)),
+        band=band,
     )

@@ -15,6 +15,7 @@ from app.domain.answer import Answer
 from app.domain.drying import CAUTIONS, SIGNS, THICKEST, celsius_typed, warmth
 from app.domain.freezing import celsius
 from app.domain.hazards import DEFERS
+from app.domain.language import say
 from app.domain.stages import Step
 from app.queries.drying import BundlePage, bundle_page, drying_room
 from app.queries.house import house_now
@@ -61,7 +62,7 @@ def make() -> AnyResponse:
     except ValueError as error:
         form.name.errors = [str(error)]
         return _room(422, new=form)
-    flash(f"{name} is made. Print its card and tie it on; then scan the card, and what goes in.")
+    flash(say("{name} is made. Print its card and tie it on; then scan the card, and what goes in.", name=name))
     return redirect(url_for("drying.one", code=code))
 
 
@@ -98,7 +99,7 @@ def deed(code: str) -> AnyResponse:
     """Something is done with a bundle: laid to dry, papers changed, how it dries, tied into another, closed."""
     done = DEEDS.get(request.form.get("deed", ""))
     if done is None:
-        return _bundle(code, 422, wrong=("Say what is done with it.",))
+        return _bundle(code, 422, wrong=(say("Say what is done with it."),))
     return done(code)
 
 
@@ -124,7 +125,7 @@ def _how(code: str) -> AnyResponse:
     except ValueError as error:
         form.dryer.errors = [str(error)]
         return _bundle(code, 422, how=form)
-    flash("Written.")
+    flash(say("Written."))
     return redirect(url_for("drying.one", code=code))
 
 
@@ -155,7 +156,7 @@ def _close(code: str) -> AnyResponse:
             name = close_bundle(session, code, now(), visitor().worker_id)
     except ValueError as error:
         return _bundle(code, 422, wrong=(str(error),))
-    flash(f"{name} is no longer in use. Take its card off.")
+    flash(say("{name} is no longer in use. Take its card off.", name=name))
     return redirect(url_for("drying.show"))
 
 
@@ -182,8 +183,8 @@ def _bundle(
         found: BundlePage | None = bundle_page(session, code, now())
         room = drying_room(session, now())
     if found is None:
-        return page("doors/error.html", 404, code="No such bundle", what="No bundle that dries has this card.",
-                    do="Look at the drying room.")  # fmt: skip
+        return page("doors/error.html", 404, code=say("No such bundle"), what=say("No bundle that dries has this card."),
+                    do=say("Look at the drying room."))  # fmt: skip
     return page("drying/one.html", status, found=found, line=found.line, wrong=wrong, how=how or how_form(found, room, fresh=True),
                 ties=ties or tie_form(found, fresh=True), **_frame())  # fmt: skip
 

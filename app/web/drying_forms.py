@@ -9,30 +9,31 @@ from wtforms import DateField, RadioField, SelectField, SelectMultipleField, Str
 from wtforms.validators import InputRequired, Length, Optional, ValidationError
 
 from app.domain.drying import METHOD_WORDS, celsius_typed, pressed_moment
+from app.domain.language import mark, say
 from app.queries.drying import BundlePage, DryingRoom
-from app.services.drying import KINDS
+from app.services.drying import KIND_WORDS, KINDS
 from app.web.render import house, now
 
 METHODS = [(method, words) for method, words in METHOD_WORDS.items()]
-NO_DRYER = ("", "in none")
+NO_DRYER = ("", mark("in none"))
 NEW = "new"
 
 
 class BundleForm(FlaskForm):  # type: ignore[misc]
     """A bundle that is made, and a card for it."""
 
-    name = StringField("Name", [Optional(), Length(max=80)])
-    kind = SelectField("Kind", choices=[(kind, kind) for kind in KINDS])
-    method = RadioField("It dries", choices=METHODS, default="unheated")
-    dryer = SelectField("In which dryer", default="")
+    name = StringField(mark("Name"), [Optional(), Length(max=80)])
+    kind = SelectField(mark("Kind"), choices=list(zip(KINDS, KIND_WORDS, strict=True)))
+    method = RadioField(mark("It dries"), choices=METHODS, default="unheated")
+    dryer = SelectField(mark("In which dryer"), default="")
 
 
 class HowForm(FlaskForm):  # type: ignore[misc]
     """How a bundle dries, and since when its plants are pressed."""
 
-    method = RadioField("It dries", [InputRequired("Say whether with heat.")], choices=METHODS)
-    dryer = SelectField("In which dryer", default="")
-    pressed_on = DateField("Pressed on, if not on the day it is laid to dry", [Optional()])
+    method = RadioField(mark("It dries"), [InputRequired(mark("Say whether with heat."))], choices=METHODS)
+    dryer = SelectField(mark("In which dryer"), default="")
+    pressed_on = DateField(mark("Pressed on, if not on the day it is laid to dry"), [Optional()])
 
     def validate_pressed_on(self, field: DateField) -> None:
         """A day on which something fresh may have been pressed."""
@@ -46,23 +47,25 @@ class HowForm(FlaskForm):  # type: ignore[misc]
 class TieForm(FlaskForm):  # type: ignore[misc]
     """Which sheets of a bundle are tied into which other one."""
 
-    into = SelectField("Into", [InputRequired("Choose a bundle.")])
-    numbers = SelectMultipleField("Which sheets")
-    which = RadioField("Which", choices=[("ticked", "only those ticked"), ("all", "all of them")], default="ticked")
+    into = SelectField(mark("Into"), [InputRequired(mark("Choose a bundle."))])
+    numbers = SelectMultipleField(mark("Which sheets"))
+    which = RadioField(
+        mark("Which"), choices=[("ticked", mark("only those ticked")), ("all", mark("all of them"))], default="ticked"
+    )
 
     def validate_numbers(self, field: SelectMultipleField) -> None:
         """Something goes."""
         if self.which.data == "ticked" and not field.data:
-            raise ValidationError("Tick the sheets that go, or choose all of them.")
+            raise ValidationError(say("Tick the sheets that go, or choose all of them."))
 
 
 class ReadingForm(FlaskForm):  # type: ignore[misc]
     """What a dryer's thermometer shows now."""
 
-    dryer = SelectField("Dryer", [InputRequired("Choose a dryer.")])
-    celsius = StringField("It shows, °C", [InputRequired("Type what it shows."), Length(max=12)],
+    dryer = SelectField(mark("Dryer"), [InputRequired(mark("Choose a dryer."))])
+    celsius = StringField(mark("It shows, °C"), [InputRequired(mark("Type what it shows.")), Length(max=12)],
                           render_kw={"inputmode": "decimal", "autocomplete": "off"})  # fmt: skip
-    note = StringField("A note, if there is one", [Optional(), Length(max=200)])
+    note = StringField(mark("A note, if there is one"), [Optional(), Length(max=200)])
 
     def validate_celsius(self, field: StringField) -> None:
         """A temperature that a dryer can have."""
@@ -100,7 +103,7 @@ def how_form(one: BundlePage, found: DryingRoom, *, fresh: bool = False) -> HowF
 def tie_form(one: BundlePage, *, fresh: bool = False) -> TieForm:
     """The form for tying sheets into another bundle, or a new one."""
     form = TieForm(formdata=None) if fresh else TieForm()
-    form.into.choices = [*one.others, (NEW, "a new bundle")]
+    form.into.choices = [*one.others, (NEW, say("a new bundle"))]
     form.numbers.choices = [(each.number, each.shown) for each in one.sheets]
     _own_ids(form, "tie")
     return form

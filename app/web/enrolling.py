@@ -9,6 +9,7 @@ from flask import Response, flash, make_response, redirect, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
+from app.domain.language import say
 from app.domain.stations import KINDS
 from app.queries.people import station_list
 from app.services.people import enrol_station
@@ -40,7 +41,7 @@ def add() -> AnyResponse:
             with transaction(house().database) as session:
                 slug = f"{form.kind.data}-{secrets.token_hex(3)}"
                 _add(session, slug, form)
-            flash(f"{form.name.data} is set up. Enrol the browser that stands there.")
+            flash(say("{name} is set up. Enrol the browser that stands there.", name=form.name.data))
         except ValueError as error:
             flash(str(error))
     else:
@@ -63,7 +64,7 @@ def enrol(slug: str) -> AnyResponse:
         found = [each for each in station_list(session) if each.slug == slug]
         if not found or manager is None:
             return make_response(
-                page("doors/error.html", 404, code=404, what="There is no such station.", do="Go back.")
+                page("doors/error.html", 404, code=404, what=say("There is no such station."), do=say("Go back."))
             )
         secret = enrol_station(session, found[0].station_id, manager, now())
     response = redirect(url_for("stations.here"))

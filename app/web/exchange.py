@@ -13,6 +13,7 @@ from wtforms.validators import DataRequired, Length
 
 from app.db.engine import reading, transaction
 from app.domain.hazards import DEFERS
+from app.domain.language import mark, say, say_n
 from app.domain.numbers import shown
 from app.queries.duplicates import Duplicates, duplicates, free_sheet_ids, free_to_go
 from app.queries.house import patterns_now
@@ -29,26 +30,32 @@ from app.web.security import visitor
 
 bp = Blueprint("exchange", __name__)
 LONGEST_ID = 80
-TOLD = "The receiver is told that some may carry mercury or arsenic"
+TOLD = mark("The receiver is told that some may carry mercury or arsenic")
 
 
 class FreeForm(FlaskForm):  # type: ignore[misc]
     """Specimens set free to go in exchange."""
 
-    why = StringField("Why, or for whom?", [DataRequired("Say why; it stays in the history."), Length(max=300)])
+    why = StringField(
+        mark("Why, or for whom?"), [DataRequired(mark("Say why; it stays in the history.")), Length(max=300)]
+    )
     told = BooleanField(TOLD)
 
 
 class KeepForm(FlaskForm):  # type: ignore[misc]
     """Specimens that stay here after all."""
 
-    why = StringField("Why do they stay?", [DataRequired("Say why; it stays in the history."), Length(max=300)])
+    why = StringField(
+        mark("Why do they stay?"), [DataRequired(mark("Say why; it stays in the history.")), Length(max=300)]
+    )
 
 
 class SendForm(FlaskForm):  # type: ignore[misc]
     """Specimens sent away."""
 
-    whom = StringField("Sent to", [DataRequired("Say to whom: it stands in the log of each."), Length(max=200)])
+    whom = StringField(
+        mark("Sent to"), [DataRequired(mark("Say to whom: it stands in the log of each.")), Length(max=200)]
+    )
     told = BooleanField(TOLD)
 
 
@@ -67,7 +74,7 @@ def free() -> AnyResponse:
     try:
         with transaction(house().database) as session:
             found = set_free(session, numbers, form.why.data or "", now(), visitor().worker_id, told=form.told.data)
-            words = _said(session, found, "set free to go in exchange")
+            words = _said(session, found, say("set free to go in exchange"))
     except ValueError as error:
         form.why.errors = [str(error)]
         return _duplicates(form, 422)
@@ -90,7 +97,7 @@ def picks() -> Response:
     with reading(house().database) as session:
         found = picks_of(session, free_sheet_ids(session), now(), house().zone)
     has_cautions = any(line.cautions for group in found.groups for line in group.lines)
-    return page("sheets/picks.html", found=found, sieve=Sieve(), wrong="", now=now(), asked_words="free to go in exchange",
+    return page("sheets/picks.html", found=found, sieve=Sieve(), wrong="", now=now(), asked_words=say("free to go in exchange"),
                 defers=DEFERS if has_cautions else "")  # fmt: skip
 
 
@@ -103,7 +110,7 @@ def keep() -> AnyResponse:
     try:
         with transaction(house().database) as session:
             found = keep_here(session, _ticked(), form.why.data or "", now(), visitor().worker_id)
-            words = _said(session, found, "kept here")
+            words = _said(session, found, say("kept here"))
     except ValueError as error:
         form.why.errors = [str(error)]
         return _show(422, keep_form=form)
@@ -162,9 +169,9 @@ def _ticked() -> list[str]:
 
 def _said(session: Any, found: SetFree, deed: str) -> str:
     patterns = patterns_now(session)
-    many = "1 specimen" if len(found.done) == 1 else f"{len(found.done):,} specimens"
-    left = [f"{shown(number, patterns)}: {why}" for number, why in found.left[:20]]
-    return " ".join([f"{many} {deed}.", *left])
+    many = say_n("{n:,} specimen", "{n:,} specimens", len(found.done))
+    left = [f"{shown(number, patterns)}: {say(why)}" for number, why in found.left[:20]]
+    return " ".join([say("{specimens} {deed}.", specimens=many, deed=deed), *left])
 
 
 def _may(deed: str) -> bool:

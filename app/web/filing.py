@@ -16,6 +16,7 @@ from wtforms.validators import DataRequired, Length
 from app.db.engine import reading, transaction
 from app.domain.cells import BOM, csv_line
 from app.domain.hazards import DEFERS
+from app.domain.language import mark, say
 from app.queries.families import families_in_order
 from app.queries.filing import filing_round, round_rows
 from app.services.filing import set_families
@@ -25,16 +26,16 @@ from app.web.render import house, kept_here, now, page
 from app.web.security import visitor
 
 bp = Blueprint("filing", __name__)
-ROUND = "the round"
+ROUND = mark("the round")
 
 
 class FamiliesForm(FlaskForm):  # type: ignore[misc]
     """The order of families, one a line, and why it is changed."""
 
     families = TextAreaField(
-        "Families, one a line", [Length(max=100_000)], render_kw={"rows": 16, "spellcheck": "false"}
+        mark("Families, one a line"), [Length(max=100_000)], render_kw={"rows": 16, "spellcheck": "false"}
     )
-    reason = StringField("Why?", [DataRequired("Say why; it stays in the history."), Length(max=500)])
+    reason = StringField(mark("Why?"), [DataRequired(mark("Say why; it stays in the history.")), Length(max=500)])
 
 
 @bp.get("/filing")
@@ -76,7 +77,7 @@ def families() -> AnyResponse:
     except ValueError as error:
         form.families.errors = [str(error)]
         return _families(form, 422)
-    flash(f"{count} families stand in this order." if count else "Families go by the alphabet.")
+    flash(say("{count} families stand in this order.", count=count) if count else say("Families go by the alphabet."))
     return redirect(url_for("filing.families"))
 
 

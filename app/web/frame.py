@@ -7,7 +7,8 @@ from typing import Any
 
 from flask import request, url_for
 
-from app.domain.words import MONTHS, WEEKDAYS
+from app.domain.language import mark, say
+from app.domain.words import date_said, weekday_said
 from app.web.permissions import PERMISSIONS
 from app.web.render import house, now
 from app.web.security import visitor
@@ -73,30 +74,92 @@ def _is_at(endpoint: str, here: str, pages: tuple[tuple[str, str], ...]) -> bool
 def clock_words() -> str:
     """The time as the head of a page says it."""
     moment = now().astimezone(house().zone)
-    return f"{WEEKDAYS[moment.weekday()]} {moment.day} {MONTHS[moment.month - 1]}, {moment:%H:%M}"
+    day = date_said(moment.date(), with_year=False)
+    return say("{weekday} {day}, {hour}", weekday=weekday_said(moment.date()), day=day, hour=f"{moment:%H:%M}")
 
 
 Page = tuple[str, str]
 # The rooms of the program: what each is called, and the pages that belong to it. The first that somebody may open leads there.
 ROOMS: tuple[tuple[str, tuple[Page, ...]], ...] = (
-    ("Board", (("The queue", "board.show"), ("Morning", "day.morning"), ("Closing", "day.closing"),
-               ("What comes first", "order.show"), ("When it will be done", "ahead.show"), ("Usual here", "usual.show"),
-               ("For the wall", "board.wall"))),
-    ("Station", (("Station", "stations.here"),)),
-    ("Stations", (("Stations", "stations.every"), ("Print slips and cards", "printing.choose"), ("Paper form", "paper.form"),
-                  ("Write it up", "paper.show"), ("Scanner check", "scanner.check"))),
-    ("Sheets", (("Sheets", "sheets.every"), ("Holds", "holds.show"), ("Pests", "pests.every"), ("Dangers", "hazards.show"),
-                ("Without a number", "numberless.show"), ("Withdrawn", "leaving.withdrawn"))),
-    ("Intake", (("Consignments", "consignments.every"), ("Take in", "taking_in.plant"), ("A run of numbers", "taking_in.run"),
-                ("From a file", "intake.page"), ("Files", "files.every"), ("Labels to come", "labels.show"),
-                ("Drying room", "drying.show"), ("Is it dry?", "drying.signs"), ("Duplicates", "exchange.duplicates"))),
-    ("Press room", (("Press room", "press.every"),)),
-    ("Cabinets", (("Cabinets", "cabinets.every"), ("Checks", "checks.every"), ("Freezer", "freezer.show"),
-                  ("Filing round", "filing.show"))),
-    ("Week", (("Week", "week.this"), ("What to teach", "teaching.show"), ("What is refused", "refusals.show"))),
-    ("People", (("People", "people.every"), ("Keys for scripts", "people.tokens"))),
-    ("Room", (("Room", "room.show"), ("Calendar", "calendar.show"), ("Order of families", "filing.families"),
-              ("Cautions", "hazards.cautions"))),
-)  # fmt: skip
+    (
+        mark("Board"),
+        (
+            (mark("The queue"), "board.show"),
+            (mark("Morning"), "day.morning"),
+            (mark("Closing"), "day.closing"),
+            (mark("What comes first"), "order.show"),
+            (mark("When it will be done"), "ahead.show"),
+            (mark("Usual here"), "usual.show"),
+            (mark("For the wall"), "board.wall"),
+        ),
+    ),
+    (mark("Station"), ((mark("Station"), "stations.here"),)),
+    (
+        mark("Stations"),
+        (
+            (mark("Stations"), "stations.every"),
+            (mark("Print slips and cards"), "printing.choose"),
+            (mark("Paper form"), "paper.form"),
+            (mark("Write it up"), "paper.show"),
+            (mark("Scanner check"), "scanner.check"),
+        ),
+    ),
+    (
+        mark("Sheets"),
+        (
+            (mark("Sheets"), "sheets.every"),
+            (mark("Holds"), "holds.show"),
+            (mark("Pests"), "pests.every"),
+            (mark("Dangers"), "hazards.show"),
+            (mark("Without a number"), "numberless.show"),
+            (mark("Withdrawn"), "leaving.withdrawn"),
+            (mark("Hand on"), "out.show"),
+        ),
+    ),
+    (
+        mark("Intake"),
+        (
+            (mark("Consignments"), "consignments.every"),
+            (mark("Take in"), "taking_in.plant"),
+            (mark("A run of numbers"), "taking_in.run"),
+            (mark("From a file"), "intake.page"),
+            (mark("Files"), "files.every"),
+            (mark("Labels to come"), "labels.show"),
+            (mark("Drying room"), "drying.show"),
+            (mark("Is it dry?"), "drying.signs"),
+            (mark("Duplicates"), "exchange.duplicates"),
+        ),
+    ),
+    (mark("Press room"), ((mark("Press room"), "press.every"),)),
+    (
+        mark("Cabinets"),
+        (
+            (mark("Cabinets"), "cabinets.every"),
+            (mark("Checks"), "checks.every"),
+            (mark("Freezer"), "freezer.show"),
+            (mark("Filing round"), "filing.show"),
+        ),
+    ),
+    (
+        mark("Week"),
+        (
+            (mark("Week"), "week.this"),
+            (mark("What to teach"), "teaching.show"),
+            (mark("What is refused"), "refusals.show"),
+        ),
+    ),
+    (mark("People"), ((mark("People"), "people.every"), (mark("Keys for scripts"), "people.tokens"))),
+    (
+        mark("Room"),
+        (
+            (mark("Room"), "room.show"),
+            (mark("Supplies"), "supplies.every"),
+            (mark("Order list"), "supplies.order"),
+            (mark("Calendar"), "calendar.show"),
+            (mark("Order of families"), "filing.families"),
+            (mark("Cautions"), "hazards.cautions"),
+        ),
+    ),
+)
 _ROOM_OF = {endpoint: label for label, pages in ROOMS for _, endpoint in pages}
 _ROOM_OF_KIND = {endpoint.partition(".")[0]: label for endpoint, label in reversed(_ROOM_OF.items())}

@@ -14,6 +14,7 @@ from app.db.engine import reading, transaction
 from app.domain.answer import Answer
 from app.domain.freezing import CAUTIONS, celsius
 from app.domain.hazards import DEFERS
+from app.domain.language import say
 from app.domain.stages import Step
 from app.queries.cabinets import cabinet_summary
 from app.queries.freezers import freezer_names, freezer_page
@@ -98,7 +99,7 @@ def deed(code: str) -> AnyResponse:
     """Something is done with a load now: put in, read as cold, taken out, opened."""
     step = {each.value: each for each in NOW}.get(request.form.get("step", ""))
     if step is None:
-        return _load(code, 422, wrong=("Say what is done with it.",))
+        return _load(code, 422, wrong=(say("Say what is done with it."),))
     facts = {name: request.form.get(name, "")[:80] for name in ("freezer", "reading_c") if request.form.get(name)}
     wanted = replace(asked(code, ""), step=step, facts=facts, already_done=request.form.get("already_done") == "1")
     answer = _scanned(wanted)
@@ -156,7 +157,10 @@ def say_clean(name: str) -> AnyResponse:
 def _begun(desk: Desk, name: str) -> Answer:
     load = make_load(desk.session, desk.now, name)
     return Answer(
-        "done", "Begun.", (f"{load['name']}: print its card and put it in the bag.",), carry={"code": load["code"]}
+        "done",
+        say("Begun."),
+        (say("{name}: print its card and put it in the bag.", name=load["name"]),),
+        carry={"code": load["code"]},
     )
 
 
@@ -184,8 +188,8 @@ def _load(code: str, status: int = 200, *, wrong: tuple[str, ...] = (), already:
         found = load_page(session, code, now(), house().zone, by_names=visitor().worker_id is not None)
         freezers = freezer_names(session)
     if found is None:
-        return page("doors/error.html", 404, code="No such load", what="There is no load with this card.",
-                    do="Look at the freezer.")  # fmt: skip
+        return page("doors/error.html", 404, code=say("No such load"), what=say("There is no load with this card."),
+                    do=say("Look at the freezer."))  # fmt: skip
     more: dict[str, Any] = {
         "wrong": wrong,
         "already": already,
@@ -211,7 +215,11 @@ def _clean(name: str, form: CleanForm, status: int = 200) -> Response:
         found = cabinet_summary(session, name, now(), house().zone)
     if found is None:
         return page(
-            "doors/error.html", 404, code="No such place", what="There is no such cabinet.", do="Look at the cabinets."
+            "doors/error.html",
+            404,
+            code=say("No such place"),
+            what=say("There is no such cabinet."),
+            do=say("Look at the cabinets."),
         )
     return page("freezer/clean.html", status, cabinet=found.cabinet, form=form, fresh_id=secrets.token_urlsafe(16))
 

@@ -10,6 +10,7 @@ from flask_wtf import FlaskForm
 from wtforms import DateTimeLocalField, RadioField, SelectField, StringField
 from wtforms.validators import InputRequired, Length, Optional
 
+from app.domain.language import mark
 from app.domain.stages import Step
 from app.domain.wall import moments_of
 from app.queries.freezers import FreezerView
@@ -18,27 +19,27 @@ from app.web.forms import REASON
 from app.web.late import WallForm
 from app.web.render import house
 
-LATER = "That is before it began. Give a later time."
+LATER = mark("That is before it began. Give a later time.")
 
 
 class NewLoadForm(FlaskForm):  # type: ignore[misc]
     """A bag or box for the freezer."""
 
-    name = StringField("Name, if it is to have one of its own", [Optional(), Length(max=80)])
+    name = StringField(mark("Name, if it is to have one of its own"), [Optional(), Length(max=80)])
 
 
 class EventForm(WallForm):
     """What happened to a freezer, and from when until when."""
 
-    freezer = SelectField("Freezer", [InputRequired("Choose a freezer.")])
-    step = SelectField("What happened", choices=[
-        (Step.POWER_CUT.value, "it had no power"), (Step.DEFROSTED.value, "it was defrosted"),
-        (Step.FREEZER_OPENED.value, "it was opened"), (Step.FREEZER_RUNS.value, "it runs again, since"),
+    freezer = SelectField(mark("Freezer"), [InputRequired(mark("Choose a freezer."))])
+    step = SelectField(mark("What happened"), choices=[
+        (Step.POWER_CUT.value, mark("it had no power")), (Step.DEFROSTED.value, mark("it was defrosted")),
+        (Step.FREEZER_OPENED.value, mark("it was opened")), (Step.FREEZER_RUNS.value, mark("it runs again, since")),
     ])  # fmt: skip
     ends_at = DateTimeLocalField(
-        "Until when, if anybody knows", [Optional()], format=["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]
+        mark("Until when, if anybody knows"), [Optional()], format=["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]
     )
-    reason = StringField("Where you know it from", REASON)
+    reason = StringField(mark("Where you know it from"), REASON)
 
     def ending(self) -> datetime | None:
         """Until when; the later of two where the clock showed it twice, so that no time counts that may not."""
@@ -59,14 +60,14 @@ class EventForm(WallForm):
 class LateLoadForm(WallForm):
     """What was done with a load while nobody could scan."""
 
-    step = SelectField("What happened", choices=[
-        (Step.LOAD_IN.value, "it was put into a freezer"), (Step.LOAD_COLD.value, "its logger showed that it was cold"),
-        (Step.LOAD_OUT.value, "it came out"), (Step.LOAD_OPENED.value, "it was opened"),
+    step = SelectField(mark("What happened"), choices=[
+        (Step.LOAD_IN.value, mark("it was put into a freezer")), (Step.LOAD_COLD.value, mark("its logger showed that it was cold")),
+        (Step.LOAD_OUT.value, mark("it came out")), (Step.LOAD_OPENED.value, mark("it was opened")),
     ])  # fmt: skip
-    freezer = SelectField("Into which freezer", [Optional()], default="")
-    reading_c = StringField("What the logger showed, °C", [Optional(), Length(max=12)])
-    worker = SelectField("Who did it", [InputRequired("Say who did it.")])
-    reason = StringField("Where you know it from", REASON)
+    freezer = SelectField(mark("Into which freezer"), [Optional()], default="")
+    reading_c = StringField(mark("What the logger showed, °C"), [Optional(), Length(max=12)])
+    worker = SelectField(mark("Who did it"), [InputRequired(mark("Say who did it."))])
+    reason = StringField(mark("Where you know it from"), REASON)
 
     def facts(self) -> dict[str, Any]:
         """What else was told."""
@@ -76,10 +77,10 @@ class LateLoadForm(WallForm):
 class CleanForm(FlaskForm):  # type: ignore[misc]
     """Whether a cabinet is clean, and why."""
 
-    clean = RadioField("This cabinet", [InputRequired("Say whether it is clean.")], choices=[
-        ("yes", "is clean: only treated sheets lie in it and go into it"), ("no", "is not clean"),
+    clean = RadioField(mark("This cabinet"), [InputRequired(mark("Say whether it is clean."))], choices=[
+        ("yes", mark("is clean: only treated sheets lie in it and go into it")), ("no", mark("is not clean")),
     ])  # fmt: skip
-    reason = StringField("Why?", REASON)
+    reason = StringField(mark("Why?"), REASON)
 
 
 def event_form(freezers: Sequence[FreezerView], *, fresh: bool = False) -> EventForm:

@@ -13,6 +13,7 @@ from wtforms.validators import DataRequired, InputRequired, Length
 from app.db.engine import reading, transaction
 from app.domain.cautions import CAUTIONS_OF_THE_WORK, STOP_AND_ASK
 from app.domain.hazards import CAUTIONS, DEFERS, HAZARD_WORDS
+from app.domain.language import mark, say
 from app.queries.hazards import dangers_of_consignments, named_stations, named_workers, suspects
 from app.services.hazard_deeds import clear_many, clear_of, say_of
 from app.services.suspected import leave_off, name_for
@@ -28,16 +29,17 @@ KINDS = list(HAZARD_WORDS.items())
 class SayForm(FlaskForm):  # type: ignore[misc]
     """A danger of a sheet, or of all that came with a consignment."""
 
-    of = StringField("Of which sheet or consignment?", [DataRequired("Say of what."), Length(max=80)])
-    kind = SelectField("Danger", [InputRequired()], choices=KINDS)
-    why = StringField("What was seen?", [Length(max=300)])
+    of = StringField(mark("Of which sheet or consignment?"), [DataRequired(mark("Say of what.")), Length(max=80)])
+    kind = SelectField(mark("Danger"), [InputRequired()], choices=KINDS)
+    why = StringField(mark("What was seen?"), [Length(max=300)])
 
 
 class ClearForm(FlaskForm):  # type: ignore[misc]
     """Why there is none."""
 
     why = StringField(
-        "What was looked at, and found?", [DataRequired("Say why; it stays in the history."), Length(max=300)]
+        mark("What was looked at, and found?"),
+        [DataRequired(mark("Say why; it stays in the history.")), Length(max=300)],
     )
 
 
@@ -57,8 +59,8 @@ def show() -> Response:
     return _show(SayForm(formdata=None, of=of), ClearForm(formdata=None))
 
 
-@bp.post("/hazards")
-def say() -> AnyResponse:
+@bp.post("/hazards", endpoint="say")
+def tell() -> AnyResponse:
     """Say that something carries a danger."""
     form = SayForm()
     if not form.validate():
@@ -72,8 +74,9 @@ def say() -> AnyResponse:
         form.of.errors = [str(error)]
         return _show(form, ClearForm(formdata=None), 422)
     kind = str(form.kind.data)
-    known = "" if said.is_new else ", as was known already"
-    flash(f"{said.name}: {HAZARD_WORDS[kind]}{known}. {CAUTIONS[kind]}")
+    parts = {"name": said.name, "danger": HAZARD_WORDS[kind], "caution": CAUTIONS[kind]}
+    flash(say("{name}: {danger}. {caution}", **parts) if said.is_new
+          else say("{name}: {danger}, as was known already. {caution}", **parts))  # fmt: skip
     return redirect(url_for("sheets.one", number=said.number) if said.number else url_for("hazards.show"))
 
 
@@ -85,7 +88,7 @@ def clear() -> AnyResponse:
     if not form.validate():
         return _show(SayForm(formdata=None), form, 422, ids)
     if not ids:
-        form.why.errors = ["Tick at least one."]
+        form.why.errors = [say("Tick at least one.")]
         return _show(SayForm(formdata=None), form, 422)
     try:
         with transaction(house().database) as session:
@@ -95,9 +98,9 @@ def clear() -> AnyResponse:
         form.why.errors = [str(error)]
         return _show(SayForm(formdata=None), form, 422, ids)
     flash(
-        "Cleared. The reason stays in the history."
+        say("Cleared. The reason stays in the history.")
         if many == 1
-        else f"{many} cleared. The reason stays in the history of each."
+        else say("{many} cleared. The reason stays in the history of each.", many=many)
     )
     return redirect(url_for("sheets.one", number=number) if number else url_for("hazards.show"))
 

@@ -17,6 +17,7 @@ from app.db.engine import reading, transaction
 from app.domain.answer import Answer
 from app.domain.cells import BOM, csv_line
 from app.domain.holds import HOLDS, OUT
+from app.domain.language import mark, say
 from app.domain.stages import STAGES
 from app.queries.holds import HoldsAsked, held, hold_kinds, hold_rows
 from app.services.desk import Desk, ScanRequest
@@ -29,20 +30,22 @@ from app.web.security import visitor
 
 bp = Blueprint("holds", __name__)
 LONGEST_ID = 80
-NUMBERS = [DataRequired("Name the sheets."), Length(max=20_000)]
+NUMBERS = [DataRequired(mark("Name the sheets.")), Length(max=20_000)]
 KINDS = [(kind, row.words) for kind, row in HOLDS.items() if kind != OUT]
-DEEDS = {"put": "Put the hold on them", "lift": "Lift the hold of them"}
+DEEDS = {"put": mark("Put the hold on them"), "lift": mark("Lift the hold of them")}
 
 
 class ManyForm(FlaskForm):  # type: ignore[misc]
     """One hold for many sheets: which, put or lifted, on which, and why."""
 
     numbers = TextAreaField(
-        "Sheets, one a line: typed, or scanned into this field", NUMBERS, render_kw={"rows": 8, "spellcheck": "false"}
+        mark("Sheets, one a line: typed, or scanned into this field"),
+        NUMBERS,
+        render_kw={"rows": 8, "spellcheck": "false"},
     )
-    deed = RadioField("What is done", [InputRequired()], choices=list(DEEDS.items()), default="put")
-    hold = SelectField("Hold", [InputRequired()], choices=KINDS)
-    reason = StringField("Why?", [DataRequired("Say why; it stays in the log of each."), Length(max=500)])
+    deed = RadioField(mark("What is done"), [InputRequired()], choices=list(DEEDS.items()), default="put")
+    hold = SelectField(mark("Hold"), [InputRequired()], choices=KINDS)
+    reason = StringField(mark("Why?"), [DataRequired(mark("Say why; it stays in the log of each.")), Length(max=500)])
 
 
 @bp.get("/holds")
@@ -75,7 +78,9 @@ def table() -> AnyResponse:
         try:
             rows = list(hold_rows(session, asked, now(), house().zone))
         except ValueError as error:
-            return page("doors/error.html", 422, code="No such list", what=str(error), do="Go back to the holds.")
+            return page(
+                "doors/error.html", 422, code=say("No such list"), what=str(error), do=say("Go back to the holds.")
+            )
     words = re.sub("[^a-z0-9]+", "-", f"holds {asked.kind} {now().astimezone(house().zone):%Y %m %d}")
     response = Response(_lines(rows), mimetype="text/csv")
     response.headers["Content-Disposition"] = f'attachment; filename="{words}.csv"'

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from wtforms import SelectField, StringField
 from wtforms.validators import InputRequired
 
+from app.domain.language import mark, say
 from app.domain.words import dated
 from app.queries.attendance import TimeThere
 from app.web.forms import REASON
@@ -17,8 +18,8 @@ from app.web.render import house, now
 class HoursForm(WallForm):
     """When somebody really left."""
 
-    time = SelectField("Which time", [InputRequired("Say which time is meant.")])
-    reason = StringField("Why?", REASON)
+    time = SelectField(mark("Which time"), [InputRequired(mark("Say which time is meant."))])
+    reason = StringField(mark("Why?"), REASON)
 
 
 def hours_form(times: Sequence[TimeThere]) -> HoursForm:
@@ -29,5 +30,5 @@ def hours_form(times: Sequence[TimeThere]) -> HoursForm:
 
 
 def _said(time: TimeThere) -> str:
-    until = f"until {dated(time.until, house().zone, now())}" if time.until else "still signed in"
+    until = say("until {until}", until=dated(time.until, house().zone, now())) if time.until else say("still signed in")
     return f"{dated(time.since, house().zone, now())}, {time.station}, {until}"

@@ -12,6 +12,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
 from app.domain.house import RULES
+from app.domain.language import say, say_n
 from app.domain.press import MINIMUM_RULES
 from app.queries.house import house_now
 from app.queries.house_rules import count_lying, lying_page, one_person_lines, rule_page
@@ -45,7 +46,12 @@ def change(name: str) -> AnyResponse:
     except ValueError as error:
         form.value.errors = [str(error)]
         return _drawn(name, form, 422)
-    flash(f"{RULES[name].words}: changed. It holds from now on; a sheet keeps the rule under which it was laid down.")
+    flash(
+        say(
+            "{rule}: changed. It holds from now on; a sheet keeps the rule under which it was laid down.",
+            rule=RULES[name].words,
+        )
+    )
     return redirect(url_for("rules.lying" if lying else "rules.one", name=name))
 
 
@@ -92,8 +98,8 @@ def set_one_person() -> AnyResponse:
         return _preset(form, 422)
     with transaction(house().database) as session:
         many = set_one_person_room(session, str(form.reason.data), now(), by=visitor().worker_id)
-    rules = "1 rule was" if many == 1 else f"{many} rules were"
-    flash(f"One-person room: {rules} changed." if many else "The rules were like that already.")
+    changed = say_n("One-person room: {n} rule was changed.", "One-person room: {n} rules were changed.", many)
+    flash(changed if many else say("The rules were like that already."))
     return redirect(url_for("rules.one_person"))
 
 
@@ -112,8 +118,8 @@ def _kept(name: str, form: LyingForm) -> AnyResponse:
         return _question(name, form, 422)
     with transaction(house().database) as session:
         many = keep_as_laid(session, name, form.reason.data or "", now(), by=visitor().worker_id)
-    flash("They keep the minimum they were laid in by. That it was asked is written down." if many
-          else "No sheet lies by a shorter minimum any more.")  # fmt: skip
+    flash(say("They keep the minimum they were laid in by. That it was asked is written down.") if many
+          else say("No sheet lies by a shorter minimum any more."))  # fmt: skip
     return redirect(url_for("rules.one", name=name))
 
 

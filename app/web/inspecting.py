@@ -16,6 +16,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading
 from app.domain.findings import FINDINGS, MOST_MARKS, NOTE_LONGEST, Mark, kinds_for, mark_of, place_of
+from app.domain.language import mark, say
 from app.domain.pests import BAGGED
 from app.domain.sheet_drawing import Zone, place_words, zone_at, zones
 from app.domain.stages import Step
@@ -26,7 +27,7 @@ from app.web.sheet_page import no_such_sheet
 
 bp = Blueprint("inspecting", __name__)
 # The edge is marked at its middle below; the plant is tapped in nine parts, away from the edge.
-EDGE = Zone("edge", "Along the edge", 0, 0, 1000, 1000)
+EDGE = Zone("edge", mark("Along the edge"), 0, 0, 1000, 1000)
 EDGE_AT = (500, 995)
 INSET_X, INSET_Y = 90, 65
 
@@ -67,12 +68,12 @@ def taps(found: Sequence[Zone]) -> tuple[Tap, ...]:
     plant = next(zone for zone in found if zone.name == "plant")
     width, height = (plant.width - 2 * INSET_X) // 3, (plant.height - 2 * INSET_Y) // 3
     thirds = [(across, down) for down in range(3) for across in range(3)]
-    cells = [Zone("plant", "Plant", plant.x + INSET_X + across * width, plant.y + INSET_Y + down * height, width, height)
+    cells = [Zone("plant", say("Plant"), plant.x + INSET_X + across * width, plant.y + INSET_Y + down * height, width, height)
              for across, down in thirds]  # fmt: skip
     # Where the middle of a part lies under the label, there is no plant to be tapped.
     parts = [cell for cell in cells if zone_at(found, *cell.centre) == plant]
     upon = [zone for zone in found if zone.name != "plant"]
-    whole = Tap("Along the edge", EDGE, _at(EDGE_AT))
+    whole = Tap(say("Along the edge"), EDGE, _at(EDGE_AT))
     return (whole, *(Tap(_said_of(found, each), each, _at(each.centre)) for each in (*parts, *upon)))
 
 
@@ -112,7 +113,7 @@ def _marks(texts: Iterable[str]) -> tuple[tuple[Mark, ...], str]:
         except ValueError as error:
             return tuple(found), str(error)
     kept = tuple(found)[:MOST_MARKS]
-    return kept, f"{MOST_MARKS} findings are enough for one look." if len(found) > MOST_MARKS else ""
+    return kept, say("{most} findings are enough for one look.", most=MOST_MARKS) if len(found) > MOST_MARKS else ""
 
 
 def _told(kind: str, at: str) -> str:
@@ -134,7 +135,8 @@ def _listed(number: str, marks: Sequence[Mark], found: Sequence[Zone]) -> list[M
 
 def _sent_back(marks: Sequence[Mark]) -> str:
     """What the button sends that gives a sheet back to the table: what was found is the reason, which has to be given."""
-    why = ", ".join(mark.words + (f" ({mark.note})" if mark.note else "") for mark in marks)
+    # It is kept in the log, so in the words of the program.
+    why = ", ".join(FINDINGS[mark.kind].words + (f" ({mark.note})" if mark.note else "") for mark in marks)
     return urlencode({"step": Step.BACK_TO_TABLE.value, **({"reason": why[:1].upper() + why[1:]} if why else {})})
 
 

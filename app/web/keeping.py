@@ -41,7 +41,7 @@ class Drawn:
 
 @dataclass
 class Kept:
-    """The board as it was last read, and as it was drawn from that: those who come meanwhile get what there is.
+    """The board as it was last read in one language, and as it was drawn from that: those who come meanwhile get what there is.
 
     Nobody waits for the board but the first who asks: a viewer who waits would keep a thread from the scans.
     """
@@ -73,9 +73,12 @@ class Kept:
     def board_for_script(self) -> Board:
         """The board with everything that was written until now: a script that wrote finds its own writing in it."""
         with self.turn:
-            if self.found is None or self._is_old() or self.writes != self.house.database.writes:
+            found = self.found
+            if found is None or self._is_old() or self.writes != self.house.database.writes:
                 return self._read_anew()
-            return self.found
+            # Beside other servers it may have written through one of them.
+            alone = self.house.database.is_alone
+            return found if alone or self._is_of_this_version(found, self.house.clock()) else self._read_anew()
 
     def drawn_now(self, look: Look) -> Drawn:
         """The board drawn for one kind of viewer, once however many look; the same words keep their mark and moment."""

@@ -8,6 +8,7 @@ from flask import Blueprint, Response, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
+from app.domain.language import say
 from app.queries.labels import labels_to_come
 from app.services.desk import ScanRequest
 from app.services.holding import MOST, lift_many
@@ -34,7 +35,7 @@ def here() -> AnyResponse:
     numbers, who = [number.strip()[:40] for number in request.form.getlist("number")[:MOST]], visitor()
     assert who.worker_id is not None
     if not numbers:
-        return _show(422, "Tick the sheets whose labels are here.")
+        return _show(422, say("Tick the sheets whose labels are here."))
     sent = request.form.get("scan_id", "")
     scan_id = sent if 0 < len(sent) <= LONGEST_ID else secrets.token_urlsafe(16)
     wanted = ScanRequest(

@@ -11,6 +11,7 @@ from flask_wtf import FlaskForm
 from wtforms import DateTimeLocalField, SelectField, StringField
 from wtforms.validators import InputRequired, Length, Optional
 
+from app.domain.language import mark, say
 from app.domain.moves import fits
 from app.domain.stages import STEP_WORDS, Stage, Step
 from app.domain.wall import moments_of
@@ -23,11 +24,20 @@ from app.web.forms import REASON
 from app.web.render import house
 
 NOTHING = ("", "–")
-HOURS = [("", "the clock showed it once"), ("first", "the first time round"), ("second", "the second time round")]
-OUTCOMES = [NOTHING, ("passed", "passed"), ("to-be-mended", "to be mended"), ("mended-here", "mended here")]
-BULKS = [NOTHING, ("thin", "thin"), ("ordinary", "ordinary"), ("bulky", "bulky")]
-LEFT_OUT = "That night the clocks went forward, and this time was left out. Give another."
-TWICE = "The clock showed this time twice that night. Say which is meant."
+HOURS = [
+    ("", mark("the clock showed it once")),
+    ("first", mark("the first time round")),
+    ("second", mark("the second time round")),
+]
+OUTCOMES = [
+    NOTHING,
+    ("passed", mark("passed")),
+    ("to-be-mended", mark("to be mended")),
+    ("mended-here", mark("mended here")),
+]
+BULKS = [NOTHING, ("thin", mark("thin")), ("ordinary", mark("ordinary")), ("bulky", mark("bulky"))]
+LEFT_OUT = mark("That night the clocks went forward, and this time was left out. Give another.")
+TWICE = mark("The clock showed this time twice that night. Say which is meant.")
 # Whoever did one of these found it dry, and felt it.
 FELT_DRY = (Step.PASS_AS_DRY, Step.ARRIVE_DRY, Step.ARRIVE_MOUNTED)
 
@@ -36,9 +46,11 @@ class WallForm(FlaskForm):  # type: ignore[misc]
     """A time as the clock on the wall showed it."""
 
     happened_at = DateTimeLocalField(
-        "When, by the clock in the room", [InputRequired("Say when.")], format=["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]
+        mark("When, by the clock in the room"),
+        [InputRequired(mark("Say when."))],
+        format=["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"],
     )
-    hour = SelectField("In the hour that came twice", choices=HOURS, default="")
+    hour = SelectField(mark("In the hour that came twice"), choices=HOURS, default="")
 
     def moment(self) -> datetime | None:
         """The moment that is meant; None, with words beside the field, where the clock tells no single one."""
@@ -55,23 +67,25 @@ class WallForm(FlaskForm):  # type: ignore[misc]
 class LateWeightsForm(WallForm):
     """Weights on or off, written up afterwards."""
 
-    state = SelectField("What happened", choices=[("off", "the weights came off"), ("on", "the weights went on")])
-    worker = SelectField("Who did it", [InputRequired("Say who did it.")])
-    reason = StringField("Where you know it from", [*REASON, Length(max=500)])
+    state = SelectField(
+        mark("What happened"), choices=[("off", mark("the weights came off")), ("on", mark("the weights went on"))]
+    )
+    worker = SelectField(mark("Who did it"), [InputRequired(mark("Say who did it."))])
+    reason = StringField(mark("Where you know it from"), [*REASON, Length(max=500)])
 
 
 class LateForm(WallForm):
     """An entry written up afterwards."""
 
-    step = SelectField("What happened", [InputRequired("Say what happened.")])
-    worker = SelectField("Who did it", [InputRequired("Say who did it.")])
-    station = SelectField("At which station", [Optional()], default="")
-    stack = SelectField("Stack", [Optional()], default="")
-    shelf = SelectField("Shelf", [Optional()], default="")
-    adhesive = SelectField("Adhesive, if it was glued", [Optional()], default="")
-    bulk = SelectField("Bulk", [Optional()], choices=BULKS, default="")
-    outcome = SelectField("Outcome, if it was inspected", [Optional()], choices=OUTCOMES, default="")
-    reason = StringField("Where you know it from", [*REASON, Length(max=500)])
+    step = SelectField(mark("What happened"), [InputRequired(mark("Say what happened."))])
+    worker = SelectField(mark("Who did it"), [InputRequired(mark("Say who did it."))])
+    station = SelectField(mark("At which station"), [Optional()], default="")
+    stack = SelectField(mark("Stack"), [Optional()], default="")
+    shelf = SelectField(mark("Shelf"), [Optional()], default="")
+    adhesive = SelectField(mark("Adhesive, if it was glued"), [Optional()], default="")
+    bulk = SelectField(mark("Bulk"), [Optional()], choices=BULKS, default="")
+    outcome = SelectField(mark("Outcome, if it was inspected"), [Optional()], choices=OUTCOMES, default="")
+    reason = StringField(mark("Where you know it from"), [*REASON, Length(max=500)])
 
     def facts(self) -> dict[str, Any]:
         """What the step asks for: whoever did it found it dry, and how an inspection ended."""
@@ -113,7 +127,10 @@ def late_form(choices: Choices) -> LateForm:
     form.station.choices = [NOTHING, *[(str(each.station_id), each.name) for each in choices.stations]]
     form.stack.choices = [NOTHING, *[(each.name, each.name) for each in choices.stacks]]
     form.shelf.choices = [NOTHING, *_places(choices.cabinets)]
-    form.adhesive.choices = [("", "not known, or not glued"), *[(each.code, each.name) for each in choices.adhesives]]
+    form.adhesive.choices = [
+        ("", say("not known, or not glued")),
+        *[(each.code, each.name) for each in choices.adhesives],
+    ]
     return form
 
 
@@ -134,5 +151,8 @@ def _places(cabinets: Sequence[CabinetView]) -> list[tuple[str, str]]:
     places = []
     for cabinet in cabinets:
         places.append((cabinet.code, cabinet.name))
-        places += [(shelf.code, f"{cabinet.name}, shelf {shelf.name}") for shelf in cabinet.shelves]
+        places += [
+            (shelf.code, say("{cabinet}, shelf {shelf}", cabinet=cabinet.name, shelf=shelf.name))
+            for shelf in cabinet.shelves
+        ]
     return places

@@ -16,6 +16,7 @@ from wtforms.validators import DataRequired, InputRequired, Length
 
 from app.db.engine import reading, transaction
 from app.domain.answer import Answer
+from app.domain.language import mark, say
 from app.domain.leaving import BACK, WITHDRAWN, back_reason, withdrawn_reason
 from app.queries.withdrawn import seen_again, withdrawn_sheets
 from app.services.coming_again import AS_WHAT, come_again_by_number
@@ -29,7 +30,7 @@ from app.web.security import visitor
 
 bp = Blueprint("leaving", __name__)
 LONGEST_ID = 80
-NUMBERS = [DataRequired("Name the sheets."), Length(max=20_000)]
+NUMBERS = [DataRequired(mark("Name the sheets.")), Length(max=20_000)]
 BOX = {"rows": 8, "spellcheck": "false"}
 MORE = [Length(max=400)]
 
@@ -37,32 +38,34 @@ MORE = [Length(max=400)]
 class BackForm(FlaskForm):  # type: ignore[misc]
     """Filed sheets that come back to be worked on, and why."""
 
-    numbers = TextAreaField("Sheets, one a line: typed, or scanned into this field", NUMBERS, render_kw=BOX)
-    why = SelectField("Why do they come back?", [InputRequired()], choices=list(BACK.items()))
-    more = StringField("In words", MORE)
+    numbers = TextAreaField(mark("Sheets, one a line: typed, or scanned into this field"), NUMBERS, render_kw=BOX)
+    why = SelectField(mark("Why do they come back?"), [InputRequired()], choices=list(BACK.items()))
+    more = StringField(mark("In words"), MORE)
 
 
 class WithdrawForm(FlaskForm):  # type: ignore[misc]
     """Sheets that leave for good, why, and where they went."""
 
-    numbers = TextAreaField("Sheets, one a line: typed, or scanned into this field", NUMBERS, render_kw=BOX)
-    why = SelectField("What becomes of them?", [InputRequired()], choices=list(WITHDRAWN.items()))
-    more = StringField("To whom, or in words", MORE)
+    numbers = TextAreaField(mark("Sheets, one a line: typed, or scanned into this field"), NUMBERS, render_kw=BOX)
+    why = SelectField(mark("What becomes of them?"), [InputRequired()], choices=list(WITHDRAWN.items()))
+    more = StringField(mark("To whom, or in words"), MORE)
 
 
 class AgainForm(FlaskForm):  # type: ignore[misc]
     """A withdrawn sheet that is here again."""
 
-    number = StringField("Its number", [DataRequired("Type or scan its number."), Length(max=40)])
-    comes_as = RadioField("How is it?", [InputRequired("Say whether it is mounted.")],
+    number = StringField(mark("Its number"), [DataRequired(mark("Type or scan its number.")), Length(max=40)])
+    comes_as = RadioField(mark("How is it?"), [InputRequired(mark("Say whether it is mounted."))],
                           choices=[(value, words) for words, value in AS_WHAT])  # fmt: skip
-    reason = StringField("Why is it here again?", [DataRequired("Say why; it stays in its log."), Length(max=500)])
+    reason = StringField(
+        mark("Why is it here again?"), [DataRequired(mark("Say why; it stays in its log.")), Length(max=500)]
+    )
 
 
 @bp.route("/filing/back", methods=["GET", "POST"])
 def back() -> AnyResponse:
     """Bring filed sheets back."""
-    return _many(BackForm, "filing/back.html", back_reason, bring_back_many, "Say in words why they come back.")
+    return _many(BackForm, "filing/back.html", back_reason, bring_back_many, say("Say in words why they come back."))
 
 
 @bp.route("/filing/withdraw", methods=["GET", "POST"])
@@ -73,7 +76,7 @@ def withdraw() -> AnyResponse:
         "filing/withdraw.html",
         withdrawn_reason,
         withdraw_many,
-        "Say to whom they went, or what else it is.",
+        say("Say to whom they went, or what else it is."),
     )
 
 

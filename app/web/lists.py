@@ -14,6 +14,7 @@ from app.domain.cells import BOM, csv_line
 from app.domain.folding import folded
 from app.domain.hazards import DEFERS
 from app.domain.holds import HOLDS
+from app.domain.language import say
 from app.domain.stages import STAGES
 from app.queries.orders import ORDERS
 from app.queries.picks import PickList, pick_list
@@ -54,7 +55,7 @@ def choices() -> dict[str, Any]:
     """What the fields above a list offer, each a value with its words."""
     return {
         "stages": [(stage.value, row.words) for stage, row in STAGES.items()],
-        "held_as": [(ANY_HOLD, "any hold"), *((kind, row.words) for kind, row in HOLDS.items())],
+        "held_as": [(ANY_HOLD, say("any hold")), *((kind, row.words) for kind, row in HOLDS.items())],
         "orders": list(ORDERS.items()),
         "may_hold": bool(visitor().roles & PERMISSIONS["holds.many"]),
         "may_withdraw": bool(visitor().roles & PERMISSIONS["leaving.withdraw"]),
@@ -96,11 +97,11 @@ def _picks(sieve: Sieve) -> Response:
 
 def _words(sieve: Sieve) -> dict[str, Any]:
     """What was asked for, as the head of a printed list says it."""
-    shelf = f", shelf {sieve.shelf}" if sieve.shelf else ", on no shelf" if sieve.loose else ""
-    place = [f"cabinet {sieve.cabinet}{shelf}"] if sieve.cabinet else []
-    stage = [words.lower() for slug, words in choices()["stages"] if slug == sieve.stage]
-    held = [f"held: {words}" for slug, words in choices()["held_as"] if slug == sieve.held]
-    flags = (("stalled", sieve.stalled), ("left behind", sieve.left_behind), ("wanted", sieve.wanted))
+    shelf = say(", shelf {shelf}", shelf=sieve.shelf) if sieve.shelf else say(", on no shelf") if sieve.loose else ""
+    place = [say("cabinet {cabinet}{shelf}", cabinet=sieve.cabinet, shelf=shelf)] if sieve.cabinet else []
+    stage = [say(words).lower() for slug, words in choices()["stages"] if slug == sieve.stage]
+    held = [say("held: {hold}", hold=words) for slug, words in choices()["held_as"] if slug == sieve.held]
+    flags = ((say("stalled"), sieve.stalled), (say("left behind"), sieve.left_behind), (say("wanted"), sieve.wanted))
     more = [words for words, asked in flags if asked]
     return {"asked_words": ", ".join([*place, *stage, *more, *held, *([f"“{sieve.q}”"] if sieve.q else [])])}
 
@@ -111,7 +112,11 @@ def _table(sieve: Sieve, name: str) -> Response:
         headings = next(lines)
     except ValueError as error:
         return page(
-            "doors/error.html", 422, code="No such list", what=str(error), do="Go back to the list and ask it again."
+            "doors/error.html",
+            422,
+            code=say("No such list"),
+            what=str(error),
+            do=say("Go back to the list and ask it again."),
         )
     response = Response(_after(headings, lines), mimetype="text/csv")
     response.call_on_close(lines.close)

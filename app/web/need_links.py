@@ -43,5 +43,6 @@ HREFS: dict[str, Callable[[Need], str]] = {
     "freezer": lambda need: url_for("freezer.show"),
     "clean": lambda need: url_for("freezer.clean", name=need.href_id),
     "dryer": lambda need: url_for("drying.show", _anchor="dryers"),
+    "supply": lambda need: url_for("supplies.one", supply_id=int(need.href_id)),
     "backup": lambda need: url_for("room.show", _anchor="backup"),
 }

@@ -11,6 +11,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from app.db.engine import reading, transaction
 from app.domain.answer import Answer
 from app.domain.errors import Refused
+from app.domain.language import say
 from app.queries.furniture import consignments
 from app.services.desk import ScanRequest
 from app.services.numberless import CARD, NEW, give_new_number, which_it_may_be
@@ -63,7 +64,7 @@ def _form(sent: Any) -> LabelForm:
     with reading(house().database) as session:
         found = [each for each in consignments(session) if each.closed_at is None]
     form.consignment.choices = [
-        ("", "nobody knows"),
+        ("", say("nobody knows")),
         *((str(each.consignment_id), f"{each.name} ({each.code})") for each in found),
     ]
     if request.method == "GET":

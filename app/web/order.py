@@ -6,6 +6,7 @@ from flask import Blueprint, Response, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
+from app.domain.language import say
 from app.queries.comes_first import consignments_in_order, wanted_sheets
 from app.services.order import set_order
 from app.web.permissions import PERMISSIONS
@@ -29,7 +30,7 @@ def move(code: str) -> AnyResponse:
             moved = set_order(session, code, request.form.get("move", "")[:10], now(), by=visitor().worker_id)
     except ValueError as error:
         return _drawn(422, str(error))
-    flash(f"{code} is moved." if moved else f"{code} stands there already.")
+    flash(say("{code} is moved.", code=code) if moved else say("{code} stands there already.", code=code))
     return redirect(url_for("order.show"))
 
 

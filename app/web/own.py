@@ -8,11 +8,13 @@ from flask import Blueprint, Response, abort, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
+from app.domain.language import say_n
 from app.queries.first_looks import first_looks_of
 from app.queries.kept import kept_about
 from app.queries.named_texts import named_texts
 from app.queries.own_weeks import OwnWeeks, own_weeks
 from app.queries.people import worker_by_id
+from app.queries.spoken import language_of_worker
 from app.services.forgetting_names import replace_name
 from app.web.own_chart import chart_of
 from app.web.practising import forget_practised
@@ -28,7 +30,8 @@ def show() -> Response:
     with reading(house().database) as session:
         found = own_weeks(session, _me(), now(), house().zone)
         looks = first_looks_of(session, _me(), now(), house().zone)
-    return page("people/me.html", looks=looks, **drawn(found))
+        own_language = language_of_worker(session, _me())
+    return page("people/me.html", looks=looks, own_language=own_language, **drawn(found))
 
 
 @bp.get("/me/kept")
@@ -55,14 +58,17 @@ def replace(worker_id: int) -> AnyResponse:
     chosen = set(request.form.getlist("text"))
     # Looked for before the room is held: that may take seconds, and nobody should wait for it.
     with reading(house().database) as session:
-        texts = [each for each in named_texts(session, worker_id) if each.always or each.mark in chosen]
+        found = named_texts(session, worker_id)
+    texts = [each for each in found if each.always or each.mark in chosen]
+    left = [each.mark for each in found if each not in texts]
     try:
         with transaction(house().database) as session:
-            many = replace_name(session, worker_id, now(), visitor().worker_id, texts)
+            many = replace_name(session, worker_id, now(), visitor().worker_id, texts, left)
     except ValueError as error:
         return _look(worker_id, 422, str(error), chosen)
     forget_practised()
-    flash(f"The name is gone, and the number stands in its place; in {many} {'text' if many == 1 else 'texts'} too.")
+    flash(say_n("The name is gone, and the number stands in its place; in {n} text too.",
+                "The name is gone, and the number stands in its place; in {n} texts too.", many))  # fmt: skip
     return redirect(url_for("people.one", worker_id=worker_id))
 
 

@@ -10,6 +10,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading
 from app.domain.calendar import local_day
+from app.domain.language import mark, say, say_n
 from app.queries.house import patterns_now
 from app.web.late import Choices
 from app.web.paper_forms import ROWS, TICKS, HeadForm, RowForm, empty_rows, head_form, rows_sent
@@ -18,7 +19,7 @@ from app.web.render import house, now, page
 from app.web.sheet_page import choices_of
 
 bp = Blueprint("paper", __name__)
-PAPERS = {"a4": "A4", "letter": "US Letter"}
+PAPERS = {"a4": "A4", "letter": mark("US Letter")}
 
 
 @bp.get("/late-form")
@@ -50,7 +51,7 @@ def write() -> AnyResponse:
     written = write_rows(head, rows, choices, patterns)
     left = [row for row in rows if row.said]
     if not left:
-        flash(f"{_rows(len(written))} written.")
+        flash(say("{written} written.", written=_rows(len(written))))
         return redirect(url_for("paper.show", day=day.isoformat()))
     for row in left:
         row.is_new_try()
@@ -61,14 +62,17 @@ def _drawn(head: HeadForm, rows: Sequence[RowForm], choices: Choices, status: in
            written: Sequence[Written] = (), *, nothing: bool = False) -> Response:  # fmt: skip
     places = [each.name for each in choices.stacks]
     for cabinet in choices.cabinets:
-        places += [cabinet.name, *[f"{cabinet.name}, shelf {shelf.name}" for shelf in cabinet.shelves]]
+        places += [
+            cabinet.name,
+            *[f"{cabinet.name}, shelf {shelf.name}" for shelf in cabinet.shelves],
+        ]
     wrong = [row for row in rows if row.said]
     return page("paper/write_up.html", status, head=head, rows=rows, places=places, written=written, wrong=wrong,
                 nothing=nothing, said=_rows)  # fmt: skip
 
 
 def _rows(count: int) -> str:
-    return "1 row is" if count == 1 else f"{count} rows are"
+    return say_n("{n} row is", "{n} rows are", count)
 
 
 def _day_asked() -> date:

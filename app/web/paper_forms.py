@@ -11,17 +11,23 @@ from flask_wtf import FlaskForm
 from wtforms import DateField, Form, HiddenField, SelectField, StringField, TimeField
 from wtforms.validators import InputRequired, Length, Optional
 
+from app.domain.language import mark, say
 from app.domain.stages import STEP_WORDS, Step
 from app.services.late import LATE_STEPS
 from app.web.forms import REASON
-from app.web.late import BULKS, HOURS, NOTHING, OUTCOMES, Choices
+from app.web.late import BULKS, HOURS, NOTHING, Choices
 
 ROWS = 20
 LONGEST_ID = 80
 # What the paper has a column to tick for: what may go on while nothing works, and both sides of a stack's card.
 TICKS: tuple[tuple[str, str], ...] = (
-    ("take-in", "taken in"), ("lay-to-dry", "laid to dry"), ("take-up", "taken up"), ("mount", "mounted"),
-    ("put-under-weight", "put in stack"), ("weights-off", "weights off"), ("weights-on", "weights on"), ("", "other"),
+    ("take-in", mark("taken in")), ("lay-to-dry", mark("laid to dry")), ("take-up", mark("taken up")), ("mount", mark("mounted")),
+    ("put-under-weight", mark("put in stack")), ("weights-off", mark("weights off")), 
+    ("weights-on", mark("weights on")), ("", mark("other")),
+)  # fmt: skip
+INSPECTED: tuple[tuple[str, str], ...] = (
+    ("passed", mark("inspected: passed")), ("to-be-mended", mark("inspected: to be mended")),
+    ("mended-here", mark("inspected: mended here")),
 )  # fmt: skip
 WEIGHTS: dict[str, bool] = {"weights-off": False, "weights-on": True}
 
@@ -33,7 +39,7 @@ def _steps() -> Iterator[tuple[str, str]]:
     ticked = {value for value, _ in TICKS}
     for step in LATE_STEPS:
         if step is Step.INSPECT:
-            yield from ((f"{step.value}:{value}", f"inspected: {words}") for value, words in OUTCOMES if value)
+            yield from ((f"{step.value}:{value}", words) for value, words in INSPECTED)
         elif step.value not in ticked:
             yield step.value, STEP_WORDS[step][1]
 
@@ -49,31 +55,31 @@ class ClockField(TimeField):
         try:
             super().process_formdata(valuelist)
         except ValueError as error:
-            raise ValueError("Give the time as the clock showed it, as 14:05.") from error
+            raise ValueError(say("Give the time as the clock showed it, as 14:05.")) from error
 
 
 class HeadForm(FlaskForm):  # type: ignore[misc]
     """The head of one paper."""
 
-    day = DateField("Date on the form", [InputRequired("Say of which day it is.")])
-    station = SelectField("Station on the form", [Optional()], default="")
-    worker = SelectField("Who, where a row names nobody", [Optional()], default="")
-    reason = StringField("Where you know it from", REASON, default="the paper form")
+    day = DateField(mark("Date on the form"), [InputRequired(mark("Say of which day it is."))])
+    station = SelectField(mark("Station on the form"), [Optional()], default="")
+    worker = SelectField(mark("Who, where a row names nobody"), [Optional()], default="")
+    reason = StringField(mark("Where you know it from"), REASON, default=mark("the paper form"))
 
 
 class RowForm(Form):
     """One row of the paper. `said` holds why it is not written, `twice` whether its hour came twice that night."""
 
     scan_id = HiddenField()
-    number = StringField("Number", [Length(max=80)])
-    step = SelectField("What was done", [InputRequired("Say what was done.")], choices=list(STEPS))
-    at = ClockField("Time", [InputRequired("Say at what time.")], format=["%H:%M", "%H:%M:%S"])
-    hour = SelectField("In the hour that came twice", [Optional()], choices=HOURS, default="")
-    worker = SelectField("Who", [Optional()], default="")
-    place = StringField("Stack or shelf", [Length(max=120)])
-    adhesive = SelectField("Adhesive", [Optional()], default="")
-    bulk = SelectField("Bulk", [Optional()], choices=BULKS, default="")
-    remarks = StringField("Remarks", [Length(max=300)])
+    number = StringField(mark("Number"), [Length(max=80)])
+    step = SelectField(mark("What was done"), [InputRequired(mark("Say what was done."))], choices=list(STEPS))
+    at = ClockField(mark("Time"), [InputRequired(mark("Say at what time."))], format=["%H:%M", "%H:%M:%S"])
+    hour = SelectField(mark("In the hour that came twice"), [Optional()], choices=HOURS, default="")
+    worker = SelectField(mark("Who"), [Optional()], default="")
+    place = StringField(mark("Stack or shelf"), [Length(max=120)])
+    adhesive = SelectField(mark("Adhesive"), [Optional()], default="")
+    bulk = SelectField(mark("Bulk"), [Optional()], choices=BULKS, default="")
+    remarks = StringField(mark("Remarks"), [Length(max=300)])
 
     def __init__(self, place_on_paper: int, choices: Choices, formdata: Any = None) -> None:
         super().__init__(formdata, prefix=f"row-{place_on_paper}")

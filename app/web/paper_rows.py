@@ -10,6 +10,7 @@ from typing import Any
 from app.db.engine import transaction
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.language import mark, say
 from app.domain.numbers import Kind, Pattern
 from app.domain.reading import Exact, read
 from app.domain.stages import Step
@@ -24,9 +25,11 @@ from app.web.render import house, teller
 from app.web.scans import occasion
 from app.web.security import visitor
 
-UNREAD = "This does not read as a sheet's number. Type it once more off the form, with its last character."
-NOBODY = "Say who did it."
-CHANGED = "This row was sent before with something else in it. Look whether that is right, then send this one again."
+UNREAD = mark("This does not read as a sheet's number. Type it once more off the form, with its last character.")
+NOBODY = mark("Say who did it.")
+CHANGED = mark(
+    "This row was sent before with something else in it. Look whether that is right, then send this one again."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +68,9 @@ def write_rows(head: HeadForm, rows: Sequence[RowForm], choices: Choices, patter
     for deed in sorted(deeds, key=lambda deed: deed.when):
         first = stuck.get(deed.subject)
         if first is not None and deed.subject:
-            deed.row.said.append(f"It waits for row {first}, which is of the same sheet and is not written yet.")
+            deed.row.said.append(
+                say("It waits for row {first}, which is of the same sheet and is not written yet.", first=first)
+            )
         elif (done := _write(deed, head)) is not None:
             written.append(done)
         else:
@@ -116,7 +121,9 @@ def _weights(row: RowForm, step: str, choices: Choices) -> dict[str, Any]:
     typed = (row.place.data or row.number.data or "").strip()
     stack = _stack(typed, choices.stacks)
     if stack is None:
-        row.said.append(f"There is no stack called {typed} here." if typed else "Say of which stack.")
+        row.said.append(
+            say("There is no stack called {name} here.", name=typed) if typed else say("Say of which stack.")
+        )
         return {}
     return {"code": stack.code_on if WEIGHTS[step] else stack.code_off}
 
@@ -124,7 +131,7 @@ def _weights(row: RowForm, step: str, choices: Choices) -> dict[str, Any]:
 def _sheet(row: RowForm, step: str, choices: Choices, patterns: Sequence[Pattern]) -> dict[str, Any]:
     number = _number(row, patterns)
     if not number:
-        row.said.append(UNREAD if (row.number.data or "").strip() else "Say which sheet.")
+        row.said.append(UNREAD if (row.number.data or "").strip() else say("Say which sheet."))
     return {"code": number, **_where(row, step, choices)}
 
 
@@ -136,7 +143,7 @@ def _where(row: RowForm, step: str, choices: Choices) -> dict[str, str]:
         return {"stack": stack.name}
     if not typed or (found := _places(choices).get(_plain(typed))) is None:
         if typed and (stack is None or step == Step.PUT_UNDER_WEIGHT):
-            row.said.append(f"There is no stack or shelf called {typed} here.")
+            row.said.append(say("There is no stack or shelf called {typed} here.", typed=typed))
         return {}
     return {"cabinet": found[0], "shelf": found[1]}
 

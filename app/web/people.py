@@ -10,6 +10,7 @@ from flask_wtf import FlaskForm
 from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
+from app.domain.language import mark, say
 from app.domain.numbers import shown
 from app.queries.attendance import times_of
 from app.queries.furniture import badge_of
@@ -35,6 +36,8 @@ from app.web.render import house, now, page
 from app.web.security import visitor
 
 bp = Blueprint("people", __name__)
+# What a key may do, as the list of keys says it.
+SCOPES = {"read": mark("read"), "scan": mark("scan"), "manage": mark("manage")}
 
 
 @bp.get("/people")
@@ -57,7 +60,7 @@ def add() -> AnyResponse:
     except ValueError as error:
         form.name.errors = [str(error)]
         return _everybody(form, 422)
-    flash(f"{form.name.data} works here now. Print the badge.")
+    flash(say("{name} works here now. Print the badge.", name=form.name.data))
     return redirect(url_for("people.one", worker_id=worker_id))
 
 
@@ -73,7 +76,7 @@ def badge(worker_id: int) -> AnyResponse:
     _known(worker_id)
     with transaction(house().database) as session:
         new_badge(session, worker_id, now(), by=visitor().worker_id)
-    flash("There is a new badge. The old one no longer signs anybody in.")
+    flash(say("There is a new badge. The old one no longer signs anybody in."))
     return redirect(url_for("people.one", worker_id=worker_id))
 
 
@@ -87,7 +90,7 @@ def retire(worker_id: int) -> AnyResponse:
     except ValueError as error:
         flash(str(error))
         return redirect(url_for("people.one", worker_id=worker_id))
-    flash(f"{worker.name} has left. The log stays whole.")
+    flash(say("{name} has left. The log stays whole.", name=worker.name))
     return redirect(url_for("people.every"))
 
 
@@ -97,12 +100,12 @@ def password(worker_id: int) -> AnyResponse:
     form = PasswordForm()
     if worker_id == visitor().worker_id:
         form.password.errors = [
-            "Your own is changed on a page of its own, which asks for the old one: press your name, above."
+            say("Your own is changed on a page of its own, which asks for the old one: press your name, above.")
         ]
         return _worker(worker_id, 422, password=form)
     setting = lambda session: set_password(session, worker_id, str(form.password.data), now(), by=visitor().worker_id)  # noqa: E731
     return _set(
-        worker_id, "password", form, setting, "The password is set. Every browser with the old one is signed out."
+        worker_id, "password", form, setting, say("The password is set. Every browser with the old one is signed out.")
     )
 
 
@@ -111,7 +114,7 @@ def pin(worker_id: int) -> AnyResponse:
     """A PIN for signing in by name at a station."""
     form = PinForm()
     setting = lambda session: set_pin(session, worker_id, str(form.pin.data), now(), by=visitor().worker_id)  # noqa: E731
-    return _set(worker_id, "pin", form, setting, "The PIN is set.")
+    return _set(worker_id, "pin", form, setting, say("The PIN is set."))
 
 
 @bp.post("/people/<int:worker_id>/rights")
@@ -119,7 +122,7 @@ def rights(worker_id: int) -> AnyResponse:
     """What a worker may do."""
     form = RightsForm()
     setting = lambda session: set_rights(session, worker_id, form.rights.data or [], now(), by=visitor().worker_id)  # noqa: E731
-    return _set(worker_id, "rights", form, setting, "The rights are changed.")
+    return _set(worker_id, "rights", form, setting, say("The rights are changed."))
 
 
 @bp.post("/people/<int:worker_id>/signed-out")
@@ -132,7 +135,7 @@ def signed_out(worker_id: int) -> AnyResponse:
         return _worker(worker_id, 422, hours=form)
     by, time, why = visitor().worker_id, int(form.time.data), str(form.reason.data)
     setting = lambda session: set_end(session, time, moment, why, now(), by=by)  # noqa: E731
-    return _set(worker_id, "hours", form, setting, "The hours are put right.", field="happened_at")
+    return _set(worker_id, "hours", form, setting, say("The hours are put right."), field="happened_at")
 
 
 @bp.route("/people/tokens", endpoint="tokens", methods=["GET", "POST"])
@@ -145,9 +148,9 @@ def keys() -> AnyResponse:
     if not form.validate_on_submit():
         return _keys(form, 422 if form.errors else 200)
     if form.scope.data == "scan" and not form.station.data:
-        form.station.errors = ["A key that scans belongs to a station. Choose one."]
+        form.station.errors = [say("A key that scans belongs to a station. Choose one.")]
         return _keys(form, 422)
-    flash(f"This key is shown once, so write it down now: {_new_key(form)}")
+    flash(say("This key is shown once, so write it down now: {key}", key=_new_key(form)))
     return redirect(url_for("people.tokens"))
 
 
@@ -156,7 +159,7 @@ def revoke(token_id: int) -> AnyResponse:
     """A key opens nothing from now on."""
     with transaction(house().database) as session:
         revoke_token(session, token_id, now(), by=visitor().worker_id)
-    flash("The key opens nothing any more.")
+    flash(say("The key opens nothing any more."))
     return redirect(url_for("people.tokens"))
 
 
@@ -206,7 +209,7 @@ def _worker(worker_id: int, status: int = 200, **sent: FlaskForm) -> Response:
 def _keys(form: TokenForm, status: int) -> Response:
     with reading(house().database) as session:
         found = tokens(session)
-    return page("people/tokens.html", status, tokens=found, form=form, now=now())
+    return page("people/tokens.html", status, tokens=found, form=form, now=now(), scopes=SCOPES)
 
 
 def _known(worker_id: int) -> WorkerLine:

@@ -16,6 +16,7 @@ from wtforms.validators import DataRequired, Length
 from app.db.engine import reading, transaction
 from app.domain.answer import Answer
 from app.domain.calendar import local_day
+from app.domain.language import mark, say
 from app.queries.pests import NeighbourGroup, Sighting, neighbour_groups, sighting, sightings
 from app.services.desk import Desk, ScanRequest
 from app.services.pest_ends import close_sighting, quarantine_neighbours
@@ -32,23 +33,26 @@ LONGEST_ID = 80
 class SeenForm(FlaskForm):  # type: ignore[misc]
     """Where a pest was seen."""
 
-    on = StringField("On or in what?", [DataRequired("Say what it was on."), Length(max=120)])
-    reason = StringField("What was it?", [Length(max=300)])
+    on = StringField(mark("On or in what?"), [DataRequired(mark("Say what it was on.")), Length(max=120)])
+    reason = StringField(mark("What was it?"), [Length(max=300)])
 
 
 class HoldThemForm(FlaskForm):  # type: ignore[misc]
     """The neighbours into quarantine: why, and why some are left out."""
 
     reason = StringField(
-        "Why? It stands in the log of each", [DataRequired("Say why; it stays in the log."), Length(max=500)]
+        mark("Why? It stands in the log of each"),
+        [DataRequired(mark("Say why; it stays in the log.")), Length(max=500)],
     )
-    spared = StringField("Why are those not ticked left out?", [Length(max=300)])
+    spared = StringField(mark("Why are those not ticked left out?"), [Length(max=300)])
 
 
 class DoneForm(FlaskForm):  # type: ignore[misc]
     """What was done about it."""
 
-    reason = StringField("What was done?", [DataRequired("Say what was done; it stays with it."), Length(max=500)])
+    reason = StringField(
+        mark("What was done?"), [DataRequired(mark("Say what was done; it stays with it.")), Length(max=500)]
+    )
 
 
 @bp.get("/pests")
@@ -58,7 +62,7 @@ def every() -> AnyResponse:
 
 
 @bp.post("/pests", endpoint="say")
-def say() -> AnyResponse:
+def tell() -> AnyResponse:
     """Somebody has seen one."""
     form = SeenForm()
     if not form.validate():
@@ -86,7 +90,7 @@ def quarantine(pest_id: int) -> AnyResponse:
     spared = sorted(set(request.form.getlist("listed")) - set(request.form.getlist("hold")))
     if spared and not (form.spared.data or "").strip():
         form.validate()
-        form.spared.errors = ["Some are not ticked: say why they are left out."]
+        form.spared.errors = [say("Some are not ticked: say why they are left out.")]
         return _one(found, form, DoneForm(formdata=None), 422, spared)
     if not form.validate():
         return _one(found, form, DoneForm(formdata=None), 422, spared)

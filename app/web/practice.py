@@ -7,6 +7,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
 from app.domain.cutting import PAPERS
+from app.domain.language import mark, say
 from app.domain.practice import practice_sheets
 from app.queries.people import station_list
 from app.queries.printed import SlipsAsked
@@ -18,6 +19,10 @@ from app.web.render import house, now, page, running_house
 from app.web.security import visitor
 
 bp = Blueprint("practice", __name__)
+PRACTISES = mark(
+    "{name} practises now. A band across its screen says so. Whoever works there loads the page again and signs in."
+)
+REAL_AGAIN = mark("{name} does real work again. Whoever works there loads the page again and signs in.")
 
 
 @bp.post("/stations/<slug>/practice", endpoint="set")
@@ -26,14 +31,13 @@ def set_station(slug: str) -> AnyResponse:
     on = {"yes": True, "no": False}.get(request.form.get("practise", ""))
     try:
         if on is None:
-            raise ValueError("Say whether it practises. Load the page again.")
+            raise ValueError(say("Say whether it practises. Load the page again."))
         with transaction(house().database) as session:
             found = next((each for each in station_list(session) if each.slug == slug), None)
             if found is None:
-                raise ValueError("There is no such station. Load the page again.")
+                raise ValueError(say("There is no such station. Load the page again."))
             set_practising(session, found.station_id, on, now(), by=visitor().worker_id)
-        words = "practises now. A band across its screen says so" if on else "does real work again"
-        flash(f"{found.name} {words}. Whoever works there loads the page again and signs in.")
+        flash(say(PRACTISES if on else REAL_AGAIN, name=found.name))
     except ValueError as error:
         flash(str(error))
     return redirect(url_for("stations.every"))
@@ -46,7 +50,7 @@ def again() -> AnyResponse:
         real = running_house()
         with reading(real.database) as session:
             practice_room().begin_again(session, real.clock(), real.zone)
-        flash("Practice begins again: every practice sheet is back where its slip says. Sign in once more.")
+        flash(say("Practice begins again: every practice sheet is back where its slip says. Sign in once more."))
     return redirect(url_for("stations.here"))
 
 
@@ -55,7 +59,7 @@ def day() -> AnyResponse:
     """A day goes by in the practice room, so that what lies under weight grows ready."""
     if practice_now() is not None:
         practice_room().pass_a_day(running_house().clock())
-        flash("A day has gone by in the practice room.")
+        flash(say("A day has gone by in the practice room."))
     return redirect(url_for("stations.here"))
 
 

@@ -14,6 +14,7 @@ from flask import Flask, current_app, g, request
 
 from app.db.engine import reading
 from app.domain.answer import WORDS, Answer
+from app.domain.language import mark, say
 from app.domain.numbers import shown
 from app.domain.practice import REAL, practice_sheets
 from app.queries.printed import shelf_labels, stack_cards
@@ -77,15 +78,19 @@ def made_elsewhere(sent: Mapping[str, str]) -> Answer | None:
         return None
     practises = practice_now() is not None
     if made_in == REAL:
-        line = "This scan was made before this screen was set to practise; nothing was written."
-        next_ = "Take the sheet to a real station, or write it on the paper form. Then load this page again."
+        line = say("This scan was made before this screen was set to practise; nothing was written.")
+        next_ = say("Take the sheet to a real station, or write it on the paper form. Then load this page again.")
     else:
-        line = "This scan was made in a practice that is over; nothing was written."
-        next_ = "Load this page again" + (", and practise on." if practises else ". From here on it is real work.")
+        line = say("This scan was made in a practice that is over; nothing was written.")
+        on, over = (
+            say("Load this page again, and practise on."),
+            say("Load this page again. From here on it is real work."),
+        )
+        next_ = on if practises else over
     code = " ".join(sent.get("code", "").split())[:40]
-    lines = (f"Scanned: {code}.", line) if code else (line,)
+    lines = (say("Scanned: {code}.", code=code), line) if code else (line,)
     refusal = {"code": "practice-screen", "words": line}
-    return Answer("stop", WORDS["stop"], lines, next_, refusals=(refusal,), status=422)
+    return Answer("stop", say(WORDS["stop"]), lines, next_, refusals=(refusal,), status=422)
 
 
 def cards_to_try(session: Any) -> list[tuple[str, list[tuple[str, str]]]]:
@@ -95,12 +100,18 @@ def cards_to_try(session: Any) -> list[tuple[str, list[tuple[str, str]]]]:
     pattern = practice_pattern_of(session)
     slips: dict[str, list[tuple[str, str]]] = {}
     for sheet in practice_sheets(pattern):
-        slips.setdefault(f"Slips: {sheet.start.value}", []).append((shown(sheet.number, [pattern]), sheet.number))
-    stacks = [(f"{card.name} {side}", code) for card in stack_cards(session)[:MOST_CARDS]
-              for side, code in (("off", card.code_off), ("on", card.code_on))]  # fmt: skip
-    shelves = {label.cabinet: (f"{label.cabinet}, shelf {label.shelf}", label.code)
+        slips.setdefault(say("Slips: {begins}", begins=say(sheet.start.value)), []).append(
+            (shown(sheet.number, [pattern]), sheet.number)
+        )
+    stacks = [(say("{name} {side}", name=card.name, side=say(side)), code) for card in stack_cards(session)[:MOST_CARDS]
+              for side, code in ((mark("off"), card.code_off), (mark("on"), card.code_on))]  # fmt: skip
+    shelves = {label.cabinet: (say("{cabinet}, shelf {shelf}", cabinet=label.cabinet, shelf=label.shelf), label.code)
                for label in reversed(shelf_labels(session)) if label.shelf}  # fmt: skip
-    found = [*slips.items(), ("Stack cards", stacks), ("Shelf labels", list(reversed(shelves.values()))[:MOST_CARDS])]
+    found = [
+        *slips.items(),
+        (say("Stack cards"), stacks),
+        (say("Shelf labels"), list(reversed(shelves.values()))[:MOST_CARDS]),
+    ]
     return [(words, cards) for words, cards in found if cards]
 
 

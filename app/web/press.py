@@ -12,6 +12,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
 from app.domain.hazards import DEFERS
+from app.domain.language import say
 from app.domain.laying import materials
 from app.domain.numbers import shown
 from app.domain.weights import LIFTING
@@ -74,8 +75,8 @@ def late(name: str) -> AnyResponse:
 
 def _drawn(view: StackView | None, form: LateWeightsForm | None, status: int = 200) -> Response:
     if view is None:
-        what = "There is no stack with this name."
-        return page("doors/error.html", 404, code="No such stack", what=what, do="Look at the press room.")
+        what = say("There is no stack with this name.")
+        return page("doors/error.html", 404, code=say("No such stack"), what=what, do=say("Look at the press room."))
     part = kept_parts().drawn_anew(view.name, lambda session: _stack_part(session, view.name))
     codes: dict[str, Any] = {"code_on": shown(view.code_on, ()), "code_off": shown(view.code_off, ())}
     return page("press/one.html", status, view=view, drawn=_live(part, _address(view.name)), lifting=LIFTING,
@@ -114,5 +115,9 @@ def _sheet_address(number: str) -> str:
 
 def _warning(view: StackView) -> str:
     if view.off_too_long:
-        return f"Without weights since {teller()(view.bare_since)}"
-    return f"{view.counted} counted, {view.counted_of} by the log" if view.count_differs else ""
+        return say("Without weights since {bare_since}", bare_since=teller()(view.bare_since))
+    return (
+        say("{counted} counted, {counted_of} by the log", counted=view.counted, counted_of=view.counted_of)
+        if view.count_differs
+        else ""
+    )

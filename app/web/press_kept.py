@@ -9,6 +9,7 @@ from hashlib import blake2s
 from typing import Any
 
 from app.db.engine import reading
+from app.domain.language import spoken
 from app.queries.board import board_version
 from app.web.render import House, house, kept_here
 
@@ -26,14 +27,14 @@ class Part:
 
 @dataclass
 class KeptParts:
-    """What was drawn last, by the name of its page, and of which minute and which writing it is.
+    """What was drawn last, by language and the name of its page, and of which minute and which writing it is.
 
     While one request draws a part anew, those who come meanwhile get the part as it was: nobody waits with a thread.
     """
 
     house: House
     turn: threading.Lock = field(default_factory=threading.Lock)
-    kept: dict[str, tuple[tuple[int, str], Part]] = field(default_factory=dict)
+    kept: dict[tuple[str, str], tuple[tuple[int, str], Part]] = field(default_factory=dict)
 
     def drawn_anew(self, name: str, draw: Draw) -> Part:
         """The part as it is at this moment, for somebody who opens the page."""
@@ -43,7 +44,7 @@ class KeptParts:
     def drawn_now(self, name: str, draw: Draw) -> Part:
         """The part for a page that shows it already: at most a minute old, and never older than what was written."""
         with reading(self.house.database) as session:
-            was = self.kept.get(name)
+            was = self.kept.get((spoken().code, name))
             if was is not None and was[0] == self._state(session):
                 return was[1]
             if not self.turn.acquire(blocking=was is None):
@@ -60,7 +61,7 @@ class KeptParts:
         part = Part(body, blake2s(body.encode(), digest_size=9).hexdigest())
         if len(self.kept) >= MOST:
             self.kept.clear()
-        self.kept[name] = (state, part)
+        self.kept[spoken().code, name] = (state, part)
         return part
 
     def _state(self, session: Any) -> tuple[int, str]:

@@ -23,7 +23,7 @@ from app.web.security import visitor
 
 bp = Blueprint("printing", __name__)
 LONGEST_NUMBERS = 60_000
-ARGUMENTS = ("paper", "symbol", "consignment", "numbers", "cabinet", "stack", "worker", "bundle", "station", "load",
+ARGUMENTS = ("paper", "symbol", "consignment", "numbers", "cabinet", "stack", "worker", "bundle", "station", "load", "lot",
              *Sieve.__dataclass_fields__)  # fmt: skip
 
 
@@ -83,6 +83,12 @@ def bundle_pages() -> Response:
 def station_pages() -> Response:
     """Cards for the screens."""
     return _printed(_asked("stations", station=request.args.get("station", "")))
+
+
+@bp.get("/print/lots", endpoint="lots")
+def lot_pages() -> Response:
+    """Cards for the lots of adhesive in use."""
+    return _printed(_asked("lots", lot=request.args.get("lot", "")))
 
 
 @bp.get("/print/loads", endpoint="loads")

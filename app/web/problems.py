@@ -12,6 +12,7 @@ from werkzeug.exceptions import HTTPException
 
 from app.domain.answer import WORDS, Answer, Choice, Described
 from app.domain.errors import Refusal, gravest
+from app.domain.language import mark, say
 
 PROBLEM = "application/problem+json"
 
@@ -24,7 +25,7 @@ def json_response(body: Mapping[str, Any], status: int = 200, kind: str = "appli
 def problem(status: int, detail: str, **more: Any) -> Response:
     """A problem: what kind it is, and in `detail` what is true and what to do."""
     name, title = KINDS.get(status, KINDS[500])
-    body = {"type": f"/problems/{name}", "title": title, "status": status, "detail": detail, **more}
+    body = {"type": f"/problems/{name}", "title": say(title), "status": status, "detail": detail, **more}
     return json_response(body, status, PROBLEM)
 
 
@@ -36,7 +37,7 @@ def is_for_scripts() -> bool:
 def problem_of(error: HTTPException) -> Response:
     """The problem that an error of HTTP is to a script."""
     status = error.code or 500
-    response = problem(status, DETAILS.get(status, "Look at the request once more."))
+    response = problem(status, say(DETAILS.get(status, mark("Look at the request once more."))))
     for name, value in error.get_headers(request.environ):
         if name in ("Allow", "Retry-After"):
             response.headers[name] = value
@@ -47,7 +48,9 @@ def answer_response(answer: Answer) -> Response:
     """An answer of the room. What was not written, and what was only asked, is a problem of status 422."""
     asks = answer.kind == "which-one" and answer.entry is None
     if answer.status == 200 and not asks:
-        return json_response({"answer": answer.kind, **_told(answer)})
+        # Part of it was written, and the rest was refused: a glued sheet that finds no stack.
+        left = {"refusals": [dict(each) for each in answer.refusals]} if answer.refusals else {}
+        return json_response({"answer": answer.kind, **left, **_told(answer)})
     told = {"answer": answer.kind, "refusals": [dict(each) for each in answer.refusals], **_told(answer)}
     detail = " ".join(answer.lines) or answer.word
     return json_response({**_refused(answer.word, detail), **told}, 422, PROBLEM)
@@ -62,7 +65,7 @@ def refused_response(refusals: Sequence[Refusal], tell: Callable[[object], str])
     detail = " ".join(refusal.said(tell) for refusal in refusals)
     next_ = " ".join(refusal.next_said(tell) for refusal in refusals)
     told = {"answer": kind, "refusals": plain, "words": detail, "next": next_}
-    return json_response({**_refused(WORDS[kind], detail), **told}, 422, PROBLEM)
+    return json_response({**_refused(say(WORDS[kind]), detail), **told}, 422, PROBLEM)
 
 
 def _refused(title: str, detail: str) -> dict[str, Any]:
@@ -127,24 +130,26 @@ def _sheet(sheet: Described | None) -> dict[str, Any] | None:
 
 
 KINDS: dict[int, tuple[str, str]] = {
-    400: ("malformed", "The request cannot be read"),
-    401: ("no-key", "A key is needed"),
-    403: ("not-allowed", "This key is not for that"),
-    404: ("not-here", "There is no such thing here"),
-    405: ("wrong-method", "This address is not used like that"),
-    409: ("conflict", "Two things cannot both be true"),
-    413: ("too-much", "That is more than is read"),
-    415: ("not-json", "Only JSON is read"),
-    422: ("refused", "Stop."),
-    429: ("too-many-tries", "Too many tries"),
-    500: ("failed", "Something went wrong in the program"),
-    503: ("not-well", "The room's database does not answer"),
+    400: ("malformed", mark("The request cannot be read")),
+    401: ("no-key", mark("A key is needed")),
+    403: ("not-allowed", mark("This key is not for that")),
+    404: ("not-here", mark("There is no such thing here")),
+    405: ("wrong-method", mark("This address is not used like that")),
+    409: ("conflict", mark("Two things cannot both be true")),
+    413: ("too-much", mark("That is more than is read")),
+    415: ("not-json", mark("Only JSON is read")),
+    422: ("refused", mark("Stop.")),
+    429: ("too-many-tries", mark("Too many tries")),
+    500: ("failed", mark("Something went wrong in the program")),
+    503: ("not-well", mark("The room's database does not answer")),
 }
 DETAILS: dict[int, str] = {
-    400: "The request cannot be read. Nothing was written.",
-    404: "There is no such address, number, entry or stack here. Look it up and ask again.",
-    405: "This address does not take this method. Allow names those that it takes.",
-    409: "Two things met here that cannot both be true. Send it once more.",
-    413: "Send less at once. Nothing was written.",
-    500: "Something went wrong in the program. What was not answered was not written: send it again with the same id.",
+    400: mark("The request cannot be read. Nothing was written."),
+    404: mark("There is no such address, number, entry or stack here. Look it up and ask again."),
+    405: mark("This address does not take this method. Allow names those that it takes."),
+    409: mark("Two things met here that cannot both be true. Send it once more."),
+    413: mark("Send less at once. Nothing was written."),
+    500: mark(
+        "Something went wrong in the program. What was not answered was not written: send it again with the same id."
+    ),
 }

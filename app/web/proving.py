@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 
 from app.db.engine import reading, transaction
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.services.tries import Lock, note_try, was_right
 from app.web.render import house, now
 
@@ -20,8 +21,8 @@ _looking = BoundedSemaphore(AT_ONCE)
 def proved(locks: Sequence[Lock], check: Callable[[Any], Found | None]) -> Found | None:
     """What `check` finds, None for a wrong try. Refused while a lock is shut, or too many are looked at already."""
     if not _looking.acquire(blocking=False):
-        words = "Too many are signing in at this moment."
-        raise Refused(Refusal("manager-only", words, "Wait a moment, then send it again."))
+        words = say("Too many are signing in at this moment.")
+        raise Refused(Refusal("manager-only", words, say("Wait a moment, then send it again.")))
     try:
         with transaction(house().database) as session:
             note_try(session, locks, now())

@@ -17,8 +17,10 @@ from app.config import Config
 from app.db.engine import Database
 from app.domain.calendar import local_day
 from app.domain.errors import Refused
-from app.domain.words import MONTHS, WEEKDAYS, age, day_said, duration, said
+from app.domain.language import mark, number, say, say_n, spoken
+from app.domain.words import age, day_said, duration, said
 from app.web.problems import is_for_scripts, problem_of
+from app.web.template_words import Spoken, said_markup
 
 
 @dataclass
@@ -93,9 +95,11 @@ def teller() -> Callable[[object], str]:
 def set_up(app: Flask) -> None:
     """Strict templates, and the filters that all pages share."""
     app.jinja_env.undefined = StrictUndefined
+    app.jinja_env.add_extension(Spoken)
+    app.jinja_env.globals.update(say=say, say_n=say_n, mark=mark, said_markup=said_markup)
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     app.jinja_env.filters.update(
-        said=teller_filter, iso=_iso, age=_age, hours=_hours, grouped=_grouped, day=_day, date=_date
+        said=teller_filter, iso=_iso, age=_age, hours=_hours, grouped=_grouped, day=_day, date=_date, format=_formatted, spoken=say
     )
     app.register_error_handler(Refused, refused_page)
     for code, words in ERRORS.items():
@@ -124,35 +128,44 @@ def _day(day: date) -> str:
 
 
 def _date(day: date) -> str:
-    return f"{WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]} {day.year}"
+    names = spoken()
+    return f"{names.weekdays[day.weekday()]} {day.day} {names.short_months[day.month - 1]} {day.year}"
 
 
-def _grouped(number: int) -> str:
-    return f"{number:,}"
+def _formatted(spec: str, value: float) -> str:
+    """A number by a plain spec of old ("%.1f", "%g"), with the signs of the language."""
+    return number(value, spec.removeprefix("%"))
+
+
+def _grouped(count: int) -> str:
+    return number(count)
 
 
 def _error(code: int, words: tuple[str, str]) -> Callable[[Exception], Response]:
     def handler(error: Exception) -> Response:
         if is_for_scripts() and isinstance(error, HTTPException):
             return problem_of(error)
-        return page("doors/error.html", code, code=code, what=words[0], do=words[1])
+        return page("doors/error.html", code, code=code, what=say(words[0]), do=say(words[1]))
 
     return handler
 
 
 ERRORS: dict[int, tuple[str, str]] = {
     400: (
-        "The page was out of date, or something was missing in what it sent.",
-        "Go back, load it again, and send it once more. Nothing was written.",
+        mark("The page was out of date, or something was missing in what it sent."),
+        mark("Go back, load it again, and send it once more. Nothing was written."),
     ),
-    403: ("This is not for those signed in here.", "Sign in as somebody who may, or ask the manager."),
-    404: ("There is no such page here.", "Go back to the board, or search for the sheet."),
-    405: ("This page cannot be used like that.", "Go back and use the buttons on the page."),
-    409: ("Two things met here that cannot both be true.", "Load the page again."),
-    413: ("That is more than this page takes.", "Send a smaller file, or a shorter text. Nothing was written."),
-    429: ("Too many tries.", "Wait a few minutes."),
+    403: (mark("This is not for those signed in here."), mark("Sign in as somebody who may, or ask the manager.")),
+    404: (mark("There is no such page here."), mark("Go back to the board, or search for the sheet.")),
+    405: (mark("This page cannot be used like that."), mark("Go back and use the buttons on the page.")),
+    409: (mark("Two things met here that cannot both be true."), mark("Load the page again.")),
+    413: (
+        mark("That is more than this page takes."),
+        mark("Send a smaller file, or a shorter text. Nothing was written."),
+    ),
+    429: (mark("Too many tries."), mark("Wait a few minutes.")),
     500: (
-        "Something went wrong in the program. What was not answered was not written.",
-        "Try again. If it happens again, tell whoever looks after the computer.",
+        mark("Something went wrong in the program. What was not answered was not written."),
+        mark("Try again. If it happens again, tell whoever looks after the computer."),
     ),
 }

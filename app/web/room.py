@@ -3,30 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
 from typing import Any
 
 from flask import Blueprint, Response, abort, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
+from app.domain.language import mark, say
+from app.queries.backups import backups_kept
 from app.queries.cabinets import cabinets
 from app.queries.furniture import RuleLine, bundles, consignments, house_rules, number_patterns
-from app.queries.health import health
 from app.queries.people import changes
 from app.queries.press import press_room
 from app.queries.room import adhesives
+from app.web.forms import PlaceForm
 from app.web.render import house, now, page
 from app.web.room_forms import FORMS
 from app.web.security import visitor
 
 bp = Blueprint("room", __name__)
 
+ADDED = {
+    "cabinet": mark("cabinet"), "stack": mark("stack"), "bundle": mark("bundle"), "consignment": mark("consignment"),
+    "pattern": mark("pattern"), "adhesive": mark("adhesive"),
+}  # fmt: skip
+
 
 @bp.get("/room")
 def show() -> Response:
     """What is in the room, its rules, and what was changed."""
-    return _room({})
+    return room_page({})
 
 
 @bp.post("/room")
@@ -37,29 +43,31 @@ def add() -> AnyResponse:
         abort(400)
     form = FORMS[what]()
     if not form.validate():
-        return _room({what: form}, 422, opened=what)
+        return room_page({what: form}, 422, opened=what)
     try:
         with transaction(house().database) as session:
             form.write(session, now(), visitor().worker_id)
     except ValueError as error:
         form.name.errors = [str(error)]
-        return _room({what: form}, 422, opened=what)
-    flash(f"Added: {what} {form.name.data}.")
+        return room_page({what: form}, 422, opened=what)
+    flash(say("Added: {what} {name}.", what=ADDED.get(what, what), name=form.name.data))
     return redirect(url_for("room.show", _anchor=what))
 
 
-def _room(sent: dict[str, Any], status: int = 200, opened: str = "") -> Response:
+def room_page(sent: dict[str, Any], status: int = 200, opened: str = "") -> Response:
+    """The page of the room; with a form that was sent as it came back, and what of the page is open then."""
     with reading(house().database) as session:
-        furniture = {
+        furniture: dict[str, Any] = {
             "cabinets": cabinets(session), "stacks": press_room(session, now(), house().zone), "bundles": bundles(session),
             "consignments": consignments(session), "patterns": number_patterns(session), "adhesives": adhesives(session),
             "rules": _grouped(house_rules(session)), "changes": changes(session, limit=10),
-            "last_backup": _moment(health(session).last_backup),
+            "backups": backups_kept(session),
         }  # fmt: skip
     forms: dict[str, Any] = {what: sent.get(what) or form(formdata=None) for what, form in FORMS.items()}
     for what, form in forms.items():
         _own_ids(form, what)
-    return page("room/show.html", status, forms=forms, opened=opened, **furniture)
+    place = sent.get("place") or PlaceForm(formdata=None, folder=furniture["backups"].place)
+    return page("room/show.html", status, forms=forms, opened=opened, place=place, **furniture)
 
 
 def _grouped(rules: Sequence[RuleLine]) -> list[tuple[str, list[RuleLine]]]:
@@ -70,21 +78,17 @@ def _grouped(rules: Sequence[RuleLine]) -> list[tuple[str, list[RuleLine]]]:
     return list(groups.items())
 
 
-def _moment(kept: str | None) -> datetime | None:
-    return datetime.fromisoformat(kept) if kept else None
-
-
 def _own_ids(form: Any, what: str) -> None:
     for each in form:
         each.id = each.label.field_id = f"{what}-{each.short_name}"
 
 
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("Under weight", ("press_", "gap_", "stack_")),
-    ("Drying", ("dry_", "papers_")),
-    ("Freezer", ("treat_",)),
-    ("How long it may wait", ("limit_", "left_", "wanted_", "hold_", "out_")),
-    ("Open days", ("open_",)),
-    ("Looking ahead", ("forecast_", "usual_")),
-    ("How the work is done", ("",)),
+    (mark("Under weight"), ("press_", "gap_", "stack_")),
+    (mark("Drying"), ("dry_", "papers_")),
+    (mark("Freezer"), ("treat_",)),
+    (mark("How long it may wait"), ("limit_", "left_", "wanted_", "hold_", "out_")),
+    (mark("Open days"), ("open_",)),
+    (mark("Looking ahead"), ("forecast_", "usual_")),
+    (mark("How the work is done"), ("",)),
 )

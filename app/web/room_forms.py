@@ -10,34 +10,48 @@ from flask_wtf import FlaskForm
 from wtforms import BooleanField, DateField, FloatField, HiddenField, IntegerField, SelectField, StringField
 from wtforms.validators import InputRequired, Length, NumberRange, Optional, Regexp
 
+from app.domain.language import mark
 from app.domain.press import ADHESIVE_CLASSES
 from app.domain.stages import STAGES, Stage
 from app.services.room import add_adhesive, add_bundle, add_cabinet, add_consignment, add_pattern, add_stack
 from app.web.forms import NAME
 
 CODE = [
-    InputRequired("It needs a short code."),
+    InputRequired(mark("It needs a short code.")),
     Length(max=40),
-    Regexp(r"^[A-Za-z0-9._-]+$", message="Letters, digits, dots and hyphens only."),
+    Regexp(r"^[A-Za-z0-9._-]+$", message=mark("Letters, digits, dots and hyphens only.")),
 ]
+BUNDLE_KINDS = [
+    ("press", mark("press")), ("tray", mark("tray")), ("bag", mark("bag")), ("box", mark("box")), ("parcel", mark("parcel")),
+]  # fmt: skip
+CONSIGNMENT_KINDS = [
+    ("fieldwork", mark("fieldwork")), ("exchange", mark("exchange")), ("gift", mark("gift")), ("bequest", mark("bequest")),
+    ("backlog", mark("backlog")),
+]  # fmt: skip
+ADHESIVE_WORDS = {
+    "pva": "pva", "eva": "eva", "starch-paste": mark("starch paste"), "methyl-cellulose": mark("methyl cellulose"),
+    "straps": mark("straps"), "spot": mark("spot"),
+}  # fmt: skip
 
 
 class CabinetForm(FlaskForm):  # type: ignore[misc]
     """A cabinet with its shelves."""
 
     what = HiddenField(default="cabinet")
-    name = StringField("Name, as on its door", NAME)
+    name = StringField(mark("Name, as on its door"), NAME)
     kind = SelectField(
-        "Stage whose sheets wait in it",
-        choices=[("", "any"), *[(stage.value, row.words) for stage, row in STAGES.items()]],
+        mark("Stage whose sheets wait in it"),
+        choices=[("", mark("any")), *[(stage.value, row.words) for stage, row in STAGES.items()]],
     )
     many = IntegerField(
-        "Shelves, counted from the top", [InputRequired("Say how many, 0 for none."), NumberRange(0, 200)], default=8
+        mark("Shelves, counted from the top"),
+        [InputRequired(mark("Say how many, 0 for none.")), NumberRange(0, 200)],
+        default=8,
     )
-    capacity = IntegerField("Sheets that it holds, if there is a limit", [Optional(), NumberRange(1, 1_000_000)])
-    is_clean = BooleanField("Only treated sheets go into it")
-    freezes = FloatField("A freezer: as cold as this, in °C", [Optional(), NumberRange(-90, 0)])
-    is_dryer = BooleanField("A dryer: plants dry in it with heat")
+    capacity = IntegerField(mark("Sheets that it holds, if there is a limit"), [Optional(), NumberRange(1, 1_000_000)])
+    is_clean = BooleanField(mark("Only treated sheets go into it"))
+    freezes = FloatField(mark("A freezer: as cold as this, in °C"), [Optional(), NumberRange(-90, 0)])
+    is_dryer = BooleanField(mark("A dryer: plants dry in it with heat"))
 
     def write(self, session: Any, now: datetime, by: int | None) -> None:
         """Add it."""
@@ -50,10 +64,16 @@ class StackForm(FlaskForm):  # type: ignore[misc]
     """A stack with its two-sided card."""
 
     what = HiddenField(default="stack")
-    name = StringField("Name, as on its card", NAME)
-    many = IntegerField("Sheets that it holds", [InputRequired("Say how many."), NumberRange(1, 200)], default=20)
-    mass = FloatField("Weights in all, kg", [InputRequired("Weigh them once, in kg."), NumberRange(0, 200)], default=12)
-    pieces = IntegerField("in how many pieces", [InputRequired("Say how many."), NumberRange(1, 40)], default=4)
+    name = StringField(mark("Name, as on its card"), NAME)
+    many = IntegerField(
+        mark("Sheets that it holds"), [InputRequired(mark("Say how many.")), NumberRange(1, 200)], default=20
+    )
+    mass = FloatField(
+        mark("Weights in all, kg"), [InputRequired(mark("Weigh them once, in kg.")), NumberRange(0, 200)], default=12
+    )
+    pieces = IntegerField(
+        mark("in how many pieces"), [InputRequired(mark("Say how many.")), NumberRange(1, 40)], default=4
+    )
 
     def write(self, session: Any, now: datetime, by: int | None) -> None:
         """Add it."""
@@ -72,10 +92,8 @@ class BundleForm(FlaskForm):  # type: ignore[misc]
     """A bundle with its card."""
 
     what = HiddenField(default="bundle")
-    name = StringField("Name, as on its card", NAME)
-    kind = SelectField(
-        "Kind", choices=[(kind, kind) for kind in ("press", "tray", "bag", "box", "parcel")], default="tray"
-    )
+    name = StringField(mark("Name, as on its card"), NAME)
+    kind = SelectField(mark("Kind"), choices=BUNDLE_KINDS, default="tray")
 
     def write(self, session: Any, now: datetime, by: int | None) -> None:
         """Add it."""
@@ -86,13 +104,11 @@ class ConsignmentForm(FlaskForm):  # type: ignore[misc]
     """Sheets that arrived together."""
 
     what = HiddenField(default="consignment")
-    name = StringField("Name", NAME)
-    code = StringField("Short code", CODE)
-    kind = SelectField(
-        "Kind", choices=[(kind, kind) for kind in ("fieldwork", "exchange", "gift", "bequest", "backlog")]
-    )
-    source = StringField("Where from", [Optional(), Length(max=200)])
-    arrived_on = DateField("Arrived on", [Optional()])
+    name = StringField(mark("Name"), NAME)
+    code = StringField(mark("Short code"), CODE)
+    kind = SelectField(mark("Kind"), choices=CONSIGNMENT_KINDS)
+    source = StringField(mark("Where from"), [Optional(), Length(max=200)])
+    arrived_on = DateField(mark("Arrived on"), [Optional()])
 
     def write(self, session: Any, now: datetime, by: int | None) -> None:
         """Add it."""
@@ -104,10 +120,10 @@ class PatternForm(FlaskForm):  # type: ignore[misc]
     """A pattern of sheet numbers."""
 
     what = HiddenField(default="pattern")
-    name = StringField("Prefix, 1 to 8 capital letters", NAME)
-    many = IntegerField("Digits", [InputRequired("Say how many."), NumberRange(1, 12)], default=6)
-    has_check = BooleanField("A check character follows", default=True)
-    mints = BooleanField("The room mints new numbers by it")
+    name = StringField(mark("Prefix, 1 to 8 capital letters"), NAME)
+    many = IntegerField(mark("Digits"), [InputRequired(mark("Say how many.")), NumberRange(1, 12)], default=6)
+    has_check = BooleanField(mark("A check character follows"), default=True)
+    mints = BooleanField(mark("The room mints new numbers by it"))
 
     def write(self, session: Any, now: datetime, by: int | None) -> None:
         """Add it."""
@@ -121,13 +137,14 @@ class AdhesiveForm(FlaskForm):  # type: ignore[misc]
     """A line of the room's list of adhesives."""
 
     what = HiddenField(default="adhesive")
-    name = StringField("Name of the product", NAME)
-    code = StringField("Short code", CODE)
+    name = StringField(mark("Name of the product"), NAME)
+    code = StringField(mark("Short code"), CODE)
     kind = SelectField(
-        "Class, which sets its time under weight", choices=[(each, each.replace("-", " ")) for each in ADHESIVE_CLASSES]
+        mark("Class, which sets its time under weight"),
+        choices=[(each, ADHESIVE_WORDS.get(each, each)) for each in ADHESIVE_CLASSES],
     )
-    lot = StringField("Lot", [Optional(), Length(max=80)])
-    dilution = StringField("Dilution", [Optional(), Length(max=80)])
+    lot = StringField(mark("Lot"), [Optional(), Length(max=80)])
+    dilution = StringField(mark("Dilution"), [Optional(), Length(max=80)])
 
     def write(self, session: Any, now: datetime, by: int | None) -> None:
         """Add it."""

@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 
 from app.domain.answer import Answer, Ask, Choice
 from app.domain.errors import Refusal, Refused
+from app.domain.language import say
 from app.domain.offers import facts_in, opened
 from app.domain.stages import Step
 from app.services.desk import Occasion, ScanRequest
@@ -58,7 +59,7 @@ def scan_request(sent: Mapping[str, str], station_id: int, fresh_id: str) -> Sca
     fields = opened(sent)
     code = fields.get("code", "").strip()
     if len(fields.get("scan_id", "")) > 80 or len(code) > LONGEST:
-        raise Refused(Refusal("misread-number", "That is too long to be a number.", "Scan it again."))
+        raise Refused(Refusal("misread-number", say("That is too long to be a number."), say("Scan it again.")))
     return ScanRequest(
         scan_id=fields.get("scan_id") or fresh_id,
         code=code,
@@ -97,7 +98,7 @@ def _step(name: str) -> Step | None:
     try:
         return Step(name)
     except ValueError as error:
-        raise Refused(Refusal("wrong-stage", "There is no such step.", "Load the page again.")) from error
+        raise Refused(Refusal("wrong-stage", say("There is no such step."), say("Load the page again."))) from error
 
 
 def _held(value: str) -> int:

@@ -6,6 +6,7 @@ from flask import Blueprint, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading
+from app.domain.language import mark
 from app.queries.house import patterns_now
 from app.queries.search import Hit, find
 from app.queries.search_places import PlaceHit, places_like
@@ -16,9 +17,9 @@ bp = Blueprint("search", __name__)
 LONGEST = 200
 ON_A_PAGE = 50
 SUGGESTED = 8
-EXACT = frozenset({"number", "former number"})
+EXACT = frozenset({mark("number"), mark("former number")})
 # What anybody sees from the hit itself need not be said beside a suggestion.
-PLAIN = frozenset({"number", "part of the number", "plant name", "words of the plant name"})
+PLAIN = frozenset({mark("number"), mark("part of the number"), mark("plant name"), mark("words of the plant name")})
 
 
 @bp.get("/search")

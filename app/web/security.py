@@ -10,9 +10,11 @@ from flask import Flask, Response, abort, g, jsonify, redirect, request, session
 from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading
+from app.domain.language import mark, say
 from app.queries.doors import known_worker, station_by_secret
 from app.services.people import Holder, secret_hash
 from app.web.headers import HEADERS
+from app.web.languages import speak_to
 from app.web.permissions import PERMISSIONS, TOKEN_SCOPES
 from app.web.render import house, now
 
@@ -28,6 +30,8 @@ class Visitor:
     rights: frozenset[str] = frozenset()
     station_id: int | None = None
     practises: bool = False
+    language: str | None = None
+    number: str = ""
 
     @property
     def roles(self) -> frozenset[str]:
@@ -37,13 +41,15 @@ class Visitor:
     @property
     def rights_words(self) -> str:
         """The highest right, in a word."""
-        return next((right for right in ("manager", "trainer", "volunteer", "reader") if right in self.rights), "")
+        return say(next((right for right in RIGHTS if right in self.rights), ""))
 
     def sees_names(self) -> bool:
         """Whether logs show who did what: for the trainer and the manager."""
         return bool(self.rights & {"trainer", "manager"})
 
 
+# The highest first.
+RIGHTS = (mark("manager"), mark("trainer"), mark("volunteer"), mark("reader"))
 NOBODY = Visitor()
 
 
@@ -84,6 +90,7 @@ def _at_the_door() -> AnyResponse | None:
     if endpoint == "static":
         return None
     g.visitor = _recognise()
+    speak_to(g.visitor.language)
     allowed = PERMISSIONS.get(endpoint)
     if allowed is None:
         abort(404)
@@ -96,7 +103,7 @@ def _turned_away(who: Visitor) -> AnyResponse:
     if who.roles == {"anyone"} and request.method == "GET" and not request.headers.get("HX-Request"):
         return redirect(url_for("doors.sign_in", next=request.full_path.rstrip("?")))
     if who.roles == {"anyone"}:
-        return Response(str(jsonify(error="Sign in first.").get_data(as_text=True)), 401, mimetype="application/json")
+        return Response(str(jsonify(error=say("Sign in first.")).get_data(as_text=True)), 401, mimetype="application/json")
     abort(403)
 
 
@@ -108,13 +115,17 @@ def _recognise() -> Visitor:
         found = station_by_secret(database, secret_hash(secret)) if secret else None
         mark = browser_mark()
         worker = known_worker(database, worker_id, mark) if isinstance(worker_id, int) and mark else None
-    station = (found.station_id, found.practises) if found is not None else (None, False)
+    station = (found.station_id, found.practises, found.language) if found is not None else (None, False, None)
     if worker is None or worker.password_mark != session.get("since"):
         # Not carried on, so that it does not outlive what is remembered of signed-out browsers.
         for name in ("worker", "since", "browser"):
             session.pop(name, None)
         return Visitor(None, "", frozenset(), *station)
-    return Visitor(worker.worker_id, worker.name, worker.rights, *station)
+    station_id, practises, spoken_there = station
+    # A station's own pages speak to whoever works at the station, the others to whoever signed in with a password.
+    first = (spoken_there, worker.language) if request.blueprint == "stations" else (worker.language, spoken_there)
+    told = (station_id, practises, first[0] or first[1], worker.number)
+    return Visitor(worker.worker_id, worker.name, worker.rights, *told)
 
 
 def _with_headers(response: Response) -> Response:

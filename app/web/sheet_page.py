@@ -13,10 +13,13 @@ from app.db.engine import reading
 from app.domain.answer import Answer
 from app.domain.hazards import DEFERS
 from app.domain.holds import HOLDS, OUT
+from app.domain.language import mark, say
 from app.queries.brief import brief_of
 from app.queries.cabinets import cabinets
 from app.queries.doubted import doubts_of
 from app.queries.hazards import dangers_of
+from app.queries.lots import lots_of_sheet
+from app.queries.out_hand_overs import handed
 from app.queries.people import station_list, workers
 from app.queries.press import press_room
 from app.queries.room import adhesives
@@ -30,7 +33,7 @@ from app.web.render import house, now, page
 from app.web.security import visitor
 from app.web.wish_forms import LetGoForm, OutForm, WantedForm
 
-UNKNOWN = "There is no sheet with this number here."
+UNKNOWN = mark("There is no sheet with this number here.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +55,9 @@ def draw(number: str, status: int = 200, refusing: Refusing | None = None) -> Re
         if sheet is None:
             return no_such_sheet()
         brief = brief_of(session, sheet.sheet_id, now(), house().zone)
-        doubts = doubts_of(session, sheet.sheet_id)
+        doubts, lots = doubts_of(session, sheet.sheet_id), lots_of_sheet(session, sheet.sheet_id)
         dangers = dangers_of(session, sheet.sheet_id, by_names=visitor().sees_names())
+        handed_over = handed(session, sheet.sheet_id)
         choices = choices_of(session) if may & {"late", "regluing"} else None
     forms = _forms(sheet, may, choices)
     if refusing.form is not None:
@@ -62,8 +66,9 @@ def draw(number: str, status: int = 200, refusing: Refusing | None = None) -> Re
         _own_ids(form, deed)
     if "late" in forms:
         offer_steps(forms["late"], sheet.stage)
-    return page("sheets/one.html", status, sheet=sheet, brief=brief, doubts=doubts, dangers=dangers,
-                may_clear=bool(visitor().roles & PERMISSIONS["hazards.clear"]),
+    return page("sheets/one.html", status, sheet=sheet, brief=brief, doubts=doubts, dangers=dangers, handed=handed_over,
+                may_clear=bool(visitor().roles & PERMISSIONS["hazards.clear"]), lots=lots,
+                sees_lots=bool(visitor().roles & PERMISSIONS["supplies.lot"]),
                 forms=forms, may=may, refusing=refusing, asks=_asks(sheet),
                 defers=DEFERS, shows_locality=shows_locality(sheet), fresh_id=lambda: secrets.token_urlsafe(16))  # fmt: skip
 
@@ -73,9 +78,9 @@ def no_such_sheet() -> Response:
     return page(
         "doors/error.html",
         404,
-        code="No such sheet",
+        code=say("No such sheet"),
         what=UNKNOWN,
-        do="Type it off the slip once more, or search by name.",
+        do=say("Type it off the slip once more, or search by name."),
     )
 
 
@@ -122,7 +127,7 @@ def hold_form(held: frozenset[str] | None = None) -> HoldForm:
 def gluing_form(choices: Choices) -> GluingForm:
     """The form that puts adhesive and bulk right."""
     form = GluingForm()
-    form.adhesive.choices = [("", "nobody knows"), *[(each.code, each.name) for each in choices.adhesives]]
+    form.adhesive.choices = [("", say("nobody knows")), *[(each.code, each.name) for each in choices.adhesives]]
     return form
 
 

@@ -12,6 +12,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
 from app.domain.answer import Answer
+from app.domain.language import say
 from app.domain.numbers import COMMANDS
 from app.queries.house import house_now, patterns_now
 from app.queries.people import workers as all_workers
@@ -32,7 +33,9 @@ from app.web.proving import proved
 from app.web.render import house, now, page
 from app.web.scans import answer_view, occasion, scan_request, whole
 from app.web.security import visitor
-from app.web.tables import of_table, set_by, takes_of, used_here
+from app.web.spoken import speak_as_here, speak_to_badge, speak_to_worker
+from app.web.station_buttons import BUTTONS
+from app.web.tables import of_table, pots_here, set_by, takes_of, used_here
 
 bp = Blueprint("stations", __name__)
 
@@ -54,6 +57,7 @@ def scan() -> AnyResponse:
     if sent.get("find"):
         return redirect(url_for("search.results", q=sent.get("q", "")))
     with transaction(house().database) as session:
+        speak_to_badge(session, wanted.code)
         answer = scan_once(session, wanted, occasion())
     return _screen(answer)
 
@@ -82,9 +86,10 @@ def sign_in() -> AnyResponse:
     worker_id = whole(request.form.get("worker", "")) or 0
     wanted = ScanRequest(secrets.token_urlsafe(16), "", _station())
     if not _pin_is_right(worker_id, request.form.get("pin", "")[:200]):
-        flash("The PIN does not fit the name. Try again, or scan your badge.")
+        flash(say("The PIN does not fit the name. Try again, or scan your badge."))
         return redirect(url_for("stations.here"))
     with transaction(house().database) as session:
+        speak_to_worker(session, worker_id)
         others = request.form.get("with", "")
         answer = once(
             session, wanted, occasion(), lambda desk: _sign_in(desk, worker_id, others), f"sign in {worker_id}"
@@ -123,8 +128,8 @@ def side() -> Response:
     with reading(house().database) as session:
         view = station_view(session, _station(), now(), house().zone)
         fetch = fetch_next(session, _station(), now(), house_now(session))
-        used = used_here(session, view)
-    return page("stations/_minute.html", view=view, fetch=fetch, used=used)
+        used, pots = used_here(session, view), pots_here(session, view)
+    return page("stations/_minute.html", view=view, fetch=fetch, used=used, pots=pots)
 
 
 @bp.get("/station/token")
@@ -136,6 +141,9 @@ def token() -> Response:
 def _screen(answer: Answer | None) -> Response:
     fragment = bool(request.headers.get("X-Station"))
     with reading(house().database) as session:
+        if practice_now() or (answer is not None and answer.sheet is None):
+            # A badge or a card may have changed who works here, and a room to practise in is not asked at the door.
+            speak_as_here(session, _station())
         context = _context(session, fragment)
     fresh = secrets.token_urlsafe(16)
     shown = answer_view(answer, fresh) if answer else None
@@ -182,14 +190,14 @@ def _undo(desk: Desk, entry_id: int, why: str) -> Answer:
     words = WHY.get(why, "taken back")
     if why == "not-me":
         desk.keep(pending={"not_me": entry_id})
-        return Answer("which-one", "Whose?", ("Everything scanned here since the sign-in is put right.",),
-                      "Scan the badge of whoever it really was.")  # fmt: skip
+        return Answer("which-one", say("Whose?"), (say("Everything scanned here since the sign-in is put right."),),
+                      say("Scan the badge of whoever it really was."))  # fmt: skip
     step = step_of(desk, entry_id)
     answer = take_back(desk, entry_id, words)
     desk.keep(pending={"next_step": step} if why == "wrong-sheet" and step else None)
     if why == "wrong-sheet":
-        return Answer("done", answer.word, answer.lines, f"{answer.next} Now scan the sheet in your hands.", answer.sheet,
-                      entry=answer.entry)  # fmt: skip
+        return Answer("done", answer.word, answer.lines, say("{next} Now scan the sheet in your hands.", next=answer.next),
+                      answer.sheet, entry=answer.entry)  # fmt: skip
     return answer
 
 
@@ -208,7 +216,7 @@ def _pin_is_right(worker_id: int, said: str) -> bool:
 def _sign_out(desk: Desk) -> Answer:
     sign_out_all(desk)
     desk.keep(pending=None, last_sheet_id=None, bundle_id=None)
-    return Answer("done", "Thank you.")
+    return Answer("done", say("Thank you."))
 
 
 def _defaults() -> dict[str, Any]:
@@ -224,21 +232,5 @@ def _defaults() -> dict[str, Any]:
     return values
 
 
+# Kept as the reason in the log, so in the words of the program.
 WHY = {"wrong-sheet": "wrong sheet", "not-done-yet": "not done yet", "not-me": "not me"}
-BUTTONS = (
-    ("no-number", "No number", ""),
-    ("another-sheet", "It needs another sheet", "another-sheet"),
-    ("same-number", "Two with one number", ""),
-    ("two-plants", "Two plants in it", ""),
-    ("same-specimen", "Same specimen as the next", ""),
-    ("unmounted", "It stays unmounted", "goes-unmounted"),
-    ("damp", "It is damp after all", "pass-as-dry"),
-    ("round", "Press round", "put-under-weight"),
-    ("whole-shelf", "Move a whole shelf", "shelve"),
-    ("pest", "A pest was seen", ""),
-    ("danger", "It carries a danger", ""),
-    ("check", "Cabinet check", ""),
-    ("morning", "The morning list", ""),
-    ("closing", "Closing the room", ""),
-    ("help", "Help", ""),
-)

@@ -12,6 +12,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from app.db.engine import reading
 from app.domain.hazards import DEFERS
 from app.domain.house import House
+from app.domain.language import mark, say
 from app.domain.order_of_work import order_of_work
 from app.domain.press import BULKS
 from app.domain.sheet_drawing import size_of, zones
@@ -19,6 +20,7 @@ from app.domain.stages import Step
 from app.domain.used import USES
 from app.queries.brief import brief_of
 from app.queries.house import house_now
+from app.queries.lot_cards import Pot, pots_for
 from app.queries.room import adhesives
 from app.queries.stations import StationView
 from app.queries.used import Used, table_takes, used_on_day
@@ -27,8 +29,14 @@ from app.web.sheet_page import no_such_sheet, seen_by_visitor
 
 bp = Blueprint("briefs", __name__)
 GLUES = frozenset({Step.MOUNT.value, Step.RE_GLUE.value})
+POTS = GLUES | {Step.INSPECT.value}
 # How the choices are headed, in the order in which they are needed.
-TITLES = {"packet": "Packet", "adhesive_id": "Adhesive", "straps": "Straps and thread", "bulk": "Bulk"}
+TITLES = {
+    "packet": mark("Packet"),
+    "adhesive_id": mark("Adhesive"),
+    "straps": mark("Straps and thread"),
+    "bulk": mark("Bulk"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,13 +72,21 @@ def one(number: str) -> AnyResponse:
 def of_table(session: Any, view: StationView | None, rules: House) -> dict[str, Any]:
     """What a station's page shows of a table: `takes` is empty where nothing is glued, `work` is None where nothing is mounted."""
     if view is None or not GLUES & set(view.steps):
-        return {"takes": (), "used": (), "work": None}
+        return {"takes": (), "pots": pots_here(session, view), "used": (), "work": None}
     mounts = Step.MOUNT.value in view.steps
     return {
         "takes": takes_of(session, view),
+        "pots": pots_here(session, view),
         "used": used_here(session, view),
         "work": work_at(rules) if mounts else None,
     }
+
+
+def pots_here(session: Any, view: StationView | None) -> tuple[Pot, ...]:
+    """The pots of adhesive that may be opened at a station; nothing where nothing is glued or mended."""
+    if view is None or not POTS & set(view.steps):
+        return ()
+    return pots_for(session, view.station_id, now())
 
 
 def used_here(session: Any, view: StationView | None) -> tuple[Used, ...]:
@@ -87,7 +103,7 @@ def takes_of(session: Any, view: StationView) -> tuple[Takes, ...]:
     holds["adhesive_id"] = next((value for value, words in room if words == view.adhesive), "")
     known = {
         "packet": list(USES["packet"].items()), "straps": list(USES["straps"].items()),
-        "adhesive_id": [*room, ("", "not said")], "bulk": [("", "as its slip says"), *((each, each) for each in BULKS)],
+        "adhesive_id": [*room, ("", say("not said"))], "bulk": [("", say("as its slip says")), *((each, each) for each in BULKS)],
     }  # fmt: skip
     mounts = Step.MOUNT.value in view.steps
     return tuple(_takes(name, known[name], holds.get(name, "")) for name in TITLES if mounts or name not in USES)

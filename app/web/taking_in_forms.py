@@ -22,11 +22,16 @@ from wtforms.widgets import CheckboxInput, ListWidget
 from app.domain.cutting import PAPERS
 from app.domain.drying import pressed_moment
 from app.domain.hazards import HAZARD_WORDS
+from app.domain.language import mark, say
 from app.services.taking_in import FRESH, MOST_IN_A_RUN, MOST_PARTS, Run, Told
 from app.web.render import house, now
 
-NONE = ("", "none")
-CAME = [("fresh", "fresh, to be dried"), ("dry", "dry, to be mounted"), ("mounted", "mounted elsewhere")]
+NONE = ("", mark("none"))
+CAME = [
+    ("fresh", mark("fresh, to be dried")),
+    ("dry", mark("dry, to be mounted")),
+    ("mounted", mark("mounted elsewhere")),
+]
 TEXTS = (
     "number",
     "consignment",
@@ -50,32 +55,36 @@ class PlantForm(FlaskForm):  # type: ignore[misc]
     """One plant that is taken in."""
 
     number = StringField(
-        "Number", [Optional(), Length(max=40)], render_kw={"class": "number-entry", "autocomplete": "off"}
+        mark("Number"), [Optional(), Length(max=40)], render_kw={"class": "number-entry", "autocomplete": "off"}
     )
-    consignment = SelectField("Consignment")
-    name = text("Name of the plant", list="names")
-    authorship = text("Author")
-    family = text("Family", 80)
-    collector = text("Collected by", list="collectors")
-    record_number = text("Collector's number", 60)
-    event_date = text("Collected on", 60)
-    locality = StringField("Where it grew", [Optional(), Length(max=1000)])
-    notes = TextAreaField("The collector's notes", [Optional(), Length(max=4000)])
-    came = RadioField("It came", choices=CAME, default=FRESH)
-    pressed_on = DateField("Pressed on", [Optional()])
-    felt = BooleanField("I felt it: stiff, not cool, and it does not droop")
+    consignment = SelectField(mark("Consignment"))
+    name = text(mark("Name of the plant"), list="names")
+    authorship = text(mark("Author"))
+    family = text(mark("Family"), 80)
+    collector = text(mark("Collected by"), list="collectors")
+    record_number = text(mark("Collector's number"), 60)
+    event_date = text(mark("Collected on"), 60)
+    locality = StringField(mark("Where it grew"), [Optional(), Length(max=1000)])
+    notes = TextAreaField(mark("The collector's notes"), [Optional(), Length(max=4000)])
+    came = RadioField(mark("It came"), choices=CAME, default=FRESH)
+    pressed_on = DateField(mark("Pressed on"), [Optional()])
+    felt = BooleanField(mark("I felt it: stiff, not cool, and it does not droop"))
     bulk = SelectField(
-        "Bulk", choices=[("thin", "thin"), ("ordinary", "ordinary"), ("bulky", "bulky")], default="ordinary"
+        mark("Bulk"),
+        choices=[("thin", mark("thin")), ("ordinary", mark("ordinary")), ("bulky", mark("bulky"))],
+        default="ordinary",
     )
-    parts = IntegerField("On how many sheets", [InputRequired("Say how many."), NumberRange(1, MOST_PARTS)], default=1)
-    label = BooleanField("Its final label is with it", default=True)
-    hazards = SelectMultipleField("Dangers", option_widget=CheckboxInput(), widget=ListWidget(prefix_label=False),
+    parts = IntegerField(
+        mark("On how many sheets"), [InputRequired(mark("Say how many.")), NumberRange(1, MOST_PARTS)], default=1
+    )
+    label = BooleanField(mark("Its final label is with it"), default=True)
+    hazards = SelectMultipleField(mark("Dangers"), option_widget=CheckboxInput(), widget=ListWidget(prefix_label=False),
                                   choices=[(kind, words) for kind, words in HAZARD_WORDS.items()])  # fmt: skip
 
     def validate_felt(self, field: BooleanField) -> None:
         """What came dry was felt by somebody."""
         if self.came.data != FRESH and not field.data:
-            raise ValidationError("Feel it. If it is still damp, say that it came fresh.")
+            raise ValidationError(say("Feel it. If it is still damp, say that it came fresh."))
 
     def validate_pressed_on(self, field: DateField) -> None:
         """A day on which something fresh may have been pressed."""
@@ -105,11 +114,13 @@ class PlantForm(FlaskForm):  # type: ignore[misc]
 class RunForm(FlaskForm):  # type: ignore[misc]
     """A run of new numbers."""
 
-    consignment = SelectField("Consignment", [InputRequired("Choose a consignment.")])
-    many = IntegerField("How many sheets", [InputRequired("Say how many."), NumberRange(1, MOST_IN_A_RUN)])
-    came = RadioField("They came", choices=CAME[:1] + [("dry", "dry: each is felt and scanned next")], default=FRESH)
-    bundle = SelectField("In which bundle")
-    paper = RadioField("Slips on", choices=[(name, each.words) for name, each in PAPERS.items()], default="a4")
+    consignment = SelectField(mark("Consignment"), [InputRequired(mark("Choose a consignment."))])
+    many = IntegerField(mark("How many sheets"), [InputRequired(mark("Say how many.")), NumberRange(1, MOST_IN_A_RUN)])
+    came = RadioField(
+        mark("They came"), choices=CAME[:1] + [("dry", mark("dry: each is felt and scanned next"))], default=FRESH
+    )
+    bundle = SelectField(mark("In which bundle"))
+    paper = RadioField(mark("Slips on"), choices=[(name, each.words) for name, each in PAPERS.items()], default="a4")
 
     def told(self) -> Run:
         """What was asked for."""

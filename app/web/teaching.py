@@ -10,6 +10,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from wtforms import SelectField, StringField
 
 from app.db.engine import reading, transaction
+from app.domain.language import mark, say
 from app.domain.sign_off_rules import DIFFICULTIES, ORDINARY, TAUGHT, sheets_words
 from app.domain.stages import Step
 from app.queries.first_looks import first_looks_of, passed_first_by_worker
@@ -20,14 +21,14 @@ from app.web.render import house, now, page
 from app.web.security import visitor
 
 bp = Blueprint("teaching", __name__)
-GONE = "That sign-off does not hold any more. Choose one that does."
+GONE = mark("That sign-off does not hold any more. Choose one that does.")
 
 
 class EndForm(FlaskForm):  # type: ignore[misc]
     """A sign-off that ends, and why."""
 
-    sign_off = SelectField("No longer alone", validate_choice=False)
-    reason = StringField("Why?", REASON)
+    sign_off = SelectField(mark("No longer alone"), validate_choice=False)
+    reason = StringField(mark("Why?"), REASON)
 
 
 @bp.get("/teaching")
@@ -52,14 +53,18 @@ def sign_off(worker_id: int) -> AnyResponse:
     step = next((step for step in TAUGHT if step.value == request.form.get("step")), None)
     difficulty = request.form.get("difficulty", "")
     if step is None or difficulty not in DIFFICULTIES:
-        return _one(worker_id, None, 422, "Choose a step and what kind of sheets.")
+        return _one(worker_id, None, 422, say("Choose a step and what kind of sheets."))
     try:
         with transaction(house().database) as session:
             is_new = sign_offs.sign_off(session, worker_id, step, difficulty, now(), visitor().worker_id)
     except ValueError as error:
         return _one(worker_id, None, 422, str(error))
     deed = sheets_words(step, difficulty)
-    flash(f"{learner.name} may {deed} alone now." if is_new else f"{learner.name} might {deed} alone already.")
+    flash(
+        say("{name} may {deed} alone now.", name=learner.name, deed=deed)
+        if is_new
+        else say("{name} might {deed} alone already.", name=learner.name, deed=deed)
+    )
     return redirect(url_for("teaching.one", worker_id=worker_id))
 
 
@@ -74,7 +79,11 @@ def end(worker_id: int) -> AnyResponse:
         return _one(worker_id, form, 422)
     with transaction(house().database) as session:
         ended = sign_offs.end(session, int(chosen), str(form.reason.data), now(), visitor().worker_id)
-    flash(f"{learner.name} no longer does this alone: {', '.join(ended)}." if ended else GONE)
+    flash(
+        say("{name} no longer does this alone: {ended}.", name=learner.name, ended=", ".join(map(say, ended)))
+        if ended
+        else GONE
+    )
     return redirect(url_for("teaching.one", worker_id=worker_id))
 
 

@@ -12,6 +12,7 @@ from wtforms import HiddenField, IntegerField, StringField
 from wtforms.validators import Length, Optional
 
 from app.db.engine import reading, transaction
+from app.domain.language import mark, say
 from app.domain.usual import ON_SHELVES, RULE_OF, hours_words, reason_of, within
 from app.queries.usual import Usual, usual
 from app.services.room import set_cabinet_limit, set_house_rule
@@ -22,7 +23,7 @@ from app.web.security import visitor
 bp = Blueprint("usual", __name__)
 # The picture's own measures: where the time begins and ends, and where all are there and none.
 LEFT, RIGHT, TOP, BOTTOM = 52, 340, 10, 110
-MARKS = ((1.0, "all"), (0.5, "half"), (0.1, "1 in 10"))
+MARKS = ((1.0, mark("all")), (0.5, mark("half")), (0.1, mark("1 in 10")))
 
 
 class LimitForm(FlaskForm):  # type: ignore[misc]
@@ -30,8 +31,8 @@ class LimitForm(FlaskForm):  # type: ignore[misc]
 
     stage = HiddenField()
     cabinet = HiddenField()
-    value = IntegerField("Limit", [Optional()])
-    reason = StringField("Why?", [Optional(), Length(max=500)])
+    value = IntegerField(mark("Limit"), [Optional()])
+    reason = StringField(mark("Why?"), [Optional(), Length(max=500)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +102,7 @@ def _usual(sent: dict[str, Any], status: int = 200) -> Response:
         found = usual(session, now(), house().zone)
     stages = [(stage, curve_of(stage)) for stage in found]
     return page("board/usual.html", status, stages=stages, sent=sent, key_of=key_of, within=within, may_be_set=may_be_set,
-                reason_of=reason_of, may_manage=bool(visitor().roles & MANAGE))  # fmt: skip
+                may_manage=bool(visitor().roles & MANAGE))  # fmt: skip
 
 
 def _line_of(slug: str, cabinet: str) -> Usual:
@@ -124,9 +125,9 @@ def _is_whole(form: LimitForm, line: Usual, reason: str) -> bool:
     """Whether there is a number where one is needed, and a reason; what is wanting is said beside its field."""
     lacks = form.value.data is None and (line.cabinet_id is None or line.limit_now is None)
     if lacks or form.value.errors:
-        form.value.errors = ["Give a whole number."]
+        form.value.errors = [say("Give a whole number.")]
     elif not reason:
-        form.reason.errors = ["Say why; it stays with what was changed."]
+        form.reason.errors = [say("Say why; it stays with what was changed.")]
     return not form.value.errors and not form.reason.errors
 
 
@@ -139,8 +140,8 @@ def _write(session: Any, line: Usual, value: int | None, reason: str) -> None:
 
 def _told(line: Usual, value: int | None) -> str:
     if value is None:
-        return f"{line.name}: the limit of its own is gone; that of the stage holds."
-    return f"{line.name}: the limit is changed. It holds from now on."
+        return say("{name}: the limit of its own is gone; that of the stage holds.", name=line.name)
+    return say("{name}: the limit is changed. It holds from now on.", name=line.name)
 
 
 def _in_words(line: Usual) -> str:
@@ -148,10 +149,10 @@ def _in_words(line: Usual) -> str:
     quarters = [line.until_h * part // 4 for part in (1, 2, 3) if line.until_h * part // 4]
     shares = [next((share for at, share in reversed(line.points) if at < hours), 1.0) for hours in quarters]
     said = [
-        f"after {hours_words(hours)} {share:.0%}".replace("%", " %")
+        say("after {hours} {share:.0%}", hours=hours_words(hours), share=share).replace("%", " %")
         for hours, share in zip(quarters, shares, strict=True)
     ]
-    return f"Still there {', '.join(said)}." if said else ""
+    return say("Still there {said}.", said=", ".join(said)) if said else ""
 
 
 def _x(hours: int, until_h: int) -> float:

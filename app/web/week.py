@@ -10,6 +10,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading
 from app.domain.calendar import iso_week
+from app.domain.language import say
 from app.queries.week import EXCEPTIONS, RoomLine, Week, week, weeks_between
 from app.web.render import house, now, page
 from app.web.security import visitor
@@ -35,8 +36,8 @@ def one(label: str) -> Response:
         first, last = weeks_between(session, now(), house().zone)
     found = read_week(label, named=visitor().sees_names())
     if found is None:
-        return page("doors/error.html", 404, code="No such week", what=f"There is no week {label} here.",
-                    do="Weeks are written like 2026-W48. Look at the week that runs.")  # fmt: skip
+        return page("doors/error.html", 404, code=say("No such week"), what=say("There is no week {label} here.", label=label),
+                    do=say("Weeks are written like 2026-W48. Look at the week that runs."))  # fmt: skip
     return page("week/one.html", found=found, label=label_of(found), charts=[(line, chart_of(line)) for line in found.room],
                 before=_label(found.before) if found.before >= first else "", after=_label(found.after) if found.after else "",
                 kinds=_by_kind(found), names=visitor().sees_names())  # fmt: skip
@@ -117,7 +118,7 @@ def _label(which: tuple[int, int]) -> str:
 
 def _by_kind(found: Week) -> list[tuple[str, list[Any]]]:
     return [
-        (words, mine)
+        (say(words), mine)
         for kind, words in EXCEPTIONS.items()
         if (mine := [each for each in found.exceptions if each.kind == kind])
     ]

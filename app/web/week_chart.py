@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from app.domain.language import say
 from app.queries.week import RoomLine
 
 WIDTH, HEIGHT, EDGE = 180, 46, 5
@@ -39,9 +40,12 @@ def chart_of(line: RoomLine) -> WeekChart:
 
 
 def _words(line: RoomLine) -> str:
-    before = ", ".join(f"{value:g}" for value in line.before)
-    weeks = f"The weeks before: {before}. " if before else ""
-    if line.chart.mean is None:
-        return f"{weeks}This week: {line.value:g}."
-    limits = f"natural limits {line.chart.low:.1f} to {line.chart.high:.1f}" if line.chart.low is not None else ""
-    return f"{weeks}This week: {line.value:g}. Mean {line.chart.mean:.1f}, {limits}."
+    before, chart, value = ", ".join(f"{value:g}" for value in line.before), line.chart, f"{line.value:g}"
+    weeks = [say("The weeks before: {values}.", values=before)] if before else []
+    if chart.mean is None:
+        return " ".join([*weeks, say("This week: {value}.", value=value)])
+    limits = (
+        say("natural limits {low:.1f} to {high:.1f}", low=chart.low, high=chart.high) if chart.low is not None else ""
+    )
+    this = say("This week: {value}. Mean {mean:.1f}, {limits}.", value=value, mean=chart.mean, limits=limits)
+    return " ".join([*weeks, this])

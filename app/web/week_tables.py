@@ -10,10 +10,12 @@ from io import BytesIO
 from zoneinfo import ZoneInfo
 
 from app.domain.cells import BOM, csv_line
+from app.domain.language import mark, say
 from app.queries.week import EXCEPTIONS, Exceptional, Rate, RoomLine, StepLine, Week, WorkerWeek
 
 Cell = str | int | float | None
 HOUR_S = 3600
+LONGEST_NAME = 31  # of a leaf, by the workbook format
 TIDY = ("week", "part", "who or what", "step", "measure", "value", "low", "high")
 
 
@@ -43,11 +45,11 @@ def share(credit: Fraction) -> float:
 
 def leaves(found: Week, zone: ZoneInfo) -> tuple[Leaf, ...]:
     """The parts of the report as a spreadsheet shows them; those that name people only where the week has them."""
-    people = (Leaf("Workers", _WORKER_HEAD, tuple(_worker_rows(found))),) if found.workers else ()
-    return (*people, Leaf("Stages", _STAGE_HEAD, tuple(_stage_rows(found, zone))),
-            Leaf("Room", _ROOM_HEAD, tuple(_room_rows(found))),
-            Leaf("Exceptions", _EXCEPTION_HEAD, tuple(_exception_row(each, zone) for each in found.exceptions)),
-            Leaf("Changed since", _CHANGED_HEAD, tuple(_changed_rows(found, zone))))  # fmt: skip
+    people = (Leaf(say("Workers"), _WORKER_HEAD, tuple(_worker_rows(found))),) if found.workers else ()
+    return (*people, Leaf(say("Stages"), _STAGE_HEAD, tuple(_stage_rows(found, zone))),
+            Leaf(say("Room"), _ROOM_HEAD, tuple(_room_rows(found))),
+            Leaf(say("Exceptions"), _EXCEPTION_HEAD, tuple(_exception_row(each, zone) for each in found.exceptions)),
+            Leaf(say("Changed since"), _CHANGED_HEAD, tuple(_changed_rows(found, zone))))  # fmt: skip
 
 
 def csv_file(found: Week, zone: ZoneInfo) -> str:
@@ -65,8 +67,8 @@ def spreadsheet(found: Week, zone: ZoneInfo) -> bytes:
     with xlsxwriter.Workbook(file, asked) as book:
         bold = book.add_format({"bold": True, "text_wrap": True, "valign": "top"})
         for leaf in leaves(found, zone):
-            sheet = book.add_worksheet(leaf.name)
-            sheet.write_row(0, 0, leaf.head, bold)
+            sheet = book.add_worksheet(leaf.name[:LONGEST_NAME])
+            sheet.write_row(0, 0, [say(each) for each in leaf.head], bold)
             for place, row in enumerate(leaf.rows, 1):
                 sheet.write_row(place, 0, row)
             sheet.freeze_panes(1, 0)
@@ -88,8 +90,8 @@ def _worker_rows(found: Week) -> Iterator[tuple[Cell, ...]]:
 
 
 def _hours_of(worker: WorkerWeek) -> tuple[tuple[str, int], ...]:
-    apart = (("hours learning", worker.hours.learning_s), ("hours teaching", worker.hours.teaching_s))
-    return ("hours in all", worker.hours.own_s), *(each for each in apart if each[1])
+    apart = ((say("hours learning"), worker.hours.learning_s), (say("hours teaching"), worker.hours.teaching_s))
+    return (say("hours in all"), worker.hours.own_s), *(each for each in apart if each[1])
 
 
 def _rate(rate: Rate | None) -> tuple[Cell, Cell, Cell]:
@@ -108,16 +110,23 @@ def _stage_rows(found: Week, zone: ZoneInfo) -> Iterator[tuple[Cell, ...]]:
 
 def _room_rows(found: Week) -> Iterator[tuple[Cell, ...]]:
     for line in found.room:
-        yield line.what, round(line.value, 2), *_limits(line), line.chart.weeks, line.chart.words
+        yield say(line.what), round(line.value, 2), *_limits(line), line.chart.weeks, line.chart.words
 
 
 def _exception_row(each: Exceptional, zone: ZoneInfo) -> tuple[Cell, ...]:
-    return EXCEPTIONS[each.kind], _at(each.happened_at, zone), each.subject, each.what, each.reason, ", ".join(each.by)
+    return (
+        say(EXCEPTIONS[each.kind]),
+        _at(each.happened_at, zone),
+        each.subject,
+        each.what,
+        each.reason,
+        ", ".join(each.by),
+    )
 
 
 def _changed_rows(found: Week, zone: ZoneInfo) -> Iterator[tuple[Cell, ...]]:
     for each in found.changed:
-        how = "taken back" if each.is_correction else "written late"
+        how = say("taken back") if each.is_correction else say("written late")
         yield _at(each.changed_at, zone), _at(each.happened_at, zone), each.subject, each.what, how, each.reason
 
 
@@ -146,7 +155,8 @@ def _stage_facts(found: Week) -> Iterator[tuple[Cell, ...]]:
 def _line_facts(found: Week) -> Iterator[tuple[Cell, ...]]:
     for line in found.room:
         _, low, high = _limits(line)
-        yield "room", line.what, line.step.value if line.step else None, "value", round(line.value, 2), low, high
+        # Rows for programs: in English whatever is spoken.
+        yield "room", line.what + "", line.step.value if line.step else None, "value", round(line.value, 2), low, high
 
 
 def _exception_facts(found: Week, zone: ZoneInfo) -> Iterator[tuple[Cell, ...]]:
@@ -188,19 +198,45 @@ def step_json(line: StepLine) -> dict[str, object]:
 
 
 _WORKER_HEAD = (
-    "Number",
-    "Name",
-    "Step",
-    "Sheets",
-    "Credit",
-    "Of these learning",
-    "Hours",
-    "Sheets an hour, 8 weeks",
-    "from",
-    "to",
+    mark("Number"),
+    mark("Name"),
+    mark("Step"),
+    mark("Sheets"),
+    mark("Credit"),
+    mark("Of these learning"),
+    mark("Hours"),
+    mark("Sheets an hour, 8 weeks"),
+    mark("from"),
+    mark("to"),
 )
-_STAGE_HEAD = ("Stage", "Came", "Left", "Sent back", "Waiting", "Oldest since", "Median days", "Stays ended", "Waiting now",
-               "Stalled now", "Held now")  # fmt: skip
-_ROOM_HEAD = ("What", "This week", "Mean of the weeks before", "Low", "High", "Weeks", "Said")
-_EXCEPTION_HEAD = ("Kind", "When", "Sheet or stack", "What", "Reason", "By")
-_CHANGED_HEAD = ("Changed at", "Happened at", "Sheet or stack", "What", "How", "Reason")
+_STAGE_HEAD = (
+    mark("Stage"),
+    mark("Came"),
+    mark("Left"),
+    mark("Sent back"),
+    mark("Waiting"),
+    mark("Oldest since"),
+    mark("Median days"),
+    mark("Stays ended"),
+    mark("Waiting now"),
+    mark("Stalled now"),
+    mark("Held now"),
+)
+_ROOM_HEAD = (
+    mark("What"),
+    mark("This week"),
+    mark("Mean of the weeks before"),
+    mark("Low"),
+    mark("High"),
+    mark("Weeks"),
+    mark("Said"),
+)
+_EXCEPTION_HEAD = (mark("Kind"), mark("When"), mark("Sheet or stack"), mark("What"), mark("Reason"), mark("By"))
+_CHANGED_HEAD = (
+    mark("Changed at"),
+    mark("Happened at"),
+    mark("Sheet or stack"),
+    mark("What"),
+    mark("How"),
+    mark("Reason"),
+)

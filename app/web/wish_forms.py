@@ -10,6 +10,7 @@ from wtforms import DateField, StringField
 from wtforms.validators import DataRequired, Length, Optional, ValidationError
 
 from app.domain.calendar import local_day
+from app.domain.language import mark, say
 from app.web.forms import REASON
 from app.web.render import house, now
 
@@ -29,30 +30,32 @@ class LaterDay(DateField):
         try:
             super().process_formdata(valuelist)
         except ValueError:
-            raise ValueError("That is no day. Give it like 2026-12-31.") from None
+            raise ValueError(say("That is no day. Give it like 2026-12-31.")) from None
 
     def pre_validate(self, form: Any) -> None:
         """A day that has passed is said to be so."""
         if self.data is not None and self.data < today():
-            raise ValidationError("That day has passed. Give today or a later one.")
+            raise ValidationError(say("That day has passed. Give today or a later one."))
 
 
 class WantedForm(FlaskForm):  # type: ignore[misc]
     """Asking that a sheet be done soon."""
 
-    why = StringField("What for?", [DataRequired("Say what it is wanted for."), Length(max=LONGEST_WHY)])
-    needed_on = LaterDay("Needed by, if there is a day", [Optional()])
+    why = StringField(mark("What for?"), [DataRequired(mark("Say what it is wanted for.")), Length(max=LONGEST_WHY)])
+    needed_on = LaterDay(mark("Needed by, if there is a day"), [Optional()])
 
 
 class LetGoForm(FlaskForm):  # type: ignore[misc]
     """A sheet is no longer wanted."""
 
-    how = StringField("What became of it?", [DataRequired("Say what became of it."), Length(max=LONGEST_WHY)])
+    how = StringField(
+        mark("What became of it?"), [DataRequired(mark("Say what became of it.")), Length(max=LONGEST_WHY)]
+    )
 
 
 class OutForm(FlaskForm):  # type: ignore[misc]
     """A sheet goes out to somebody."""
 
-    with_whom = StringField("With whom", [DataRequired("Say who has it."), Length(max=120)])
-    due_on = LaterDay("Due back, if there is a day", [Optional()])
-    reason = StringField("Why?", REASON)
+    with_whom = StringField(mark("With whom"), [DataRequired(mark("Say who has it.")), Length(max=120)])
+    due_on = LaterDay(mark("Due back, if there is a day"), [Optional()])
+    reason = StringField(mark("Why?"), REASON)

@@ -7,6 +7,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
 from app.domain.errors import Refused
+from app.domain.language import mark, say
 from app.queries.sheets import SheetPage
 from app.services.away import send_out
 from app.services.scanning import once
@@ -19,7 +20,7 @@ from app.web.security import visitor
 from app.web.sheet_page import Refusing, draw, no_such_sheet, seen_by_visitor
 from app.web.wish_forms import LetGoForm, OutForm, WantedForm, today
 
-ASKED = "It is wanted: it stands first in what the tables fetch."
+ASKED = mark("It is wanted: it stands first in what the tables fetch.")
 
 
 def wanted(number: str) -> AnyResponse:
@@ -56,7 +57,7 @@ def let_go(number: str) -> AnyResponse:
     except ValueError as error:
         form.how.errors = [str(error)]
         return draw(number, 422, Refusing("let_go", form))
-    flash("It is no longer wanted." if was else "It was not wanted any more.")
+    flash(say("It is no longer wanted.") if was else say("It was not wanted any more."))
     return redirect(url_for("sheets.one", number=sheet.number))
 
 

@@ -29,6 +29,7 @@ class Worker(Base):
     added_at: Mapped[datetime]
     retired_at: Mapped[datetime | None]
     name_gone_at: Mapped[datetime | None]
+    language: Mapped[str | None]
 
 
 class Station(Base):

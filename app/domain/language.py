@@ -1,0 +1,149 @@
+"""In which language the room speaks: every word that a person reads is said through this one door.
+
+English is what stands in the code; a language is a catalogue of other words for the same sentences, with the names of its
+days and months and the signs of its numbers. Whoever answers a person sets the language for as long as that takes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+from typing import Protocol
+
+
+class Catalogue(Protocol):
+    """Words for words, as `gettext.NullTranslations` gives them."""
+
+    def gettext(self, message: str) -> str:
+        """The sentence in this language; the sentence itself where it is not known."""
+
+    def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
+        """The one of the two that fits so many, in this language."""
+
+
+@dataclass(frozen=True, slots=True)
+class Language:
+    """One language: its code (BCP 47), its catalogue, its names of days (Monday first) and months, its signs in numbers."""
+
+    code: str
+    name: str
+    catalogue: Catalogue | None
+    weekdays: tuple[str, ...]
+    short_weekdays: tuple[str, ...]
+    months: tuple[str, ...]
+    short_months: tuple[str, ...]
+    group: str = ","
+    point: str = "."
+
+
+ENGLISH = Language(
+    "en",
+    "English",
+    None,
+    ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"),
+    ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"),
+    ("January", "February", "March", "April", "May", "June",
+     "July", "August", "September", "October", "November", "December"),
+    ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"),
+)  # fmt: skip
+_SPOKEN: ContextVar[Language] = ContextVar("spoken", default=ENGLISH)
+
+
+def spoken() -> Language:
+    """The language of the moment."""
+    return _SPOKEN.get()
+
+
+def speak(language: Language) -> None:
+    """Speak this language from now on, in this thread or task."""
+    _SPOKEN.set(language)
+
+
+@contextmanager
+def speaking(language: Language) -> Iterator[None]:
+    """Speak this language meanwhile, then the one before."""
+    before = _SPOKEN.set(language)
+    try:
+        yield
+    finally:
+        _SPOKEN.reset(before)
+
+
+def say(words: str, /, **parts: object) -> str:
+    """A sentence in the language of the moment, with its parts put in by name (format specs as in `str.format`).
+
+    Braces that are to be read are doubled where there are parts. KeyError for a part that was not given.
+    """
+    if not words:
+        return ""
+    catalogue = _SPOKEN.get().catalogue
+    said = str.__str__(words) if catalogue is None else catalogue.gettext(str.__str__(words))
+    return said.format_map(_Parts(parts)) if parts else said
+
+
+def say_n(one: str, several: str, n: float, /, **parts: object) -> str:
+    """The one of two sentences that fits `n`, in the language of the moment; `n` is a part of both.
+
+    English takes the first for 1 only; a number that is not whole takes the second.
+    """
+    catalogue = _SPOKEN.get().catalogue
+    english = one if n == 1 else several
+    said = english if catalogue is None else catalogue.ngettext(one, several, int(n) if n == int(n) else 2)
+    return said.format_map(_Parts({"n": n, **parts}))
+
+
+class Marked(str):
+    """Words that stand in a table: equal to the English they were written in, and said anew wherever they are put in."""
+
+    __slots__ = ()
+
+    def __str__(self) -> str:
+        return say(str.__str__(self))
+
+    def __format__(self, spec: str) -> str:
+        return format(say(str.__str__(self)), spec)
+
+    def __html__(self) -> str:
+        return _escaped(say(str.__str__(self)))
+
+
+def mark(words: str) -> str:
+    """Words of a table that are said later, in the language of whoever asks then."""
+    return Marked(words)
+
+
+def number(value: float, spec: str = ",") -> str:
+    """A number with the signs of the language of the moment: "1,234.5" where English is spoken."""
+    said = format(value, spec)
+    language = _SPOKEN.get()
+    if language.group == "," and language.point == ".":
+        return said
+    return said.translate({ord(","): language.group, ord("."): language.point})
+
+
+class _Parts(dict[str, object]):
+    """The parts of a sentence; numbers are said with the signs of the language."""
+
+    def __getitem__(self, name: str) -> object:
+        value = super().__getitem__(name)
+        return _Number(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else value
+
+
+class _Number:
+    """A number in a sentence: written plainly unless the sentence asks for groups or places."""
+
+    __slots__ = ("value",)
+
+    def __init__(self, value: float) -> None:
+        self.value = value
+
+    def __format__(self, spec: str) -> str:
+        return number(self.value, spec)
+
+
+def _escaped(text: str) -> str:
+    for sign, entity in (("&", "&amp;"), ("<", "&lt;"), (">", "&gt;"), ('"', "&#34;"), ("'", "&#39;")):
+        text = text.replace(sign, entity)
+    return text
