@@ -7,11 +7,17 @@ import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from datetime import date
 from pathlib import Path
 from typing import Any
 
-from app.commands import audit, backup, demo, import_file, report, serve, slips, token, upgrade
+from app.care_commands import backup, doctor, restore, service, upgrade
+from app.commands import audit, demo, export, import_file, report, serve, slips, token
 from app.domain.card_words import CARD_KINDS
+from app.domain.stages import Stage
+from app.export_commands import KINDS
+from app.moving import move_to
+from app.room_files import let_go
 from app.serving import Failed
 
 DONE, FAILED = 0, 1
@@ -29,6 +35,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(failed, file=sys.stderr)
     except KeyboardInterrupt:
         print("Stopped.", file=sys.stderr)
+    finally:
+        let_go()
     return FAILED
 
 
@@ -54,6 +62,13 @@ def _whole(low: int, high: int) -> Callable[[str], int]:
         return int(text)
 
     return check
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text} is not a day like 2026-11-25") from None
 
 
 def _week(text: str) -> tuple[int, int]:
@@ -90,16 +105,15 @@ def _arg(name: str, help_: str, **more: Any) -> Argument:
 
 DATA = _arg("--data", "the room's folder (default: BLOTTER_DATA, else one of your own)", type=Path, metavar="DIR")
 PORT = _arg("--port", "the port to listen on (default: 8765)", type=_whole(0, 65535), default=8765)
+HOST = _arg("--host", "the address to listen on (default: this machine only)", default="127.0.0.1")
+TLS = _arg("--tls", "speak https with this certificate and its key (PEM)", nargs=2, metavar=("CERT", "KEY"))
 BY = _arg("--by", "the manager in whose name, where there are several", default="", metavar="NUMBER")
 COMMANDS: dict[str, tuple[Any, *tuple[Argument, ...]]] = {
     "demo": (
         demo, PORT, _arg("--no-browser", "do not open the browser", action="store_true"),
         _arg("--keep", "leave the folder where it is when the demo stops", action="store_true"),
     ),
-    "serve": (
-        serve, PORT, _arg("--host", "the address to listen on (default: this machine only)", default="127.0.0.1"),
-        _arg("--tls", "speak https with this certificate and its key (PEM)", nargs=2, metavar=("CERT", "KEY")),
-    ),
+    "serve": (serve, PORT, HOST, TLS),
     "upgrade": (upgrade,),
     "token": (
         token, BY, _arg("--days", "days until it runs out (default: 365)", type=_whole(1, 3650), default=365),
@@ -126,6 +140,36 @@ COMMANDS: dict[str, tuple[Any, *tuple[Argument, ...]]] = {
     ),
     "backup": (
         backup, _arg("file", "where to (default: the folder backups in the room's folder)", type=Path, metavar="FILE", nargs="?"),
+        _arg("--keep-all", "throw no old backup away", action="store_true"),
+        _arg("--by-itself", argparse.SUPPRESS, action="store_true"),
+    ),
+    "restore": (
+        restore, _arg("file", "the backup", type=Path, metavar="FILE"), _arg("--yes", "do not ask", action="store_true"),
+        _arg("--differing", "even where the log and the room in the backup differ", action="store_true"),
+    ),
+    "doctor": (doctor, PORT, HOST, TLS),
+    "service": (
+        service, PORT, HOST, TLS, _arg("--system", "for the computer's own services, not for one user", action="store_true"),
+        _arg("--install", "set it up, and start it now", action="store_true"),
+    ),
+    "export": (
+        export, BY, _arg("what", "what goes out", choices=KINDS),
+        _arg("file", "the file to write; a hand-over in .zip is an archive, else a table", type=Path, metavar="FILE"),
+        _arg("--consignment", "sheets of this consignment only", default="", metavar="CODE"),
+        _arg("--cabinet", "sheets in this cabinet only", default="", metavar="NAME"),
+        _arg("--shelf", "sheets on this shelf of it only", default="", metavar="NAME"),
+        _arg("--stage", "sheets in this stage only", default="", choices=tuple(Stage)),
+        _arg("--withdrawn", "those too that have left for good", action="store_true"),
+        _arg("--exact-places", "with the places of plants marked sensitive", action="store_true"),
+        _arg("--no-mark", "a table without the mark by which spreadsheets know its letters", action="store_true"),
+        _arg("--title", "what the archive or the log is called", default=""),
+        _arg("--from", "sheets with an entry from this day on", dest="since", type=_day, metavar="DAY"),
+        _arg("--to", "sheets with an entry up to this day", dest="until", type=_day, metavar="DAY"),
+        _arg("--workers", "the log with the numbers of workers", action="store_true"),
+        _arg("--everything", "the log with what was taken back, and the corrections", action="store_true"),
+        _arg("--number", "which hand-over (default: the last)", type=_whole(1, 99_999_999), default=0),
+        _arg("--new", "make the next hand-over first, for whoever takes it", metavar="NAME"),
     ),
     "audit": (audit,),
+    "move-to": (move_to, _arg("url", "the empty database, like postgresql://name@host/room", metavar="URL")),
 }  # fmt: skip

@@ -9,11 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from app.clock import utc_now
-from app.config import Config
-from app.serving import STATES, Failed, room_config, room_database, run_demo, run_room
+from app.serving import Failed, room_config, room_database, run_demo, run_room
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
+
+    from app.domain.source import Source
 
 
 def demo(asked: argparse.Namespace) -> None:
@@ -25,23 +26,6 @@ def serve(asked: argparse.Namespace) -> None:
     """Open the room's doors."""
     tls = (Path(asked.tls[0]), Path(asked.tls[1])) if asked.tls else None
     run_room(room_config(asked.data, may_be_new=True), asked.host, asked.port, tls)
-
-
-def upgrade(asked: argparse.Namespace) -> None:
-    """Copy the database, then migrate it."""
-    from app.db.fitness import state_of
-    from app.db.upgrade import upgrade as migrate
-
-    config = room_config(asked.data)
-    state = state_of(config.database_url)
-    if state in ("foreign", "newer"):
-        raise Failed(STATES[state])
-    if state == "newest":
-        print("The database is of the newest revision already. Nothing is to be done.")
-        return
-    if state == "older":
-        _copy_aside(config)
-    print(f"Migrated to revision {migrate(config.database_url)}.")
 
 
 def token(asked: argparse.Namespace) -> None:
@@ -65,28 +49,16 @@ def import_file(asked: argparse.Namespace) -> None:
     """Take in the sheets of a CSV file or a Darwin Core archive, all or none."""
     from app.file_commands import import_list
 
-    config, data = room_config(asked.data), _read(asked.file)
+    config, data = room_config(asked.data), _source(asked.file)
     import_list(asked, config, room_database(config), data, _manager_id)
 
 
-def backup(asked: argparse.Namespace) -> None:
-    """Copy the room's database while it is in use, and look whether the copy is whole."""
-    from app.db.engine import reading, transaction
-    from app.services.backup import backup_name, keep_backup, make_backup
+def export(asked: argparse.Namespace) -> None:
+    """Write sheets, the log or a hand-over to a file, for other programs."""
+    from app.export_commands import export as write_out
 
     config = room_config(asked.data)
-    database, now = room_database(config), utc_now()
-    target = asked.file or config.data / "backups" / backup_name(now)
-    try:
-        with reading(database) as session:
-            made = make_backup(session, target)
-    except ValueError as error:
-        raise Failed(str(error)) from error
-    except OSError as error:
-        raise Failed(f"The backup {target} cannot be written: {error.strerror}.") from error
-    with transaction(database) as session:
-        keep_backup(session, made, now)
-    print(f"Backed up to {made.path}: {made.size / 1e6:,.1f} MB, looked through and whole.")
+    write_out(asked, config, room_database(config), _manager_id)
 
 
 def report(asked: argparse.Namespace) -> None:
@@ -174,20 +146,6 @@ def _show(name: str, head: Sequence[str], rows: Sequence[Sequence[object]]) -> N
     Console().print(table)
 
 
-def _copy_aside(config: Config) -> None:
-    from app.db.fitness import copy_aside, file_of
-    from app.db.upgrade import revision_of
-
-    file = file_of(config.database_url)
-    if file is None:
-        print("This database is copied by its own tools; Blotter has made no copy of it.")
-        return
-    was, when = revision_of(config.database_url), f"{utc_now():%Y%m%dT%H%M%SZ}"
-    copy = file.with_name(f"{file.stem}-before-upgrade-{was}-{when}{file.suffix}")
-    copy_aside(file, copy)
-    print(f"Copied to {copy}.")
-
-
 def _manager_id(session: Session, number: str) -> int:
     """The manager in whose name it is done: the one who is named, or the only one there is."""
     from app.queries.people import workers
@@ -208,9 +166,13 @@ def _manager_id(session: Session, number: str) -> int:
     return next(iter(managers.values()))
 
 
-def _read(file: Path) -> bytes:
+def _source(file: Path) -> Source:
+    """A file to be read piece by piece, as often as need be; what can be read only once, such as a pipe, is held."""
+    from app.domain.source import InMemory, OnDisk
+
     try:
-        return file.read_bytes()
+        with file.open("rb") as opened:
+            return OnDisk(file) if file.is_file() else InMemory(opened.read())
     except OSError as error:
         raise Failed(f"The file {file} cannot be read: {error.strerror}.") from error
 

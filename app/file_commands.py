@@ -18,11 +18,12 @@ if TYPE_CHECKING:
 
     from app.db.engine import Database
     from app.domain.mapping import Ways
+    from app.domain.source import Data
     from app.domain.table import BadRow
     from app.domain.table_letters import Letters
 
 
-def import_list(asked: argparse.Namespace, config: Config, database: Database, data: bytes,
+def import_list(asked: argparse.Namespace, config: Config, database: Database, data: Data,
                 manager_id: Callable[[Session, str], int]) -> None:  # fmt: skip
     """Take a file in, or with --dry-run only say what that would do. Failed, after every bad row on standard error."""
     from app.bringing_in import BadList, Bringer
@@ -69,7 +70,7 @@ def _bar() -> Iterator[Callable[[int, int], None]]:
         yield hears
 
 
-def _ways(asked: argparse.Namespace, database: Database, data: bytes) -> Ways | None:
+def _ways(asked: argparse.Namespace, database: Database, data: Data) -> Ways | None:
     """What the columns are: by the map that is named, else as they were read before, else by their headings."""
     from app.db.engine import reading
     from app.domain.listing import open_headings
@@ -96,7 +97,7 @@ def _ways(asked: argparse.Namespace, database: Database, data: bytes) -> Ways | 
     return ways
 
 
-def _remember(asked: argparse.Namespace, database: Database, data: bytes, ways: Ways | None, by: int) -> None:
+def _remember(asked: argparse.Namespace, database: Database, data: Data, ways: Ways | None, by: int) -> None:
     from app.db.engine import transaction
     from app.domain.listing import open_headings
     from app.services.column_maps import remember_ways
@@ -107,7 +108,7 @@ def _remember(asked: argparse.Namespace, database: Database, data: bytes, ways: 
         remember_ways(session, asked.consignment, open_headings(data).headings, ways, utc_now(), by)
 
 
-def _say_plan(asked: argparse.Namespace, config: Config, database: Database, data: bytes, ways: Ways | None) -> None:
+def _say_plan(asked: argparse.Namespace, config: Config, database: Database, data: Data, ways: Ways | None) -> None:
     from app.db.engine import reading
     from app.services.desk import Occasion
     from app.services.intake import plan_import

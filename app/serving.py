@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import logging
 import os
 import shutil
@@ -11,19 +12,25 @@ import sys
 import tempfile
 import threading
 import webbrowser
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from app.clock import Watch, utc_now
-from app.config import Config, is_checkout, load_config
+from app.config import Config
+from app.room_files import STATES as STATES
+from app.room_files import Failed as Failed
+from app.room_files import room_config as room_config
+from app.room_files import room_database as room_database
 
 if TYPE_CHECKING:
     from ssl import SSLContext
-    from zoneinfo import ZoneInfo
 
+    from flask import Flask
+
+    from app.backing_up import Keeper
     from app.db.engine import Database
 
 SWITCH_S = 0.0005
@@ -31,56 +38,6 @@ LOOPBACK = "127.0.0.1"
 # A list of sheets with all that belongs to its form; only the page of intake takes as much.
 LARGEST_REQUEST = 65 * 1024 * 1024
 Tls = tuple[Path, Path]
-
-
-class Failed(Exception):
-    """What a person can put right; the message is one sentence."""
-
-
-def room_config(data: Path | None, *, may_be_new: bool = False) -> Config:
-    """The room's configuration; Failed for a folder that is not there, or cannot be used, and for a plain install."""
-    if not is_checkout():
-        raise Failed("Blotter runs from its checkout. Install it there with: pip install -e .")
-    if data is not None and not may_be_new and not data.is_dir():
-        raise Failed(f"There is no folder {data}. Start a room in it with: blotter serve --data {data}")
-    # What is written here is the room's, and is read by nobody else on this machine.
-    os.umask(0o077)
-    try:
-        return load_config(data)
-    except ValueError as error:
-        raise Failed(str(error)) from error
-    except OSError as error:
-        raise Failed(f"The folder {error.filename} cannot be used: {error.strerror}.") from error
-
-
-def room_database(config: Config, *, may_be_new: bool = False) -> Database:
-    """The room's database, of this program's revision; an empty one is migrated where it may be new. Failed otherwise."""
-    from app.db.engine import open_database
-    from app.db.fitness import state_of
-
-    state = state_of(config.database_url)
-    if state == "empty" and may_be_new:
-        from app.db.upgrade import upgrade
-
-        upgrade(config.database_url)
-    elif state != "newest":
-        raise Failed(STATES[state])
-    database = open_database(config.database_url)
-    _make_sums(database, config.zone)
-    return database
-
-
-def _make_sums(database: Database, zone: ZoneInfo) -> None:
-    """An upgrade leaves empty what the room can make from what it keeps, the sums of the log first; here it is made."""
-    from app.db.engine import reading, transaction
-    from app.services.made_anew import make_anew, to_be_made
-
-    with reading(database) as session:
-        words = to_be_made(session)
-    if words:
-        print(words, file=sys.stderr, flush=True)
-        with transaction(database) as session:
-            make_anew(session, zone)
 
 
 def run_room(config: Config, host: str, port: int, tls: Tls | None) -> None:
@@ -93,7 +50,8 @@ def run_room(config: Config, host: str, port: int, tls: Tls | None) -> None:
         print(f"Blotter is at {address} and keeps its room in {config.data}. Ctrl+C stops it.")
         _say_who_is_let_in(host, door, is_safe=tls is not None)
         _say_first_code(database)
-        _serve(config.at(host, is_safe=tls is not None), database, watch, door, context)
+        told = {"address": address, "certificate": str(tls[0].resolve()) if tls else ""}
+        _serve(config.at(host, is_safe=tls is not None), database, watch, door, context, told)
 
 
 def run_demo(folder: Path | None, port: int, *, browser: bool, keep: bool) -> None:
@@ -200,15 +158,17 @@ def _say_first_code(database: Database) -> None:
     sys.stdout.flush()
 
 
-def _serve(config: Config, database: Database, watch: Watch, door: socket.socket, context: SSLContext | None) -> None:
+def _serve(config: Config, database: Database, watch: Watch, door: socket.socket, context: SSLContext | None,
+           told: Mapping[str, str] | None = None) -> None:  # fmt: skip
+    """Serve until told to stop. A room that is told of (a demo is not) is backed up, too."""
     from waitress.server import create_server  # type: ignore[import-untyped]
 
     from app import create_app
     from app.background import keep_going
 
-    # A page that reckons lets the scans have their turn ten times as often as Python would by itself.
-    sys.setswitchinterval(SWITCH_S)
     app = create_app(config, database=database, watch=watch)
+    keep_steady()
+    _keep_log(config, app)
     inner = _bound(LOOPBACK, 0) if context else door
     server = create_server(
         app, sockets=[inner], threads=8, connection_limit=1000, asyncore_use_poll=True, channel_timeout=30,
@@ -219,14 +179,42 @@ def _serve(config: Config, database: Database, watch: Watch, door: socket.socket
 
         take_off(door, inner.getsockname()[1], context)
     stopped = threading.Event()
-    keep_going(database, watch, config.zone, stopped, config.data / "uploads")
-    # It writes a line whenever two requests meet; what matters is written by the pages themselves.
-    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+    keeper = _keeper(config, database, told) if told is not None else None
+    keep_going(database, watch, config.zone, stopped, config.data / "uploads", keeper)
     if threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGTERM, signal.default_int_handler)
     server.run()
     stopped.set()
     database.engine.dispose()
+
+
+def _keeper(config: Config, database: Database, told: Mapping[str, str]) -> Keeper:
+    from app.backing_up import Keeper, run_apart
+    from app.db.lock import tell_of_oneself
+
+    tell_of_oneself(config.database_url, told)
+    return Keeper(database, config.data, config.zone, run_apart(config))
+
+
+def _keep_log(config: Config, app: Flask) -> None:
+    from app.logs import keep_log
+
+    # It writes a line whenever two requests meet; what matters is written by the pages themselves.
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+    try:
+        keep_log(config.data, app.logger, logging.getLogger("waitress"))
+    except OSError as error:
+        print(f"There is no log: the folder {error.filename} cannot be made ({error.strerror}).", file=sys.stderr)
+
+
+def keep_steady() -> None:
+    """Before the doors open: a page that reckons lets the scans have their turn ten times as often as Python would by itself;
+    and what is there by now stays, so it is never looked through for what can go. That would stop everybody for a tenth of a
+    second, again and again while a file comes in.
+    """
+    sys.setswitchinterval(SWITCH_S)
+    gc.collect()
+    gc.freeze()
 
 
 def _safe(tls: Tls) -> SSLContext:
@@ -241,10 +229,3 @@ def _safe(tls: Tls) -> SSLContext:
         why = "they do not fit together, or are no PEM files" if isinstance(error, SSLError) else error.strerror
         raise Failed(f"The certificate {tls[0]} and the key {tls[1]} cannot be used: {why}.") from error
 
-
-STATES: dict[str, str] = {
-    "empty": "There is no room here yet. Start it with: blotter serve",
-    "older": "The database is of an older revision. Run: blotter upgrade",
-    "newer": "The database is of a newer revision than this program. Use the newer Blotter that made it.",
-    "foreign": "The database belongs to another program, and is left as it is. Name another with BLOTTER_DATABASE_URL or --data.",
-}

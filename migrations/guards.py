@@ -10,7 +10,10 @@ from typing import Any
 # By table, the keys whose clash would let INSERT OR REPLACE write over a row.
 GUARDED = {"entry": ("id", "corrects"), "entry_worker": (), "scan": ("id", "scan_id")}
 GUARDED_CHECKS = {"check_expected": (), "check_seen": ("id",)}
-PAIRS = {"entry_worker": ("entry_id", "worker_id"), "check_expected": ("check_id", "sheet_id")}
+GUARDED_HANDED = {"hand_over": ("id",), "handed_sheet": ()}
+GUARDED_SUPPLIES = {"supply_entry": ("id", "corrects"), "lot_opening": ("id", "corrects")}
+PAIRS = {"entry_worker": ("entry_id", "worker_id"), "check_expected": ("check_id", "sheet_id"),
+         "handed_sheet": ("hand_over_id", "place")}  # fmt: skip
 
 
 def guard_entries(op: Any) -> None:
@@ -21,6 +24,16 @@ def guard_entries(op: Any) -> None:
 def guard_checks(op: Any) -> None:
     """Put the guards on what a cabinet check expected and saw."""
     _guard(op, GUARDED_CHECKS)
+
+
+def guard_handed(op: Any) -> None:
+    """Put the guards on what was handed over to the catalogue."""
+    _guard(op, GUARDED_HANDED)
+
+
+def guard_supplies(op: Any) -> None:
+    """Put the guards on what happened to supplies, and on which pot was open where."""
+    _guard(op, GUARDED_SUPPLIES)
 
 
 def _guard(op: Any, tables: dict[str, tuple[str, ...]]) -> None:
@@ -55,7 +68,8 @@ def _clash(table: str, keys: tuple[str, ...]) -> str:
 def _postgres_guards(table: str, keys: tuple[str, ...]) -> list[str]:
     return [
         "CREATE OR REPLACE FUNCTION guard_log() RETURNS trigger LANGUAGE plpgsql AS "
-        "$$ BEGIN RAISE EXCEPTION 'the log is never changed: %', TG_TABLE_NAME; END $$",
+        "$$ BEGIN RAISE EXCEPTION 'the log is never changed: %', TG_TABLE_NAME"
+        " USING ERRCODE = 'integrity_constraint_violation'; END $$",
         f"CREATE TRIGGER guard_{table} BEFORE UPDATE OR DELETE ON {table} FOR EACH ROW EXECUTE FUNCTION guard_log()",
         f"CREATE TRIGGER guard_{table}_truncate BEFORE TRUNCATE ON {table} FOR EACH STATEMENT EXECUTE FUNCTION guard_log()",
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from seed_demo import again, checked, dangers, frozen, given, holds, left, parting, stories, wishes
+from seed_demo import again, checked, dangers, frozen, given, holds, left, parting, stories, supplied, wishes
 from seed_demo.arrivals import PARCELS, TRIPS, parcel_arrives, trip_arrives
 from seed_demo.drying import reads_dryer
 from seed_demo.hands import Work
@@ -97,6 +97,7 @@ def _closing(life: Life) -> Work:
 
 
 STORIES: dict[int, tuple[tuple[int, int, Story], ...]] = {
+    -60: ((8, 40, supplied.cupboard_is_counted), (9, 5, supplied.first_pot)),
     -50: ((11, 15, stories.goes_in_a_packet),),
     -45: ((15, 30, left.power_cut),),
     -44: ((10, 20, stories.goes_back_to_the_table), (11, 20, stories.wrong_sheet)),
@@ -104,6 +105,8 @@ STORIES: dict[int, tuple[tuple[int, int, Story], ...]] = {
     -34: ((9, 30, dangers.somebody_is_named),),
     -31: ((11, 15, stories.wrong_sheet),),
     -30: ((10, 30, stories.is_withdrawn),),
+    -26: ((10, 50, supplied.glue_comes),),
+    -25: ((9, 5, supplied.second_pot),),
     -24: ((12, 5, frozen.goes_in(4)),),
     NEWCOMER_CAME - 1: ((15, 58, stories.somebody_leaves),),
     NEWCOMER_CAME: ((8, 30, stories.somebody_comes),),
@@ -116,7 +119,7 @@ STORIES: dict[int, tuple[tuple[int, int, Story], ...]] = {
     -12: ((11, 30, wishes.goes_out),),
     -11: ((8, 50, left.passed_and_left), (11, 20, stories.wrong_sheet)),
     -10: ((8, 50, left.passed_and_left), (10, 25, stories.let_out_early)),
-    -9: ((8, 50, left.passed_and_left), (9, 5, left.forgotten_in_the_stack)),
+    -9: ((8, 50, left.passed_and_left), (9, 5, left.forgotten_in_the_stack), (15, 45, supplied.counted_again)),
     -8: ((8, 50, left.passed_and_left), (10, 10, stories.glued_unscanned), (11, 0, wishes.wanted_and_left)),
     -7: ((10, 0, stories.out_of_its_stack),),
     -6: ((10, 20, checked.cabinet_is_checked),),

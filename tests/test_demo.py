@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import shutil
-import sqlite3
 from collections.abc import Callable
 from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
@@ -14,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from app.db.engine import Database, open_database, reading, sqlite_url
+from app.db.engine import Database, reading
 from app.domain.calendar import Calendar, local_day
 from app.domain.hazards import CAUTIONS
 from app.domain.house import House
@@ -34,6 +32,7 @@ from seed_demo import Demo, fill
 from seed_demo.life import LAST_LEFT, OPENS, days_until
 from seed_demo.names import SPECIES, in_season
 from seed_demo.room import STATIONS
+from tests.databases import Rooms, as_in_a_file
 
 LONDON = ZoneInfo("Europe/London")
 HOUR = timedelta(hours=1)
@@ -55,14 +54,12 @@ MOMENTS: dict[str, tuple[datetime, ZoneInfo]] = {
 
 
 @pytest.fixture
-def empty(migrated: Path, tmp_path: Path) -> Callable[[], Database]:
+def empty(rooms: Rooms, tmp_path: Path) -> Callable[[], Database]:
     """Makes as many empty rooms as a test asks for."""
     opened: list[Database] = []
 
     def one_more() -> Database:
-        path = tmp_path / f"room-{len(opened)}.sqlite3"
-        shutil.copy(migrated, path)
-        opened.append(open_database(sqlite_url(path)))
+        opened.append(rooms.open(tmp_path / f"room-{len(opened)}.sqlite3"))
         return opened[-1]
 
     return one_more
@@ -161,7 +158,6 @@ def test_the_whole_room_has_several_hundred_sheets_in_all_stages_over_fourteen_w
 
 def told(database: Database) -> dict[str, list[tuple[Any, ...]]]:
     """What stands in the tables of a room, without what is drawn by lot: badges and the password."""
-    line = sqlite3.connect(str(database.engine.url.database))
     columns = {
         "entry": "happened_at, recorded_at, subject_kind, subject_id, step, to_stage, station_id, reason, is_late, after_the_fact, "
                  "early_by_s, facts",
@@ -172,11 +168,7 @@ def told(database: Database) -> dict[str, list[tuple[Any, ...]]]:
         "doubt": "entry_id, by_entry_id, short_s",
         "stack": "name, weights_on, turned_at, counted, counted_of",
     }  # fmt: skip
-    found = {
-        table: line.execute(f"SELECT {names} FROM {table} ORDER BY id").fetchall() for table, names in columns.items()
-    }
-    line.close()
-    return found
+    return {table: as_in_a_file(database, table, *names.split(", ")) for table, names in columns.items()}
 
 
 def test_the_same_moment_makes_the_same_room_but_for_badges_and_password(empty: Callable[[], Database]) -> None:
@@ -219,9 +211,7 @@ def test_a_sheet_of_two_parts_names_its_other_part(empty: Callable[[], Database]
     now, zone = MOMENTS["a Wednesday afternoon"]
     database = empty()
     fill(database, zone, now, small=True)
-    line = sqlite3.connect(str(database.engine.url.database))
-    number = line.execute("SELECT number FROM sheet WHERE part = 2").fetchone()[0]
-    line.close()
+    number = next(number for number, part in as_in_a_file(database, "sheet", "number", "part") if part == 2)
     with reading(database) as session:
         page = sheet_page(session, number, now, zone)
     assert page is not None and page.part_words == "2 of 2" and len(page.others) == 1

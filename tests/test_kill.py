@@ -5,7 +5,6 @@ from __future__ import annotations
 import http.client
 import json
 import random
-import shutil
 import signal
 import socket
 import subprocess
@@ -22,7 +21,7 @@ from sqlalchemy import func, select
 
 from app.clock import utc_now
 from app.config import HOME
-from app.db.engine import open_database, reading, sqlite_url, transaction
+from app.db.engine import Database, reading, transaction
 from app.db.models import Entry, Scan, Sheet
 from app.services.audit import audit
 from app.services.people import make_token
@@ -79,21 +78,17 @@ def send(port: int, key: str, scans: list[Sent], answered: dict[str, dict[str, A
                 return
 
 
-def furnished(migrated: Path, folder: Path) -> tuple[str, list[Sent]]:
-    """A room in its folder, a script's key for its intake, and a scan for each of two hundred new sheets."""
-    shutil.copy(migrated, folder / "blotter.sqlite3")
-    database = open_database(sqlite_url(folder / "blotter.sqlite3"))
+def furnished(database: Database) -> tuple[str, list[Sent]]:
+    """A room, a script's key for its intake, and a scan for each of two hundred new sheets."""
     room = Room(database, utc_now())
     with transaction(database) as session:
         key = make_token(session, "scan", "the intake's", room.now, station_id=room.station["intake"])
     scans = [{"scan_id": f"kept-{each}", "code": room.new_number(), "step": "take-in"} for each in range(SHEETS)]
-    database.engine.dispose()
     return key, scans
 
 
-def look(folder: Path) -> tuple[int, int, int, list[Any]]:
+def look(database: Database) -> tuple[int, int, int, list[Any]]:
     """How many sheets, entries and scans the room has, and what the audit finds."""
-    database = open_database(sqlite_url(folder / "blotter.sqlite3"))
     with reading(database) as session:
         taken_in = select(func.count()).select_from(Entry).where(Entry.step == "take-in")
         kept = select(func.count()).select_from(Scan).where(Scan.scan_id.startswith("kept-"))
@@ -101,16 +96,14 @@ def look(folder: Path) -> tuple[int, int, int, list[Any]]:
             session.execute(select(func.count(Sheet.id))).scalar_one(),
             session.execute(taken_in).scalar_one(),
         )
-        found = sheets, entries, session.execute(kept).scalar_one(), list(audit(session, LONDON))
-    database.engine.dispose()
-    return found
+        return sheets, entries, session.execute(kept).scalar_one(), list(audit(session, LONDON))
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="kill -9 is POSIX")
 def test_no_answered_scan_is_lost_and_none_is_written_twice_when_the_server_is_killed(
-    migrated: Path, tmp_path: Path
+    database: Database, tmp_path: Path
 ) -> None:
-    key, scans = furnished(migrated, tmp_path)
+    key, scans = furnished(database)
     answered: dict[str, dict[str, Any]] = {}
     moment = random.Random()
     for deaths in (1, 2):
@@ -125,7 +118,7 @@ def test_no_answered_scan_is_lost_and_none_is_written_twice_when_the_server_is_k
             time.sleep(moment.random() * 0.02)
             server.send_signal(signal.SIGKILL)
             client.join()
-        sheets, entries, kept, differences = look(tmp_path)
+        sheets, entries, kept, differences = look(database)
         assert sheets == entries == kept >= len(answered) >= 20 * deaths
         # At most the one scan that was under way at each death was written and not answered.
         assert kept - len(answered) <= 1
@@ -134,4 +127,4 @@ def test_no_answered_scan_is_lost_and_none_is_written_twice_when_the_server_is_k
     with running(tmp_path) as (_, port):
         send(port, key, scans, answered)
     assert {name: answered[name] for name in before} == before
-    assert look(tmp_path) == (SHEETS, SHEETS, SHEETS, [])
+    assert look(database) == (SHEETS, SHEETS, SHEETS, [])

@@ -17,10 +17,12 @@ from sqlalchemy.exc import IntegrityError
 from app import create_app
 from app.config import LOOPBACK_NAMES, Config, load_config
 from app.db.engine import transaction
+from app.db.models import Base
 from app.services import people
 from app.services.people import enrol_station, make_token, set_password, set_pin
 from app.services.room import set_house_rule
 from app.web.security import STATION_COOKIE
+from tests.databases import as_in_a_file
 from tests.room import LONDON, Room
 from tests.test_cli import _said_by, served
 from tests.web.conftest import token
@@ -175,11 +177,7 @@ def test_no_secret_lies_in_the_database_as_it_was_typed(room: Room, tmp_path: Pa
     station.post("/station/scan", data={**at, "code": secrets[0]})
     station.post("/station/sign-in", data={**at, "worker": room.worker["piet"], "pin": "80417"})
     browser.post("/sign-in", data={"csrf_token": token(browser), "name": "Hedda Brackwater", "password": secrets[2]})
-    raw = room.database.engine.raw_connection()
-    try:
-        kept = "\n".join(raw.driver_connection.iterdump())  # type: ignore[union-attr]
-    finally:
-        raw.close()
+    kept = "\n".join(str(row) for table in Base.metadata.tables for row in as_in_a_file(room.database, table))
     assert not [secret for secret in secrets if secret in kept]
     # Argon2id by its own mark (RFC 9106; the PHC string format).
     assert re.search(r"\$argon2id\$", kept) and not re.search(r"\b80417\b", kept)

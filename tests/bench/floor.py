@@ -58,9 +58,12 @@ def grown(connection: sqlite3.Connection) -> dict[str, int]:
     return {name: connection.execute(f"SELECT count(*) FROM {name}").fetchone()[0] for name in TABLES}
 
 
+EMPTY_STACKS = "UPDATE layer SET out_at = laid_at WHERE out_at IS NULL"
+
+
 def empty_stacks(connection: sqlite3.Connection) -> None:
     """Whatever lies in a stack is out of it: room for the next round."""
-    connection.execute("UPDATE layer SET out_at = laid_at WHERE out_at IS NULL")
+    connection.execute(EMPTY_STACKS)
 
 
 Run = Callable[..., sqlite3.Cursor]

@@ -19,6 +19,7 @@ from app.bringing_in import Bringer
 from app.config import HOME
 from app.db.engine import PRAGMAS, open_database, reading, sqlite_url, transaction
 from app.domain.numbers import Pattern, mint
+from app.domain.source import OnDisk
 from app.queries.files import file_by_id
 from app.services.desk import Occasion
 from app.services.files import Sent, begin_file
@@ -70,7 +71,7 @@ def memory_of(room: Path, folder: Path, sheets: int) -> float:
 def grown(path: Path, sheets: int) -> float:
     """MB at the most, over what was taken when the file had been read; for a process that does nothing else."""
     bringer, own = _bringer(path), lambda: own_memory(os.getpid())
-    data, highest = list_of(sheets), [0.0]
+    data, highest = _on_disk(path, list_of(sheets)), [0.0]
     before = own()
 
     def hears(seconds: float) -> None:
@@ -128,7 +129,15 @@ class Timed(Bringer):
         super().take_in(file_id)
 
 
-def _imported(path: Path, data: bytes) -> dict[str, float]:
+def _on_disk(path: Path, data: bytes) -> OnDisk:
+    """The list as it comes: a file, which is read as it is needed."""
+    found = path.with_suffix(".csv")
+    found.write_bytes(data)
+    return OnDisk(found)
+
+
+def _imported(path: Path, written: bytes) -> dict[str, float]:
+    data = _on_disk(path, written)
     begun, last = perf_counter(), [0.0]
     bringer = Timed(open_database(sqlite_url(path)), lambda: datetime.now(UTC), ZONE, rest=lambda seconds: None)
     bringer.heard = lambda done, total: last.__setitem__(0, perf_counter())

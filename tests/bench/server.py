@@ -19,22 +19,23 @@ from flask import Flask, request
 from waitress.server import create_server
 
 from app import create_app
+from app.background import CHECKPOINT_S
 from app.bringing_in import Bringer, keep_bringing
 from app.clock import utc_now
 from app.config import HOME, Config
-from app.db.engine import open_database, sqlite_url
-from app.serving import SWITCH_S
+from app.db.engine import Database, checkpoint, open_database, sqlite_url
+from app.serving import keep_steady
 from tests.bench.floor import Floor, hello_app
 from tests.bench.work import ZONE
 
 
 @contextmanager
-def served(mine: Path, floors: Path) -> Iterator[tuple[int, int]]:
-    """The running server: its port and its process."""
+def served(mine: Path, floors: Path, url: str = "") -> Iterator[tuple[int, int]]:
+    """The running server: its port and its process. `url` is where the program's database is, if in no file."""
     told = mine.with_suffix(".port")
     told.unlink(missing_ok=True)
     running = subprocess.Popen(
-        [sys.executable, "-m", "tests.bench.server", str(mine), str(floors), str(told)], cwd=HOME
+        [sys.executable, "-m", "tests.bench.server", str(mine), str(floors), str(told), *filter(None, [url])], cwd=HOME
     )
     try:
         yield _port(told, running), running.pid
@@ -43,20 +44,21 @@ def served(mine: Path, floors: Path) -> Iterator[tuple[int, int]]:
         running.wait(timeout=20)
 
 
-def serve(mine: Path, floors: Path, told: Path) -> None:
+def serve(mine: Path, floors: Path, told: Path, url: str = "") -> None:
     """Serve until terminated."""
-    config = Config(mine.parent, sqlite_url(mine), ZONE, "a key for the bench")
+    config = Config(mine.parent, url or sqlite_url(mine), ZONE, "a key for the bench")
     database = open_database(config.database_url)
     application = create_app(config, database=database).wsgi_app
     # What is sent in is taken in beside the scans, as in a room that is served.
     bringing = (Bringer(database, utc_now, ZONE), mine.parent / "uploads", threading.Event().wait)
     threading.Thread(target=keep_bringing, args=bringing, daemon=True).start()
+    threading.Thread(target=_tidy, args=(database,), daemon=True).start()
     baselines = _baselines(floors).wsgi_app
 
     def either(environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
         return (baselines if environ["PATH_INFO"] in ("/hello", "/raw") else application)(environ, start)
 
-    sys.setswitchinterval(SWITCH_S)
+    keep_steady()
     # More wait than there are threads: that is what is measured, and need not be said for each of them.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     server = create_server(either, host="127.0.0.1", port=0, threads=8, connection_limit=1000, asyncore_use_poll=True,
@@ -64,6 +66,12 @@ def serve(mine: Path, floors: Path, told: Path) -> None:
     told.with_suffix(".new").write_text(str(server.effective_port))
     told.with_suffix(".new").rename(told)
     server.run()
+
+
+def _tidy(database: Database) -> None:
+    while True:
+        time.sleep(CHECKPOINT_S)
+        checkpoint(database)
 
 
 def _baselines(floors: Path) -> Flask:
@@ -87,4 +95,4 @@ def _port(told: Path, running: subprocess.Popen[bytes]) -> int:
 
 
 if __name__ == "__main__":
-    serve(*[Path(each) for each in sys.argv[1:4]])
+    serve(*[Path(each) for each in sys.argv[1:4]], *sys.argv[4:])

@@ -51,9 +51,13 @@ class Service:
         self.refused += sum(count for status, count in heard.statuses.items() if 400 <= status < 500)
         self.heard.setdefault(way, []).extend(heard.seconds)
         if way not in (HELLO, "raw"):
-            with closing(sqlite3.connect(self.mine, timeout=30, isolation_level=None)) as connection:
-                empty_stacks(connection)
+            self.empty_stacks()
         return heard
+
+    def empty_stacks(self) -> None:
+        """Make room for the next load."""
+        with closing(sqlite3.connect(self.mine, timeout=30, isolation_level=None)) as connection:
+            empty_stacks(connection)
 
 
 def service(collection: Collection, port: int, mine: Path) -> Service:

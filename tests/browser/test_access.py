@@ -13,6 +13,7 @@ from app.services import room as furnishing
 from app.services.people import add_worker
 from tests.browser.conftest import Served, answered, enrol, scan, sign_in
 from tests.room import Room
+from tests.services.supplied import card_of, counted, kept, lot
 
 AXE = (Path(__file__).parent.parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
@@ -30,6 +31,9 @@ def violations(page: Page) -> dict[str, list[str]]:
 
 def a_full_room(room: Room) -> dict[str, str]:
     """Something of each kind, so that every page has something to show."""
+    pots = kept(room, "adhesive", "PVA", adhesive_id=1, holds=1000, order_below=5)
+    counted(room, pots, 3)
+    room.scans(card_of(room, lot(room, pots, "B 117")), "table-1")
     out = room.sheet_in("P1")
     under = room.sheet_in("P1", bulk="bulky")
     room.weights("on", "P1")
@@ -48,7 +52,7 @@ def pages(sheets: dict[str, str]) -> list[str]:
     return ["/board", "/board/aside", "/ahead", "/usual", "/order", "/stations", "/sheets", "/sheets?stage=ready-for-mounting", f"/sheets/{sheets['under']}", f"/sheets/{sheets['held']}", f"/sheets/{sheets['held']}/brief",
             f"/sheets/{sheets['out']}", "/search?q=TQX", "/search?q=nothing+like+it", "/press", "/press/P1", "/cabinets", "/cabinets/M1", "/cabinets/M1/picks", "/checks", "/cabinets/M1/check", "/print", "/print/slips?q=TQX", "/print/shelves", "/print/stacks?paper=letter", "/print/badges?symbol=128", "/print/cards", "/print/bundles", "/print/stations",
             "/intake", "/intake/files", "/intake/plant", "/intake/run", "/drying", "/drying/signs", "/people", "/people/2", "/teaching", "/teaching/2", "/room", "/room/rules/press_pva_h", "/room/rules/press_pva_h/lying", "/room/rules/not_own_work", "/room/one-person", "/room/calendar", "/room/calendar/holidays?country=GB&part=NIR&offered=GB",
-            "/holds", "/holds/many", "/filing", "/filing/families", "/filing/back", "/filing/withdraw", "/filing/withdrawn", "/filing/again", "/consignments", "/labels", "/duplicates", "/exchange", "/exchange/picks", "/pests", "/hazards", "/cautions", "/closing", "/morning", "/late-form", "/late", "/stations/scanner-check", "/refusals", "/me", "/me/kept", "/people/2/kept", "/people/2/name", "/password"]  # fmt: skip
+            "/holds", "/holds/many", "/filing", "/filing/families", "/filing/back", "/filing/withdraw", "/filing/withdrawn", "/filing/again", "/out", "/supplies", "/supplies/1", "/supplies/order", "/supplies/lots/1", "/print/lots", "/consignments", "/labels", "/duplicates", "/exchange", "/exchange/picks", "/pests", "/hazards", "/cautions", "/closing", "/morning", "/late-form", "/late", "/stations/scanner-check", "/refusals", "/me", "/me/kept", "/people/2/kept", "/people/2/name", "/password"]  # fmt: skip
 
 
 @pytest.fixture

@@ -17,7 +17,7 @@ from app.services.room import set_house_rule
 from tests.browser.conftest import answered, scan
 from tests.browser.lines import Line, back, keeps, line_of, stands
 from tests.browser.test_line_alone import EVERY
-from tests.room import Room
+from tests.room import LONDON, Room
 from tests.services.days import differences
 
 
@@ -120,7 +120,7 @@ def test_a_backup_is_put_back_while_stations_hold_scans(room: Room, browser: Bro
         line.up()
         pages = {slug: opened(line, browser, tmp_path, slug) for slug in ("table-1", "table-2")}
         with reading(room.database) as session:
-            make_backup(session, tmp_path / "copy.sqlite3")
+            make_backup(session, tmp_path / "copy.sqlite3", LONDON)
         scan(pages["table-1"], gone)
         answered(pages["table-1"], "Taken up.")
         assert room.steps(gone)[-1] == "take-up"

@@ -45,6 +45,7 @@ def test_every_scan_is_put_on_the_disk_with_one_sync(migrated: Path, tmp_path: P
     assert syncs_of(30, migrated, tmp_path) - syncs_of(10, migrated, tmp_path) == 20
 
 
+@pytest.mark.sqlite_only("they are SQLite's own settings")
 def test_every_connection_of_the_pool_syncs_fully_and_writes_ahead(database: Database) -> None:
     opened = [database.engine.connect() for _ in range(12)]
     found = {

@@ -12,12 +12,14 @@ from alembic.migration import MigrationContext
 from sqlalchemy import create_engine, text
 from sqlalchemy.exc import DatabaseError
 
-from app.db.engine import Database, sqlite_url, transaction
+from app.db.engine import Database, transaction
 from app.db.models import Base, Heartbeat
 from app.db.upgrade import newest_revision, revision_of
+from tests.databases import SERVER, Rooms, address
+from tests.databases import guards as guards_of
 from tests.room import Room
 
-TRIED = [
+TRIED_IN_A_FILE = [
     "UPDATE entry SET reason = 'changed' WHERE id = 1",
     "UPDATE OR REPLACE entry SET id = 2 WHERE id = 1",
     "DELETE FROM entry WHERE id = 1",
@@ -33,6 +35,22 @@ TRIED = [
     "REPLACE INTO scan SELECT * FROM scan LIMIT 1",
     "INSERT OR REPLACE INTO scan (scan_id, fingerprint, answer, received_at) SELECT scan_id, 'x', '{}', received_at FROM scan LIMIT 1",
 ]
+TRIED_ON_A_SERVER = [
+    "UPDATE entry SET reason = 'changed' WHERE id = 1",
+    "DELETE FROM entry WHERE id = 1",
+    "DELETE FROM entry",
+    "TRUNCATE entry CASCADE",
+    "INSERT INTO entry SELECT * FROM entry WHERE id = 1 ON CONFLICT (id) DO UPDATE SET reason = 'changed'",
+    "MERGE INTO entry USING (SELECT 1 AS id) AS one ON entry.id = one.id WHEN MATCHED THEN UPDATE SET reason = 'changed'",
+    "WITH gone AS (DELETE FROM entry_worker RETURNING entry_id) SELECT * FROM gone",
+    "UPDATE entry_worker SET worker_id = 1",
+    "DELETE FROM entry_worker",
+    "TRUNCATE entry_worker",
+    "UPDATE scan SET answer = '{}'",
+    "DELETE FROM scan",
+    "TRUNCATE scan CASCADE",
+]
+TRIED = TRIED_ON_A_SERVER if SERVER else TRIED_IN_A_FILE
 
 
 @pytest.fixture
@@ -50,6 +68,7 @@ def test_nothing_changes_or_deletes_a_line_of_the_log(worked: Database, statemen
     assert _whole_log(worked) == before
 
 
+@pytest.mark.sqlite_only("whoever connects to a server is under its guards; a file can be opened without our settings")
 @pytest.mark.parametrize("statement", TRIED)
 def test_a_program_that_is_not_ours_is_refused_too(worked: Database, statement: str, tmp_path: Path) -> None:
     # Without our settings a REPLACE deletes without firing delete triggers; the guard on insert still refuses it.
@@ -66,10 +85,12 @@ def test_a_correction_of_one_entry_is_written_once(worked: Database) -> None:
     )
     with worked.engine.begin() as connection:
         connection.execute(statement)
-    with pytest.raises(DatabaseError, match="the log is never changed"), worked.engine.begin() as connection:
+    refused = "the log is never changed" if worked.is_sqlite else "ix_entry_corrects"
+    with pytest.raises(DatabaseError, match=refused), worked.engine.begin() as connection:
         connection.execute(statement)
 
 
+@pytest.mark.sqlite_only("they are SQLite's own settings")
 def test_every_connection_of_the_pool_is_set_for_keeping(database: Database) -> None:
     wanted = {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1, "recursive_triggers": 1}
     held = [database.engine.connect() for _ in range(12)]
@@ -80,22 +101,23 @@ def test_every_connection_of_the_pool_is_set_for_keeping(database: Database) -> 
         connection.close()
 
 
-def test_the_tables_are_what_the_migrations_make(migrated: Path) -> None:
-    engine = create_engine(sqlite_url(migrated))
-    with engine.connect() as connection:
+def test_the_tables_are_what_the_migrations_make(database: Database) -> None:
+    # By itself, as Alembic would look at it.
+    plain = create_engine(database.engine.url)
+    with plain.connect() as connection:
         assert compare_metadata(MigrationContext.configure(connection), Base.metadata) == []
-        names = [row[0] for row in connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'"))]
-    engine.dispose()
-    assert sorted(names) == sorted(
-        f"guard_{table}_{deed}"
-        for table in ("entry", "entry_worker", "scan", "check_expected", "check_seen")
-        for deed in ("update", "delete", "replace")
+    plain.dispose()
+    deeds = ("_update", "_delete", "_replace") if database.is_sqlite else ("", "_truncate")
+    assert sorted(guards_of(database)) == sorted(
+        f"guard_{table}{deed}"
+        for table in ("entry", "entry_worker", "scan", "check_expected", "check_seen", "hand_over", "handed_sheet", "supply_entry", "lot_opening")
+        for deed in deeds
     )
 
 
-def test_a_database_says_which_revision_it_has(migrated: Path, tmp_path: Path) -> None:
-    assert revision_of(sqlite_url(migrated)) == newest_revision()
-    assert revision_of(sqlite_url(tmp_path / "empty.sqlite3")) is None
+def test_a_database_says_which_revision_it_has(database: Database, rooms: Rooms, tmp_path: Path) -> None:
+    assert revision_of(address(database)) == newest_revision()
+    assert revision_of(rooms.empty_url(tmp_path / "empty.sqlite3")) is None
 
 
 def test_a_naive_time_is_refused_by_the_column(room: Room) -> None:
@@ -107,6 +129,6 @@ def test_a_naive_time_is_refused_by_the_column(room: Room) -> None:
 def _whole_log(database: Database) -> list[tuple[object, ...]]:
     with database.engine.connect() as connection:
         rows: list[tuple[object, ...]] = []
-        for table in ("entry", "entry_worker", "scan", "check_expected", "check_seen"):
+        for table in ("entry", "entry_worker", "scan", "check_expected", "check_seen", "hand_over", "handed_sheet", "supply_entry", "lot_opening"):
             rows += [tuple(row) for row in connection.execute(text(f"SELECT * FROM {table}"))]  # noqa: S608
         return rows

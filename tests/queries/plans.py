@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
+import pytest
 from sqlalchemy import event
 from sqlalchemy.orm import Session
 
@@ -33,7 +34,9 @@ def statements_of(database: Database) -> Iterator[list[Statement]]:
 
 
 def plans_of(database: Database, read: Callable[[Session], object]) -> list[str]:
-    """The lines of the query plans of everything that this reading asks."""
+    """The lines of the query plans of everything that this reading asks; of PostgreSQL nothing is asked."""
+    if not database.is_sqlite:
+        pytest.skip("the plans of SQLite: PostgreSQL chooses by what it counted, so a small room tells nothing")
     with statements_of(database) as sent, reading(database) as session:
         read(session)
     lines = []

@@ -16,6 +16,7 @@ from app.domain.words import said
 from app.queries.board import board_version
 from app.queries.closing import closing_view
 from app.queries.morning import morning_view
+from tests.databases import Rooms
 from tests.queries.looking import label
 from tests.queries.plans import full_scans, plans_of
 from tests.room import Room
@@ -76,9 +77,9 @@ HAPPENS = st.tuples(st.sampled_from(sorted(LEFT)), st.integers(0, 30))
 
 @given(st.lists(HAPPENS, min_size=3, max_size=14))
 @settings(max_examples=ROOMS)
-def test_the_cards_and_the_pages_say_the_same_of_any_room(migrated: Path, history: list[tuple[str, int]]) -> None:
+def test_the_cards_and_the_pages_say_the_same_of_any_room(rooms: Rooms, history: list[tuple[str, int]]) -> None:
     with TemporaryDirectory() as folder:
-        room = new_room(migrated, Path(folder))
+        room = new_room(rooms, Path(folder))
         for what, where in history:
             LEFT[what](room, where)
             room.wait(hours=where)

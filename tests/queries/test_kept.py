@@ -112,7 +112,8 @@ def test_no_table_that_names_a_worker_is_forgotten(room: Room) -> None:
         "tally_day.worker_id", "hazard.said_by", "hazard.cleared_by", "put_aside.aside_by", "put_aside.ended_by",
         "doubt.settled_by", "token.worker_id", "station.enrolled_by", "named_for.worker_id", "named_for.named_by",
         "named_for.ended_by", "pest_seen.seen_by", "pest_seen.closed_by", "cabinet_check.begun_by", "cabinet_check.closed_by",
-        "check_seen.worker_id", "temperature.read_by", "taken_file.sent_by", "column_map.kept_by",
+        "hand_over.made_by", "hand_over_word.said_by",
+        "check_seen.worker_id", "temperature.read_by", "supply_entry.entered_by", "lot_opening.opened_by", "taken_file.sent_by", "column_map.kept_by",
         "house_rule.set_by",  # beside each such row a change is written by the same worker
     }  # fmt: skip
 

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from fractions import Fraction
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -15,13 +13,14 @@ from hypothesis import strategies as st
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.db.engine import Database, open_database, reading, sqlite_url, transaction
+from app.db.engine import Database, reading, transaction
 from app.db.models import Entry, Sheet, table_of
 from app.domain.left_behind import INTO
 from app.domain.stages import Stage, Step
 from app.queries.left_behind import KEPT, left_behind_counts, left_behind_days, left_behind_heaps
 from app.queries.waiting import judge
 from app.services.room import set_house_rule
+from tests.databases import Rooms
 from tests.queries.looking import brought_dry, filed, listed, page_of
 from tests.queries.plans import full_scans, plans_of
 from tests.room import LONDON, WEDNESDAY, Room
@@ -198,15 +197,13 @@ DEEDS = (
 
 
 @pytest.fixture(scope="module")
-def one_more(migrated: Path, tmp_path_factory: pytest.TempPathFactory) -> Callable[[], Database]:
+def one_more(rooms: Rooms, tmp_path_factory: pytest.TempPathFactory) -> Callable[[], Database]:
     """An empty room's database, another each time."""
     folder = tmp_path_factory.mktemp("left-behind")
     made = iter(range(10_000))
 
     def fresh() -> Database:
-        path = folder / f"{next(made)}.sqlite3"
-        shutil.copy(migrated, path)
-        return open_database(sqlite_url(path))
+        return rooms.open(folder / f"{next(made)}.sqlite3")
 
     return fresh
 

@@ -16,6 +16,7 @@ from app.db.engine import reading
 from app.domain.rates import dwell_bucket_h
 from app.domain.stages import Stage, Step
 from app.queries.stays import stage_counts
+from tests.databases import Rooms
 from tests.queries.looking import board_of
 from tests.room import Room
 from tests.services.days import done, new_room
@@ -76,9 +77,9 @@ def histories(draw: st.DrawFn) -> list[Event]:
 
 @settings(max_examples=HISTORIES)
 @given(histories())
-def test_the_board_the_log_and_the_sums_hold_together(migrated: Path, history: list[Event]) -> None:
+def test_the_board_the_log_and_the_sums_hold_together(rooms: Rooms, history: list[Event]) -> None:
     with tempfile.TemporaryDirectory() as folder:
-        room = new_room(migrated, Path(folder))
+        room = new_room(rooms, Path(folder))
         try:
             _hold_together(room, history)
         finally:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from sqlalchemy import delete, insert, update
@@ -16,6 +17,7 @@ from app.domain.stages import Stage, Step
 from app.queries.need import Need
 from app.queries.needs import KINDS
 from app.services.away import send_out
+from app.services.backup import Backup, backup_failed, keep_backup, keep_place
 from app.services.desk import ScanRequest
 from app.services.room import add_bundle, set_house_rule
 from app.services.scanning import once
@@ -455,8 +457,49 @@ def test_a_room_needs_a_backup_after_a_day_and_a_half(room: Room, apart: timedel
         "was never backed up"
     ] * found
     _backed_up(room, (room.now + DAY).isoformat())
+    _second_place(room, "good")
     assert [need.kind for need in _needs(room, after, without="")] == []
     assert [need.what for need in _needs(room, DAY + after, without="")] == ["last backed up 36 h ago"] * found
+
+
+def _second_place(room: Room, state: str) -> None:
+    with transaction(room.database) as session:
+        keep_place(session, state, room.now)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("state", "what"),
+    [("good", []), ("same-disk", ["lie on one disk only: their second place is on the same disk"]),
+     ("gone", ["are not copied: their second place is out of reach"]),
+     ("other", ["are not copied: their second place belongs to another room"]),
+     ("failed", ["could not be copied to their second place"]), ("", ["lie on one disk only: no second place is named"]),
+     ("upside-down", ["lie on one disk only: no second place is named"])],
+)  # fmt: skip
+def test_backups_in_one_place_only_are_named_once_there_are_any(room: Room, state: str, what: list[str]) -> None:
+    filed(room)
+    if state:
+        _second_place(room, state)
+    assert [need.kind for need in _needs(room, DAY, without="")] == []
+    _backed_up(room, room.now.isoformat())
+    found = _needs(room, DAY, without="")
+    assert [need.what for need in found] == what
+    for need in found:
+        assert (need.subject, need.do, need.href_kind) == ("The backups", "see to it", "backup")
+        # It comes back when the place stands otherwise, though it was put aside as it stood.
+        assert need.key.startswith("backup second place ") and (not state or state in need.key or state == "upside-down")
+
+
+def test_a_backup_that_failed_or_found_a_difference_is_named_until_there_is_a_good_one(room: Room) -> None:
+    filed(room)
+    _second_place(room, "good")
+    _backed_up(room, room.now.isoformat())
+    with transaction(room.database) as session:
+        backup_failed(session, "The disk is full.")
+    assert [need.what for need in _needs(room, DAY, without="")] == ["could not be made: The disk is full."]
+    for many, what in ((1, ["found 1 difference between log and room"]), (0, [])):
+        with transaction(room.database) as session:
+            keep_backup(session, Backup(Path("x"), 1, many, "good"), room.now)
+        assert [need.what for need in _needs(room, DAY, without="")] == what
 
 
 def test_an_empty_room_needs_no_backup_and_nobody_trusts_a_moment_that_is_none(room: Room) -> None:

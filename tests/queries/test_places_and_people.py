@@ -56,11 +56,11 @@ def test_workers_are_listed_by_name_and_those_who_left_last(room: Room) -> None:
 
 
 def test_a_worker_is_shown_where_they_are_signed_in(room: Room) -> None:
-    room.signs_in("ines", "table-2")
+    room.signs_in("piet", "table-2")
     with reading(room.database) as session:
-        ines = worker_by_id(session, room.worker["ines"])
+        piet = worker_by_id(session, room.worker["piet"])
         assert worker_by_id(session, 4711) is None
-    assert ines is not None and (ines.station, ines.rights) == ("Mounting table 2", ("reader",))
+    assert piet is not None and (piet.station, piet.rights) == ("Mounting table 2", ("volunteer",))
 
 
 def test_stations_say_who_is_there_and_whether_a_browser_is_enrolled(room: Room) -> None:

@@ -7,10 +7,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import delete, select
 
-from app.db.engine import Database, open_database, reading, sqlite_url, transaction
+from app.db.engine import Database, reading, transaction
 from app.db.models import NearName, table_of
 from app.db.near import near_plants
-from app.db.upgrade import upgrade
 from app.domain.folding import folded_plant
 from app.domain.stages import Step
 from app.queries.house import patterns_now
@@ -21,6 +20,7 @@ from app.services.made_anew import make_anew, to_be_made
 from app.services.naming import Names, learn_plants
 from app.services.opening import open_desk
 from app.services.registering import plant_name_id
+from tests.databases import Rooms
 from tests.domain.test_nearness import PLANTS, distance, slips
 from tests.queries.looking import found_by, label
 from tests.room import LONDON, Room
@@ -30,11 +30,9 @@ KEYS = {folded_plant(name): name for name in PLANTS}
 
 
 @pytest.fixture(scope="module")
-def flora(tmp_path_factory: pytest.TempPathFactory) -> Database:
+def flora(rooms: Rooms, tmp_path_factory: pytest.TempPathFactory) -> Database:
     """A room that knows the plants' names, and nothing else."""
-    url = sqlite_url(tmp_path_factory.mktemp("flora") / "flora.sqlite3")
-    upgrade(url)
-    database = open_database(url)
+    database = rooms.open(tmp_path_factory.mktemp("flora") / "flora.sqlite3")
     with transaction(database) as session:
         learn_plants(session, Names(), [(name, "", "") for name in PLANTS])
     return database

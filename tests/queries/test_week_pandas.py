@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import random
-import shutil
-import sqlite3
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
-from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -17,10 +14,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.db.engine import Database, open_database, reading, sqlite_url
+from app.db.engine import Database, reading
+from app.db.models import Base
 from app.domain.stages import Stage, Step
 from app.queries.week import ROOM_STEPS, Week, week
 from seed_demo import fill
+from tests.databases import Rooms, as_in_a_file
 from tests.queries.looking import board_of
 from tests.queries.weeks import week_of
 from tests.room import LONDON, Room
@@ -41,10 +40,10 @@ class Raw:
 
 
 def raw_of(database: Database) -> Raw:
-    line = sqlite3.connect(str(database.engine.url.database))
-    tables = [pd.read_sql_query(f"SELECT * FROM {name}", line) for name in ("entry", "entry_worker", "attendance")]
-    line.close()
-    entries, workers, attendance = tables
+    entries, workers, attendance = (
+        pd.DataFrame(as_in_a_file(database, name), columns=list(Base.metadata.tables[name].columns.keys()))
+        for name in ("entry", "entry_worker", "attendance")
+    )
     for column in ("happened_at", "recorded_at"):
         entries[column] = pd.to_datetime(entries[column], format="ISO8601", utc=True)
     for column in ("signed_in_at", "signed_out_at"):
@@ -114,11 +113,9 @@ def worked(raw: Raw, found: Week) -> dict[int, int]:
 
 
 @pytest.fixture(scope="module")
-def demo(migrated: Path, tmp_path_factory: pytest.TempPathFactory) -> Database:
+def demo(rooms: Rooms, tmp_path_factory: pytest.TempPathFactory) -> Database:
     """The small demo room, fourteen weeks old."""
-    path = tmp_path_factory.mktemp("weeks") / "demo.sqlite3"
-    shutil.copy(migrated, path)
-    database = open_database(sqlite_url(path))
+    database = rooms.open(tmp_path_factory.mktemp("weeks") / "demo.sqlite3")
     fill(database, LONDON, NOW, small=True)
     return database
 
@@ -274,8 +271,8 @@ def lived(room: Room, seed: int, never: tuple[str, ...] = ()) -> History:
 
 @settings(max_examples=HISTORIES)
 @given(seed=st.integers(0, 1_000_000))
-def test_any_history_is_what_pandas_counts(migrated: Path, tmp_path_factory: pytest.TempPathFactory, seed: int) -> None:
-    room = new_room(migrated, tmp_path_factory.mktemp("history"))
+def test_any_history_is_what_pandas_counts(rooms: Rooms, tmp_path_factory: pytest.TempPathFactory, seed: int) -> None:
+    room = new_room(rooms, tmp_path_factory.mktemp("history"))
     history = lived(room, seed)
     raw = raw_of(room.database)
     for year, number in {*history.ended, _week(room)[::-1]}:
@@ -287,9 +284,9 @@ def test_any_history_is_what_pandas_counts(migrated: Path, tmp_path_factory: pyt
 @settings(max_examples=HISTORIES)
 @given(seed=st.integers(0, 1_000_000))
 def test_what_waited_at_the_end_of_a_week_is_what_the_board_said_then(
-    migrated: Path, tmp_path_factory: pytest.TempPathFactory, seed: int
+    rooms: Rooms, tmp_path_factory: pytest.TempPathFactory, seed: int
 ) -> None:
-    room = new_room(migrated, tmp_path_factory.mktemp("history"))
+    room = new_room(rooms, tmp_path_factory.mktemp("history"))
     history = lived(room, seed, never=("take_back", "late"))
     history.week_ends(0)
     for (year, number), said in history.ended.items():

@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-import shutil
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
-from app.db.engine import Database, open_database, reading, sqlite_url, transaction
+from app.db.engine import Database, reading, transaction
 from app.domain.answer import Answer
 from app.domain.numbers import COMMANDS
 from app.domain.stages import Step
 from app.services import room as setting_up
 from app.services.audit import audit
 from app.services.differences import Difference
+from tests.databases import Rooms
 from tests.room import LONDON, Room
 
 
-def new_room(migrated: Path, folder: Path) -> Room:
+def new_room(rooms: Rooms, folder: Path) -> Room:
     """A room of its own in this folder, for tests that need many; whoever asks closes its engine."""
-    shutil.copy(migrated, folder / "blotter.sqlite3")
-    return Room(open_database(sqlite_url(folder / "blotter.sqlite3")))
+    return Room(rooms.open(folder / "blotter.sqlite3"))
 
 
 def differences(database: Database) -> list[Difference]:

@@ -6,7 +6,6 @@ from collections import Counter
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -20,6 +19,7 @@ from app.domain.stages import Step
 from app.services.crediting import credit_to
 from app.services.desk import Desk, ScanRequest, workers_named
 from app.services.scanning import once
+from tests.databases import Rooms
 from tests.room import Room
 from tests.services.days import differences, new_room
 
@@ -207,9 +207,9 @@ def backdated(deed: Deed, minutes: int = 120) -> Deed:
 @settings(max_examples=HISTORIES)
 @given(deeds=st.lists(_DEEDS, min_size=10, max_size=40))
 def test_nobody_gets_a_sheet_dry_below_its_minimum_by_the_servers_clock(
-    migrated: Path, tmp_path_factory: pytest.TempPathFactory, deeds: list[Deed]
+    rooms: Rooms, tmp_path_factory: pytest.TempPathFactory, deeds: list[Deed]
 ) -> None:
-    _try_everything(new_room(migrated, tmp_path_factory.mktemp("adversary")), deeds)
+    _try_everything(new_room(rooms, tmp_path_factory.mktemp("adversary")), deeds)
 
 
 @settings(max_examples=HISTORIES)
@@ -220,9 +220,9 @@ def test_nobody_gets_a_sheet_dry_below_its_minimum_by_the_servers_clock(
 @example(deeds=[A_MINUTE, ON, WAIT, OFF, backdated(LAY, 121), OUT])
 @example(deeds=[A_MINUTE, ON, WAIT, OFF, backdated(LAY, 121), NOT_ME, OUT])
 def test_nobody_gets_a_sheet_dry_by_lying_about_the_time(
-    migrated: Path, tmp_path_factory: pytest.TempPathFactory, deeds: list[Deed]
+    rooms: Rooms, tmp_path_factory: pytest.TempPathFactory, deeds: list[Deed]
 ) -> None:
-    _try_everything(new_room(migrated, tmp_path_factory.mktemp("liar")), deeds)
+    _try_everything(new_room(rooms, tmp_path_factory.mktemp("liar")), deeds)
 
 
 def _try_everything(room: Room, deeds: list[Deed]) -> None:

@@ -24,6 +24,7 @@ from app.services.desk import ScanRequest
 from app.services.people import Holder, retire_worker
 from app.services.room import set_house_rule
 from app.services.scripts import Sent, answer_once
+from tests.databases import Rooms
 from tests.queries.plans import statements_of
 from tests.room import Room
 from tests.services.days import new_room
@@ -454,9 +455,9 @@ DEEDS = st.lists(
 @settings(max_examples=40)
 @given(DEEDS)
 def test_nobody_is_at_two_places_and_no_idle_hour_is_counted(
-    tmp_path_factory: pytest.TempPathFactory, migrated: Any, deeds: list[tuple[str, str, str, int]]
+    tmp_path_factory: pytest.TempPathFactory, rooms: Rooms, deeds: list[tuple[str, str, str, int]]
 ) -> None:
-    room = settled(new_room(migrated, tmp_path_factory.mktemp("hours")))
+    room = settled(new_room(rooms, tmp_path_factory.mktemp("hours")))
     heard: dict[str, list[datetime]] = {"table-1": [], "intake": []}
     for deed, who, at, minutes in deeds:
         room.wait(minutes=minutes)

@@ -11,6 +11,7 @@ from sqlalchemy import text
 from app.db.engine import Database, reading, transaction
 from app.services.audit import audit, dated_ahead, in_question
 from app.services.recount import rebuild_tallies
+from tests.databases import lawless, unguard
 from tests.room import LONDON, WEDNESDAY, Room
 from tests.services.days import busy_days, differences, sentences
 
@@ -21,9 +22,7 @@ Sheets = dict[str, str]
 def worked(room: Room) -> Iterator[tuple[Room, Sheets]]:
     """A room after three busy days, with the guards of its log taken off, as somebody with the file could."""
     sheets = busy_days(room)
-    with room.database.engine.begin() as connection:
-        for name in connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'")).scalars().all():
-            connection.execute(text(f"DROP TRIGGER {name}"))
+    unguard(room.database)
     yield room, sheets
 
 
@@ -57,7 +56,7 @@ def test_the_audit_is_silent_after_busy_days(room: Room) -> None:
         ("mounted_by", "'[1]'", "mounted by: [2] by the log, [1] by the table"),
         ("holds", "'quarantine'", "holds: nothing by the log, quarantine by the table"),
         ("closed_as", "'gone'", "closed as: nothing by the log, gone by the table"),
-        ("in_queue", "0", "in queue: yes by the log, no by the table"),
+        ("in_queue", "FALSE", "in queue: yes by the log, no by the table"),
     ],
 )
 def test_a_row_that_was_changed_is_named_by_column(
@@ -74,12 +73,8 @@ def test_an_entry_that_vanished_is_missed_by_row_stays_and_chain(worked: tuple[R
     entry = room.log(sheets["doubted"])[-1]
     planted(room.database, "DELETE FROM entry_worker WHERE entry_id = :id", id=entry["id"])
     planted(room.database, "DELETE FROM doubt WHERE entry_id = :id", id=entry["id"])
-    with room.database.engine.connect() as connection:
-        connection.exec_driver_sql("COMMIT")
-        connection.exec_driver_sql("PRAGMA foreign_keys = OFF")
+    with lawless(room.database) as connection:
         connection.exec_driver_sql(f"DELETE FROM entry WHERE id = {entry['id']}")
-        connection.exec_driver_sql("PRAGMA foreign_keys = ON")
-        connection.exec_driver_sql("BEGIN")
     found = sentences(room.database)
     assert f"Sheet {sheets['doubted']}, stage: under-press by the log, dry by the table." in found
     assert "stay in a stack" in found and "Tally" in found
@@ -167,7 +162,7 @@ def test_a_hold_that_the_log_does_not_know_is_named(worked: tuple[Room, Sheets],
 @pytest.mark.parametrize(
     ("statement", "said"),
     [
-        ("UPDATE stack SET weights_on = 0 WHERE name = 'P1'", "Stack P1, weights on: yes by the log, no by the table."),
+        ("UPDATE stack SET weights_on = FALSE WHERE name = 'P1'", "Stack P1, weights on: yes by the log, no by the table."),
         ("UPDATE stack SET turned_at = NULL WHERE name = 'P1'", "Stack P1, turned at:"),
         ("UPDATE stack SET last_at = NULL WHERE name = 'P1'", "Stack P1, last at:"),
         ("UPDATE stack SET next_layer = 3 WHERE name = 'P1'", "Stack P1, next layer: above "),

@@ -12,6 +12,7 @@ from app.services.custody import Writing, enter, enter_many
 from app.services.desk import Desk, ScanRequest
 from app.services.opening import open_desk
 from app.services.registering import register
+from tests.databases import number_anew
 from tests.room import Room
 from tests.services.parcels import number
 
@@ -30,6 +31,7 @@ def test_many_entered_at_once_are_written_as_they_would_be_one_by_one(room: Room
                 [[tuple(row) for row in session.execute(select(each).order_by(*each.primary_key))] for each in tables]
             )
             tried.rollback()
+            number_anew(session)
     assert written[0] == written[1] and [len(each) for each in written[0]] == [4, 8, 16, 4, 1, 2, 0]
 
 

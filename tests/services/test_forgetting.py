@@ -24,6 +24,7 @@ from app.db.engine import Database, reading, transaction
 from app.db.models import Attendance, EntryWorker, HoursSum, Sighting, TallyDay, table_of
 from app.services.forgetting import forget_old
 from app.services.room import set_house_rule
+from tests.databases import Rooms, address
 from tests.room import LONDON, Room
 from tests.services.days import differences, new_room
 
@@ -178,7 +179,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import event
 from app.db.engine import open_database, transaction
 from app.services.forgetting import forget_old
-database = open_database("sqlite:///" + sys.argv[1])
+database = open_database(sys.argv[1])
 def dies(_connection, _cursor, statement, *_):
     if statement.lstrip().upper().startswith(sys.argv[2]):
         os.kill(os.getpid(), signal.SIGKILL)
@@ -193,14 +194,14 @@ with transaction(database) as session:
 @pytest.mark.skipif(sys.platform == "win32", reason="kill -9 is POSIX")
 @pytest.mark.parametrize("after", ["DELETE FROM ATTENDANCE", "UPDATE SIGHTING", "COMMIT"])
 def test_killed_on_the_way_it_forgets_nothing_and_the_next_day_all_of_it_once(
-    migrated: Path, tmp_path: Path, after: str
+    rooms: Rooms, tmp_path: Path, after: str
 ) -> None:
-    room = new_room(migrated, tmp_path)
+    room = new_room(rooms, tmp_path)
     for day in range(50):
         since = LIMIT - timedelta(days=30 + day)
         there(room, "olwen", "press", since, since + timedelta(hours=2))
     before = kept(room)
-    command = [sys.executable, "-c", DIES, str(tmp_path / "blotter.sqlite3"), after]
+    command = [sys.executable, "-c", DIES, address(room.database), after]
     died = subprocess.run(command, cwd=HOME, env=dict(os.environ), check=False)
     assert died.returncode == -signal.SIGKILL
     assert kept(room) == before and sums(room) == {}
@@ -223,9 +224,9 @@ def test_a_clock_in_doubt_forgets_nothing(empty: Room, doubtful: str) -> None:
 @settings(max_examples=25)
 @given(st.lists(st.tuples(st.integers(0, 500), st.integers(0, 1000), st.integers(0, 86_400 * 3)), max_size=12))
 def test_by_person_or_as_a_sum_each_second_is_there_once(
-    tmp_path_factory: pytest.TempPathFactory, migrated: Path, spans: list[tuple[int, int, int]]
+    tmp_path_factory: pytest.TempPathFactory, rooms: Rooms, spans: list[tuple[int, int, int]]
 ) -> None:
-    room = new_room(migrated, tmp_path_factory.mktemp("sums"))
+    room = new_room(rooms, tmp_path_factory.mktemp("sums"))
     with transaction(room.database) as session:
         session.execute(delete(TIMES))
     whole: Counter[str] = Counter()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from sqlalchemy import select, text
+from sqlalchemy import inspect, select, text
 
 from app.db.engine import reading, transaction
 from app.db.models import Collector, Entry, Scan, Worker, table_of
@@ -65,7 +65,7 @@ def replaced(room: Room, texts: tuple[NamedText, ...] | list[NamedText], who: st
 def everywhere(room: Room) -> str:
     """Every text of the whole database, but for what labels say."""
     with room.database.engine.connect() as connection:
-        tables = connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'table'")).scalars().all()
+        tables = inspect(connection).get_table_names()
         rows = [str(tuple(row)) for table in tables if table not in ("collector",)
                 for row in connection.execute(text(f'SELECT * FROM "{table}"'))]  # noqa: S608  # fmt: skip
     return "\n".join(rows)

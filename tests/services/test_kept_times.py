@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -22,6 +21,7 @@ from app.queries.sentences import sentence
 from app.queries.telling import Hands, Telling
 from app.services.kept_times import hear_of
 from app.services.room import add_bundle
+from tests.databases import Rooms
 from tests.room import TQX, Room
 from tests.services.days import differences, done, minutes_left, new_room
 
@@ -317,10 +317,10 @@ def test_take_outs_after_the_earliest_are_called_in_question(room: Room) -> None
     wait=st.integers(0, 600),
 )  # fmt: skip
 def test_whatever_a_station_tells_late_of_weights_never_adds_time(
-    migrated: Path, tmp_path_factory: pytest.TempPathFactory, turns: list[tuple[str, int, int, bool]], wait: int
+    rooms: Rooms, tmp_path_factory: pytest.TempPathFactory, turns: list[tuple[str, int, int, bool]], wait: int
 ) -> None:
     """A station that was cut off tells of cards at any times it likes: no sheet has more time than the server saw pass."""
-    room = new_room(migrated, tmp_path_factory.mktemp("late"))
+    room = new_room(rooms, tmp_path_factory.mktemp("late"))
     room.weights("off", "P1")
     number = room.sheet_in("P1", adhesive="straps")
     began = clear(room, "press")

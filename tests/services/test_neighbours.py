@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import shutil
 from datetime import timedelta
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,10 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import insert, select
 
-from app.db.engine import open_database, reading, sqlite_url, transaction
+from app.db.engine import reading, transaction
 from app.db.models import Bundle, Change, FreezerLoad, LoadBundle
 from app.db.neighbours import neighbours
 from app.domain.stages import Step
+from tests.databases import Rooms
 from tests.queries.looking import filed, label
 from tests.room import Room
 from tests.services.days import differences
@@ -71,11 +70,9 @@ WAYS: dict[str, tuple[str | None, dict[str, Any]]] = {
 @settings(max_examples=60)
 @given(deeds=DEEDS, since=st.integers(0, 60))
 def test_the_neighbours_are_those_that_the_whole_log_tells_of(
-    migrated: Path, tmp_path_factory: pytest.TempPathFactory, deeds: list[tuple[int, str, int]], since: int
+    rooms: Rooms, tmp_path_factory: pytest.TempPathFactory, deeds: list[tuple[int, str, int]], since: int
 ) -> None:
-    path = tmp_path_factory.mktemp("history") / "room.sqlite3"
-    shutil.copy(migrated, path)
-    database = open_database(sqlite_url(path))
+    database = rooms.open(tmp_path_factory.mktemp("history") / "room.sqlite3")
     room = Room(database)
     bundle(room, "Tray")
     begun, numbers = room.now, [room.sheet_ready() for _ in range(5)]

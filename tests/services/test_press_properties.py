@@ -14,6 +14,7 @@ from app.db.engine import reading
 from app.domain.stages import Step
 from app.services.custody import standing_of
 from app.services.facts import press_clock, sheet_by_number
+from tests.databases import Rooms
 from tests.room import Room
 from tests.services.days import differences, new_room
 
@@ -98,9 +99,9 @@ DEEDS = st.one_of(
 @settings(max_examples=HISTORIES)
 @given(deeds=st.lists(DEEDS, min_size=8, max_size=40))
 def test_time_under_weight_is_what_a_count_minute_by_minute_gives(
-    migrated: Path, tmp_path_factory: pytest.TempPathFactory, deeds: list[tuple[str, int, str]]
+    rooms: Rooms, tmp_path_factory: pytest.TempPathFactory, deeds: list[tuple[str, int, str]]
 ) -> None:
-    room = new_room(migrated, tmp_path_factory.mktemp("watched"))
+    room = new_room(rooms, tmp_path_factory.mktemp("watched"))
     watcher = Watcher(room, [room.sheet_mounted(adhesive=adhesive) for adhesive in ADHESIVES])
     for deed, which, stack in deeds:
         getattr(watcher, deed)(which, stack)
@@ -109,9 +110,9 @@ def test_time_under_weight_is_what_a_count_minute_by_minute_gives(
     room.database.engine.dispose()
 
 
-def test_the_watcher_sees_sheets_come_out(migrated: Path, tmp_path: Path) -> None:
+def test_the_watcher_sees_sheets_come_out(rooms: Rooms, tmp_path: Path) -> None:
     """The count above is worth nothing if no history ever gets a sheet through the press."""
-    room = new_room(migrated, tmp_path)
+    room = new_room(rooms, tmp_path)
     watcher = Watcher(room, [room.sheet_mounted(adhesive=adhesive) for adhesive in ADHESIVES])
     story = [("off", 0, "P1"), ("lay", 0, "P1"), ("lay", 1, "P1"), ("on", 0, "P1"), ("wait", 119, ""), ("off", 0, "P1"),
              ("take_out", 0, ""), ("on", 0, "P1"), ("wait", 1, ""), ("off", 0, "P1"), ("take_out", 0, ""), ("glue", 0, ""),

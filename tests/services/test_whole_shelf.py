@@ -296,6 +296,7 @@ def test_five_hundred_sheets_go_in_about_a_second(room: Room) -> None:
     took = perf_counter() - begin
     assert len(moved.moved) == 500
     # A busy machine is given three times as long.
-    assert took < 3, f"{took:.2f} s"
+    # A server is asked some thousand times meanwhile, each time over the line.
+    assert took < (3 if room.database.is_sqlite else 9), f"{took:.2f} s"
     done(room.undoes(moved.entry, "intake", worker_ids=(room.worker["rosamund"],)))
     assert {where(room, number) for number in numbers[::50]} == {"1"}

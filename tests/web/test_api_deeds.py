@@ -13,6 +13,7 @@ from app.db.engine import transaction
 from app.db.upgrade import newest_revision
 from app.domain.answer import Answer, Described, answer_from
 from app.services import room as furnishing
+from tests.databases import SERVER
 from tests.room import Room
 from tests.web.api_client import Scripts, codes, problem
 
@@ -288,7 +289,7 @@ def test_health_tells_strangers_only_that_it_is_well(scripts: Scripts) -> None:
     assert (
         told["ok"] is True
         and told["revision"] == newest_revision()
-        and told["database"] == "sqlite"
+        and told["database"] == ("postgresql" if SERVER else "sqlite")
         and told["last_backup"] is None
     )
     assert told["clock"] == {"now": "2026-11-25T09:00:00+00:00", "doubtful": False}
@@ -297,6 +298,7 @@ def test_health_tells_strangers_only_that_it_is_well(scripts: Scripts) -> None:
     problem(scripts.get("/health", "guessed"), 401)
 
 
+@pytest.mark.sqlite_only("it spoils the file")
 def test_health_says_so_when_the_database_does_not_answer(room: Room, tmp_path: Path) -> None:
     scripts = Scripts(room, tmp_path)
     room.database.engine.dispose()

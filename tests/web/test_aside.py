@@ -13,6 +13,7 @@ from app.domain.numbers import COMMANDS
 from app.domain.stages import Step
 from app.queries.need import Need
 from app.services.loads import make_load
+from app.services.supplies import Told, add_supply
 from app.web.need_links import HREFS, href_of
 from tests.room import Room
 from tests.web.conftest import ClientAs, send, words
@@ -150,12 +151,13 @@ def test_every_line_leads_somewhere(room: Room, client_as: ClientAs) -> None:
 
     browser, number = client_as("manager"), room.sheet_ready()
     ends = {"sheet": number, "stack": "P1", "stage": "dry", "stalled": "drying", "left-behind": "dry", "cabinet": "M1",
-            "picks": "M1", "holds": "name-query", "backup": "", "freezer": "", "dryer": "", "clean": "M1"}  # fmt: skip
+            "picks": "M1", "holds": "name-query", "backup": "", "supply": "1", "freezer": "", "dryer": "", "clean": "M1"}  # fmt: skip
     room.scans(COMMANDS["check"], "table-1")
     room.scans(room.code("shelf", "M1/2"), "table-1")
     room.scans(COMMANDS["pest"], "table-2")
     room.scans(number, "table-2")
     with transaction(room.database) as session:
+        add_supply(session, "mounting-sheet", "Mounting sheets", Told(room.now, None))
         ends |= {"check": "1", "pest": "1", "load": make_load(session, room.now)["code"]}
     assert set(ends) == set(HREFS)
     for kind, end in ends.items():

@@ -15,6 +15,7 @@ from flask.testing import FlaskClient
 from app import create_app
 from app.config import LOOPBACK_NAMES, Config, load_config
 from app.db.engine import transaction
+from app.db.models import Base
 from app.domain.cells import FORMULA_SIGNS
 from app.services.people import enrol_station, retire_worker, set_password, set_rights
 from app.services.room import add_cabinet
@@ -22,6 +23,7 @@ from app.web.assembly import LARGEST_BODY
 from app.web.headers import HEADERS
 from app.web.permissions import PERMISSIONS
 from app.web.security import STATION_COOKIE
+from tests.databases import as_in_a_file
 from tests.room import LONDON, Room
 from tests.web.conftest import PASSWORD, ClientAs, send, token, words
 from tests.web.test_roles import TOKEN_FROM, addresses, closed
@@ -42,11 +44,7 @@ def is_signed_in(browser: FlaskClient) -> bool:
 
 def kept(room: Room) -> list[str]:
     """All that is written in the room, but for when a browser was last seen."""
-    raw = room.database.engine.raw_connection()
-    try:
-        return list(raw.driver_connection.iterdump())  # type: ignore[union-attr]
-    finally:
-        raw.close()
+    return [f"{table} {row}" for table in Base.metadata.tables for row in as_in_a_file(room.database, table)]
 
 
 # -- forged forms -----------------------------------------------------------------------------------------------

@@ -133,7 +133,7 @@ def test_a_reading_is_shared_for_one_second(
 def test_who_looks_while_the_board_is_read_anew_gets_what_there_is(app: Flask, room: Room, client_as: ClientAs) -> None:
     browser = client_as("reader")
     assert words(browser.get("/board"))
-    kept = app.extensions["blotter-board"]
+    kept = app.extensions["blotter-board en"]
     before = browser.get("/board/live").get_data(as_text=True)
     room.sheet_ready()
     room.wait(seconds=30)
@@ -146,11 +146,11 @@ def test_who_looks_while_the_board_is_read_anew_gets_what_there_is(app: Flask, r
 def test_the_board_is_drawn_once_in_a_second_however_many_look(app: Flask, room: Room, client_as: ClientAs) -> None:
     browser = client_as("reader")
     browser.get("/board")
-    found = app.extensions["blotter-board"].found
+    found = app.extensions["blotter-board en"].found
     room.sheet_ready()
     for _ in range(5):
         browser.get("/board/live")
-    assert app.extensions["blotter-board"].found is found
+    assert app.extensions["blotter-board en"].found is found
     room.wait(seconds=1)
     browser.get("/board/live")
-    assert app.extensions["blotter-board"].found is not found
+    assert app.extensions["blotter-board en"].found is not found

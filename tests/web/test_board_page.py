@@ -3,16 +3,9 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
-from flask import Flask
-from sqlalchemy import text
-
-from app.db.engine import open_database, reading, sqlite_url
-from app.queries.health import health
-from app.services.audit import audit
 from tests.room import Room
-from tests.web.conftest import ClientAs, token, words
+from tests.web.conftest import ClientAs, words
 
 
 def test_the_board_shows_the_seven_stages_with_their_counts(room: Room, client_as: ClientAs) -> None:
@@ -68,35 +61,6 @@ def test_the_wall_names_no_person_and_has_nothing_to_press(room: Room, client_as
     found = re.search(r'hx-get="(/board/live[^"]*)"', text)
     assert found and "wall=1" in found.group(1)
     assert client_as("reader").get(found.group(1).replace("&amp;", "&")).status_code == 204
-
-
-def test_the_manager_backs_the_room_up_and_the_copy_is_a_whole_room(
-    app: Flask, room: Room, client_as: ClientAs, tmp_path: Path
-) -> None:
-    number = room.sheet_ready()
-    browser = client_as("manager")
-    answer = browser.post("/backup", data={"csrf_token": token(browser, "/room")})
-    assert answer.status_code == 302 and "Backed up: blotter-" in words(browser.get("/room"))
-    (copy,) = (tmp_path / "data" / "backups").iterdir()
-    assert copy.stat().st_mode & 0o077 == 0
-    copied = open_database(sqlite_url(copy))
-    with reading(copied) as session:
-        assert not list(audit(session, room.zone))
-        assert session.execute(text("SELECT count(*) FROM sheet WHERE number = :n"), {"n": number}).scalar() == 1
-    copied.engine.dispose()
-    with reading(room.database) as session:
-        assert health(session).last_backup == room.now.isoformat()
-
-
-def test_a_backup_that_cannot_be_written_is_said_and_none_is_on_record(
-    app: Flask, room: Room, client_as: ClientAs, tmp_path: Path
-) -> None:
-    (tmp_path / "data" / "backups").write_text("a file is in the way")
-    browser = client_as("manager")
-    browser.post("/backup", data={"csrf_token": token(browser, "/room")})
-    assert "Nothing was backed up" in words(browser.get("/room"))
-    with reading(room.database) as session:
-        assert health(session).last_backup is None
 
 
 def test_the_fragment_is_the_middle_of_the_page_and_asks_on(room: Room, client_as: ClientAs) -> None:

@@ -65,8 +65,8 @@ def test_of_ten_thousand_tries_five_are_let_through_in_five_minutes(room: Room) 
             until.add(refused.refusals[0].facts["until"])
     took = time.perf_counter() - began
     assert through == TRIES and until == {room.now + WAIT} and rows(room) == 1
-    # A bound and no measure: two milliseconds for each, on a slow machine with others at work.
-    assert took < 20
+    # A bound and no measure: two milliseconds for each, on a slow machine with others at work; a server is asked four times for each.
+    assert took < (20 if room.database.is_sqlite else 80)
 
 
 def test_whoever_goes_on_guessing_has_five_passwords_looked_at_each_five_minutes(

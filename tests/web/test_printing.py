@@ -14,7 +14,7 @@ from tests.queries.looking import label
 from tests.room import Room
 from tests.web.conftest import ClientAs, words
 
-KINDS = ("slips", "shelves", "stacks", "badges", "cards", "bundles", "stations", "loads")
+KINDS = ("slips", "shelves", "stacks", "badges", "cards", "bundles", "stations", "lots", "loads")
 
 
 def numbers_on(text: str) -> list[str]:

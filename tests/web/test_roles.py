@@ -140,7 +140,7 @@ def addresses(app: Flask, room: Room, number: str) -> Iterator[tuple[str, str, s
 
 def every_address(app: Flask, room: Room, number: str) -> list[tuple[str, str, str]]:
     entry = room.log(number)[0]["id"]
-    samples = {"check_id": 1, "number": number, "entry": entry, "slug": "table-1", "worker_id": room.worker["piet"], "token_id": 1, "aside_id": 1, "file_id": 1, "pest_id": 1,
+    samples = {"check_id": 1, "number": number, "entry": entry, "slug": "table-1", "worker_id": room.worker["piet"], "token_id": 1, "aside_id": 1, "file_id": 1, "pest_id": 1, "supply_id": 1, "lot_id": 1, "hand_over_id": 1,
                "filename": "base.css", "label": "2026-W48"}  # fmt: skip
     names = {
         "press.one": "P1",

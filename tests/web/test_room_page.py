@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 from typing import Any
 
@@ -10,10 +9,11 @@ import pytest
 
 from app import create_app
 from app.config import Config
-from app.db.engine import open_database, reading, sqlite_url, transaction
+from app.db.engine import reading, transaction
 from app.domain.house import RULES
 from app.queries.house import house_now
 from app.services.people import add_worker, set_password
+from tests.databases import Rooms
 from tests.room import LONDON, WEDNESDAY, Room
 from tests.web.conftest import PASSWORD, ClientAs, send, token, words
 
@@ -98,9 +98,8 @@ def test_a_rule_that_the_house_has_not_is_not_found(client_as: ClientAs) -> None
     assert send(client_as("manager"), "/room/rules/tea_time", value="4", reason="why not").status_code == 404
 
 
-def test_every_page_of_an_empty_room_says_something_helpful(migrated: Path, tmp_path: Path) -> None:
-    shutil.copy(migrated, tmp_path / "empty.sqlite3")
-    database = open_database(sqlite_url(tmp_path / "empty.sqlite3"))
+def test_every_page_of_an_empty_room_says_something_helpful(rooms: Rooms, tmp_path: Path) -> None:
+    database = rooms.open(tmp_path / "empty.sqlite3")
     with transaction(database) as session:
         worker_id, _ = add_worker(session, "Hedda Brackwater", ("manager",), WEDNESDAY)
         set_password(session, worker_id, PASSWORD, WEDNESDAY)
