@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import select, text, update
+from sqlalchemy import select, update
 
 from app.db.engine import Database, reading, transaction
 from app.db.models import Cabinet, PestSeen, Sheet, table_of
@@ -17,6 +17,7 @@ from app.services.desk import ScanRequest
 from app.services.pest_ends import close_sighting, quarantine_neighbours
 from app.services.room import add_bundle
 from app.services.scanning import once
+from tests.databases import as_in_a_file
 from tests.room import Room
 
 PEST = COMMANDS["pest"]
@@ -87,10 +88,11 @@ def counted(database: Database, pest: Any, since: datetime) -> set[int]:
     For each sheet a list of where it was between each entry and the next; two sheets met where two such pieces have the
     same shelf, stack or bundle (or the same cabinet and no shelf), and more than a moment in common.
     """
-    sql = """SELECT subject_id, happened_at, id, to_cabinet_id, to_shelf_id, to_bundle_id, to_stack_id FROM entry
-             WHERE subject_kind = 'sheet' AND step != 'correct' AND id NOT IN (SELECT corrects FROM entry WHERE corrects IS NOT NULL)"""
-    with database.engine.connect() as connection:
-        rows = sorted(connection.execute(text(sql)).all(), key=lambda row: (row[0], row[1], row[2]))
+    names = ("subject_id", "happened_at", "id", "to_cabinet_id", "to_shelf_id", "to_bundle_id", "to_stack_id")
+    every = as_in_a_file(database, "entry", *names, "subject_kind", "step", "corrects")
+    corrected = {row[-1] for row in every}
+    of_sheets = (row for row in every if row[7] == "sheet" and row[8] != "correct" and row[2] not in corrected)
+    rows = sorted(of_sheets, key=lambda row: row[:3])
     pieces = []
     for at, row in enumerate(rows):
         next_ = rows[at + 1] if at + 1 < len(rows) and rows[at + 1][0] == row[0] else None

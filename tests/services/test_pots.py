@@ -244,7 +244,6 @@ def test_a_lot_is_made_once_for_its_number(room: Room, glue: tuple[int, int, int
         say_of_lot(session, glue[0], told(room), "B118", None, "read again")
 
 
-@pytest.mark.sqlite_only("how each database spells it")
 @pytest.mark.parametrize("statement", ["UPDATE lot_opening SET lot_id = 2", "DELETE FROM lot_opening"])
 def test_what_was_open_is_never_changed(room: Room, glue: tuple[int, int, int], statement: str) -> None:
     done(opens(room, glue[0]))
