@@ -12,7 +12,7 @@ from sqlalchemy import DateTime, create_engine, event
 from sqlalchemy.types import TypeDecorator
 
 from app.db.models import Base
-from app.db.postgres import UPGRADING, with_driver
+from app.db.postgres import WRITING, with_driver
 
 # The migrations import their guards from beside this file.
 sys.path.insert(0, str(Path(__file__).parent))
@@ -61,9 +61,9 @@ def _check_keys(connection: Any) -> None:
 
 
 def _one_at_a_time(connection: Any) -> None:
-    """Two programs may start on one empty database of PostgreSQL; SQLite has its own turn."""
+    """Two programs may start on one empty database of PostgreSQL, or one that is served; SQLite has its own turn."""
     if connection.dialect.name != "sqlite":
-        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({UPGRADING})")
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITING})")
 
 
 def _sort_by_letters(connection: Any) -> None:

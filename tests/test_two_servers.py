@@ -15,13 +15,15 @@ from typing import Any
 import pytest
 from sqlalchemy import func, select
 
+from app import create_app
 from app.clock import utc_now
-from app.db.engine import Database, reading, transaction
+from app.config import Config
+from app.db.engine import Database, open_database, reading, transaction
 from app.db.models import Entry, Scan, Sheet
 from app.domain.stages import Step
 from app.services.audit import audit
 from app.services.people import make_token, set_password
-from tests.databases import SERVER
+from tests.databases import SERVER, address
 from tests.room import LONDON, Room
 from tests.test_cli import Served, served
 from tests.web.conftest import PASSWORD
@@ -140,6 +142,26 @@ def test_the_board_of_one_shows_what_the_other_wrote(both: Both) -> None:
         time.sleep(0.25)
         shown = other.get(address.group(1).replace("&amp;", "&"))
     assert 'id="board"' in shown
+
+
+def test_a_script_that_wrote_through_one_finds_it_at_the_other_within_the_same_second(
+    room: Room, tmp_path: Path
+) -> None:
+    with transaction(room.database) as session:
+        key = make_token(session, "read", "the board's", room.now)
+    other = open_database(address(room.database))
+    config = Config(tmp_path, "", LONDON, "a key for the tests only")
+    browser = create_app(config, clock=lambda: room.now, database=other).test_client()
+
+    def waiting() -> int:
+        found = browser.get("/api/board", headers={"Authorization": f"Bearer {key}"}).get_json()["stages"]
+        return sum(int(stage["count"]) for stage in found)
+
+    assert waiting() == 0
+    for many in (1, 2):
+        room.sheet_ready()
+        assert waiting() == many
+    other.engine.dispose()
 
 
 def test_a_house_rule_changed_at_one_is_in_force_at_the_other(both: Both) -> None:

@@ -16,7 +16,6 @@ from sqlalchemy.sql.elements import ClauseList, UnaryExpression, _label_referenc
 
 # One writer at a time, in whichever process: PostgreSQL keeps such locks apart by database, and a room has its own.
 WRITING = 0x_B107_7E4
-UPGRADING = WRITING + 1
 BEGIN_WRITING = f"BEGIN; SELECT pg_advisory_xact_lock({WRITING})"
 # One state from the first question to the last, as in the one-file database.
 BEGIN_READING = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
