@@ -228,4 +228,3 @@ def _safe(tls: Tls) -> SSLContext:
         # The errors of OpenSSL speak of its own source.
         why = "they do not fit together, or are no PEM files" if isinstance(error, SSLError) else error.strerror
         raise Failed(f"The certificate {tls[0]} and the key {tls[1]} cannot be used: {why}.") from error
-

@@ -136,7 +136,9 @@ def apart(database: Database) -> Iterator[Database]:
     if not database.is_sqlite:
         yield database
         return
-    mine = open_database(database.engine.url.render_as_string(hide_password=False), threads=1, is_practice=database.is_practice)
+    mine = open_database(
+        database.engine.url.render_as_string(hide_password=False), threads=1, is_practice=database.is_practice
+    )
     event.listen(mine.engine, "connect", _keep_small)
     mine.turns, mine.kept = database.turns, database.kept
     try:

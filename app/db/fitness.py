@@ -52,7 +52,9 @@ def in_plain_words() -> Iterator[None]:
     except ModuleNotFoundError as error:
         if error.name != "psycopg":
             raise Unfit(f"The address of the database cannot be used: {_first_line(str(error))}.") from error
-        raise Unfit('PostgreSQL is spoken to through psycopg. Install it with: pip install -e ".[postgresql]"') from error
+        raise Unfit(
+            'PostgreSQL is spoken to through psycopg. Install it with: pip install -e ".[postgresql]"'
+        ) from error
     except SQLAlchemyError as error:
         raise Unfit(f"The address of the database cannot be used: {_first_line(str(error))}.") from error
 

@@ -16,7 +16,12 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Entry, LotOpening, Scan, SupplyEntry, table_of
 
-REWORDED = {table_of(Entry): "reason", table_of(Scan): "answer", table_of(SupplyEntry): "why", table_of(LotOpening): "why"}
+REWORDED = {
+    table_of(Entry): "reason",
+    table_of(Scan): "answer",
+    table_of(SupplyEntry): "why",
+    table_of(LotOpening): "why",
+}
 _POSTGRES_GUARD = text(
     "SELECT 1 FROM pg_trigger WHERE tgrelid = to_regclass(:table) AND tgname = :name AND tgenabled <> 'D'"
 )

@@ -92,7 +92,13 @@ def in_our_words(line: Connection, words: str, error: Exception) -> Exception:
     if is_cut:
         line.invalidate(error)
     return DBAPIError.instance(
-        words, {}, error, dialect.loaded_dbapi.Error, hide_parameters=True, connection_invalidated=is_cut, dialect=dialect
+        words,
+        {},
+        error,
+        dialect.loaded_dbapi.Error,
+        hide_parameters=True,
+        connection_invalidated=is_cut,
+        dialect=dialect,
     )
 
 

@@ -58,7 +58,9 @@ TEXTS: dict[str, TextColumn] = {
     "pest_seen.why": _column(PestSeen, "why", mark("What was done about a pest")),
     "supply_entry.why": _column(SupplyEntry, "why", mark("Why something was written of a supply")),
     "lot_opening.why": _column(LotOpening, "why", mark("Why it was put right which pot was open")),
-    "hand_over_word.words": _column(HandOverWord, "words", mark("Who took or received a hand-over, or why it was called back")),
+    "hand_over_word.words": _column(
+        HandOverWord, "words", mark("Who took or received a hand-over, or why it was called back")
+    ),
     "token.name": _column(Token, "name", mark("What a key for scripts is called")),
     "change.old": _column(Change, "old", mark("What was there before a change")),
     "change.new": _column(Change, "new", mark("What a change put there")),

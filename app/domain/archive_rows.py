@@ -65,7 +65,11 @@ class ArchiveTable:
                     file,
                 )
             row = self._row(file, line, cells)
-            yield row if not extends else self._with_more(row, cells[key] if key is not None and key < len(cells) else "", added)
+            yield (
+                row
+                if not extends
+                else self._with_more(row, cells[key] if key is not None and key < len(cells) else "", added)
+            )
         if not found:
             raise BadTable(0, "", say("The archive has no row in its core: there is nothing to import."))
 

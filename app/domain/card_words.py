@@ -63,7 +63,10 @@ CARD_KINDS: dict[str, CardKind] = {
         mark("Station cards"), mark("card"), mark("cards"), mark("One hangs at each screen and says which one it is.")
     ),
     "lots": CardKind(
-        mark("Cards of lots"), mark("card"), mark("cards"), mark("One hangs at each pot of adhesive: its scan opens it at a table.")
+        mark("Cards of lots"),
+        mark("card"),
+        mark("cards"),
+        mark("One hangs at each pot of adhesive: its scan opens it at a table."),
     ),
     "loads": CardKind(
         mark("Cards of loads"),

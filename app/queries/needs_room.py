@@ -58,7 +58,9 @@ def _wrong_with(kept: BackupsKept) -> str:
         return say("could not be made: {why}", why=kept.failed)
     if not kept.differences:
         return ""
-    return say_n("found {n:,} difference between log and room", "found {n:,} differences between log and room", kept.differences)
+    return say_n(
+        "found {n:,} difference between log and room", "found {n:,} differences between log and room", kept.differences
+    )
 
 
 def _of_backups(kind: NeedKind, what: str, since: datetime | None, about: str) -> Need:

@@ -26,7 +26,9 @@ SHEET, ENTRY, ENTRY_WORKER, CONSIGNMENT = table_of(Sheet), table_of(Entry), tabl
 
 _year, _PLAIN_DATE = func.substr(SHEET.c.event_date, 1, 4), "[12][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]"
 _YOUNGER = (func.glob(_PLAIN_DATE, SHEET.c.event_date) == 1) & (_year >= bindparam("before"))
-_CAME_OLD = select(CONSIGNMENT.c.id).where(CONSIGNMENT.c.id == SHEET.c.consignment_id, CONSIGNMENT.c.kind.in_(tuple(OLD_KINDS)))
+_CAME_OLD = select(CONSIGNMENT.c.id).where(
+    CONSIGNMENT.c.id == SHEET.c.consignment_id, CONSIGNMENT.c.kind.in_(tuple(OLD_KINDS))
+)
 _MAY_BE_SUSPECTED = prepared(
     select(SHEET.c.id).where(
         SHEET.c.id.between(bindparam("first"), bindparam("last")),
@@ -34,7 +36,17 @@ _MAY_BE_SUSPECTED = prepared(
     )
 )
 # Columns of a new sheet that differ from row to row.
-KNOWN = ("number", "plant_name_id", "collector_id", "record_number", "event_date", "locality", "notes", "kept", "is_sensitive")
+KNOWN = (
+    "number",
+    "plant_name_id",
+    "collector_id",
+    "record_number",
+    "event_date",
+    "locality",
+    "notes",
+    "kept",
+    "is_sensitive",
+)
 
 
 def enter_new(desk: Desk, writing: Writing, consignment_id: int, rows: Sequence[tuple[Any, ...]],

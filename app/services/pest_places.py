@@ -173,7 +173,12 @@ def _reason(desk: Desk, words: str) -> str:
 
 def _closed_line(row: RowMapping) -> list[str]:
     if row["closed_as"] is not None:
-        return [say("By the log it was closed: {closed_as}. The manager hears of it.", closed_as=why_closed(row["closed_as"]))]
+        return [
+            say(
+                "By the log it was closed: {closed_as}. The manager hears of it.",
+                closed_as=why_closed(row["closed_as"]),
+            )
+        ]
     return [say("By the log it has never been taken in. The manager hears of it.")]
 
 

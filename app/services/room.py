@@ -219,7 +219,9 @@ def set_cabinet_limit(session: Session, cabinet_id: int, days: int | None, reaso
         raise ValueError(say("There is no such cabinet. Load the page again."))
     session.execute(update(table).where(table.c.id == cabinet_id).values(limit_open_days=days))
     with speaking(ENGLISH):
-        was, now_is = (each if each is None else limit_words(Limit(open_days=each)) for each in (old.limit_open_days, days))
+        was, now_is = (
+            each if each is None else limit_words(Limit(open_days=each)) for each in (old.limit_open_days, days)
+        )
     changed(session, now, by, "cabinet", cabinet_id, f"limit of {old.name}", old=was, new=now_is, why=reason)
 
 

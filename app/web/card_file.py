@@ -9,6 +9,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app.config import HOME
 from app.web.card_pages import CardPages
+from app.web.template_words import speaks
 
 # The faces that cards are set in; a cut of one that no card uses would only make the file heavier.
 _USED = re.compile(
@@ -20,6 +21,7 @@ def card_file(pages: CardPages) -> str:
     """The pages as a whole HTML document, UTF-8."""
     rooms = Environment(loader=FileSystemLoader(HOME / "templates"), autoescape=True, undefined=StrictUndefined,
                         trim_blocks=True, lstrip_blocks=True)  # fmt: skip
+    speaks(rooms)
     return rooms.get_template("print/file.html").render(pages=pages, css=_styles())
 
 

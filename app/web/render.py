@@ -17,10 +17,10 @@ from app.config import Config
 from app.db.engine import Database
 from app.domain.calendar import local_day
 from app.domain.errors import Refused
-from app.domain.language import mark, number, say, say_n, spoken
+from app.domain.language import mark, number, say, spoken
 from app.domain.words import age, day_said, duration, said
 from app.web.problems import is_for_scripts, problem_of
-from app.web.template_words import Spoken, said_markup
+from app.web.template_words import speaks
 
 
 @dataclass
@@ -95,11 +95,18 @@ def teller() -> Callable[[object], str]:
 def set_up(app: Flask) -> None:
     """Strict templates, and the filters that all pages share."""
     app.jinja_env.undefined = StrictUndefined
-    app.jinja_env.add_extension(Spoken)
-    app.jinja_env.globals.update(say=say, say_n=say_n, mark=mark, said_markup=said_markup)
+    speaks(app.jinja_env)
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     app.jinja_env.filters.update(
-        said=teller_filter, iso=_iso, age=_age, hours=_hours, grouped=_grouped, day=_day, date=_date, format=_formatted, spoken=say
+        said=teller_filter,
+        iso=_iso,
+        age=_age,
+        hours=_hours,
+        grouped=_grouped,
+        day=_day,
+        date=_date,
+        format=_formatted,
+        spoken=say,
     )
     app.register_error_handler(Refused, refused_page)
     for code, words in ERRORS.items():

@@ -103,7 +103,9 @@ def _turned_away(who: Visitor) -> AnyResponse:
     if who.roles == {"anyone"} and request.method == "GET" and not request.headers.get("HX-Request"):
         return redirect(url_for("doors.sign_in", next=request.full_path.rstrip("?")))
     if who.roles == {"anyone"}:
-        return Response(str(jsonify(error=say("Sign in first.")).get_data(as_text=True)), 401, mimetype="application/json")
+        return Response(
+            str(jsonify(error=say("Sign in first.")).get_data(as_text=True)), 401, mimetype="application/json"
+        )
     abort(403)
 
 

@@ -9,10 +9,11 @@ from __future__ import annotations
 import re
 from typing import Any
 
+from jinja2 import Environment
 from jinja2.ext import Extension
 from markupsafe import Markup
 
-from app.domain.language import say
+from app.domain.language import mark, say, say_n
 
 READ = frozenset({"aria-label", "title", "placeholder", "alt", "data-label", "data-words"})
 _UNSAID = frozenset({"script", "style", "code", "pre"})
@@ -34,6 +35,12 @@ class Spoken(Extension):
     def preprocess(self, source: str, name: str | None, filename: str | None = None) -> str:
         """The template with its words as messages."""
         return spoken_source(source)
+
+
+def speaks(rooms: Environment) -> None:
+    """Let all templates of this environment say their words."""
+    rooms.add_extension(Spoken)
+    rooms.globals.update(say=say, say_n=say_n, mark=mark, said_markup=said_markup)
 
 
 def said_markup(words: str, /, **parts: Any) -> Markup:

@@ -42,7 +42,9 @@ def _make_hand_overs() -> None:
         sa.Column("what", sa.Text(), nullable=True),
         sa.Column("told", sa.JSON(), nullable=False),
         sa.ForeignKeyConstraint(["corrects_id"], ["hand_over.id"], name=op.f("fk_handed_sheet_corrects_id_hand_over")),
-        sa.ForeignKeyConstraint(["hand_over_id"], ["hand_over.id"], name=op.f("fk_handed_sheet_hand_over_id_hand_over")),
+        sa.ForeignKeyConstraint(
+            ["hand_over_id"], ["hand_over.id"], name=op.f("fk_handed_sheet_hand_over_id_hand_over")
+        ),
         sa.ForeignKeyConstraint(["sheet_id"], ["sheet.id"], name=op.f("fk_handed_sheet_sheet_id_sheet")),
         sa.PrimaryKeyConstraint("hand_over_id", "place", name=op.f("pk_handed_sheet")),
     )
@@ -56,7 +58,9 @@ def _make_hand_overs() -> None:
         sa.Column("said_by", sa.Integer(), nullable=True),
         sa.Column("words", sa.Text(), nullable=False),
         sa.CheckConstraint("deed IN ('made', 'received', 'called-back')", name=op.f("ck_hand_over_word_deed")),
-        sa.ForeignKeyConstraint(["hand_over_id"], ["hand_over.id"], name=op.f("fk_hand_over_word_hand_over_id_hand_over")),
+        sa.ForeignKeyConstraint(
+            ["hand_over_id"], ["hand_over.id"], name=op.f("fk_hand_over_word_hand_over_id_hand_over")
+        ),
         sa.ForeignKeyConstraint(["said_by"], ["worker.id"], name=op.f("fk_hand_over_word_said_by_worker")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_hand_over_word")),
         sa.UniqueConstraint("hand_over_id", "deed", name=op.f("uq_hand_over_word_hand_over_id_deed")),
@@ -145,7 +149,9 @@ def _make_lot_openings() -> None:
         sa.Column("is_void", sa.Boolean(), nullable=False),
         sa.Column("why", sa.Text(), nullable=True),
         sa.Column("corrects", sa.Integer(), nullable=True),
-        sa.ForeignKeyConstraint(["adhesive_before_id"], ["adhesive.id"], name=op.f("fk_lot_opening_adhesive_before_id_adhesive")),
+        sa.ForeignKeyConstraint(
+            ["adhesive_before_id"], ["adhesive.id"], name=op.f("fk_lot_opening_adhesive_before_id_adhesive")
+        ),
         sa.ForeignKeyConstraint(["adhesive_id"], ["adhesive.id"], name=op.f("fk_lot_opening_adhesive_id_adhesive")),
         sa.ForeignKeyConstraint(["corrects"], ["lot_opening.id"], name=op.f("fk_lot_opening_corrects_lot_opening")),
         sa.ForeignKeyConstraint(["lot_id"], ["lot.id"], name=op.f("fk_lot_opening_lot_id_lot")),
@@ -159,7 +165,9 @@ def _make_lot_openings() -> None:
 
 def _index_corrects(table: str) -> None:
     stands = sa.text("corrects IS NOT NULL")
-    op.create_index(f"ix_{table}_corrects", table, ["corrects"], unique=True, sqlite_where=stands, postgresql_where=stands)
+    op.create_index(
+        f"ix_{table}_corrects", table, ["corrects"], unique=True, sqlite_where=stands, postgresql_where=stands
+    )
 
 
 def downgrade() -> None:

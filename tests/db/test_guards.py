@@ -110,7 +110,17 @@ def test_the_tables_are_what_the_migrations_make(database: Database) -> None:
     deeds = ("_update", "_delete", "_replace") if database.is_sqlite else ("", "_truncate")
     assert sorted(guards_of(database)) == sorted(
         f"guard_{table}{deed}"
-        for table in ("entry", "entry_worker", "scan", "check_expected", "check_seen", "hand_over", "handed_sheet", "supply_entry", "lot_opening")
+        for table in (
+            "entry",
+            "entry_worker",
+            "scan",
+            "check_expected",
+            "check_seen",
+            "hand_over",
+            "handed_sheet",
+            "supply_entry",
+            "lot_opening",
+        )
         for deed in deeds
     )
 
@@ -129,6 +139,16 @@ def test_a_naive_time_is_refused_by_the_column(room: Room) -> None:
 def _whole_log(database: Database) -> list[tuple[object, ...]]:
     with database.engine.connect() as connection:
         rows: list[tuple[object, ...]] = []
-        for table in ("entry", "entry_worker", "scan", "check_expected", "check_seen", "hand_over", "handed_sheet", "supply_entry", "lot_opening"):
+        for table in (
+            "entry",
+            "entry_worker",
+            "scan",
+            "check_expected",
+            "check_seen",
+            "hand_over",
+            "handed_sheet",
+            "supply_entry",
+            "lot_opening",
+        ):
             rows += [tuple(row) for row in connection.execute(text(f"SELECT * FROM {table}"))]  # noqa: S608
         return rows

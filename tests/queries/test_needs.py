@@ -486,7 +486,9 @@ def test_backups_in_one_place_only_are_named_once_there_are_any(room: Room, stat
     for need in found:
         assert (need.subject, need.do, need.href_kind) == ("The backups", "see to it", "backup")
         # It comes back when the place stands otherwise, though it was put aside as it stood.
-        assert need.key.startswith("backup second place ") and (not state or state in need.key or state == "upside-down")
+        assert need.key.startswith("backup second place ") and (
+            not state or state in need.key or state == "upside-down"
+        )
 
 
 def test_a_backup_that_failed_or_found_a_difference_is_named_until_there_is_a_good_one(room: Room) -> None:

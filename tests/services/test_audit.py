@@ -162,7 +162,10 @@ def test_a_hold_that_the_log_does_not_know_is_named(worked: tuple[Room, Sheets],
 @pytest.mark.parametrize(
     ("statement", "said"),
     [
-        ("UPDATE stack SET weights_on = FALSE WHERE name = 'P1'", "Stack P1, weights on: yes by the log, no by the table."),
+        (
+            "UPDATE stack SET weights_on = FALSE WHERE name = 'P1'",
+            "Stack P1, weights on: yes by the log, no by the table.",
+        ),
         ("UPDATE stack SET turned_at = NULL WHERE name = 'P1'", "Stack P1, turned at:"),
         ("UPDATE stack SET last_at = NULL WHERE name = 'P1'", "Stack P1, last at:"),
         ("UPDATE stack SET next_layer = 3 WHERE name = 'P1'", "Stack P1, next layer: above "),

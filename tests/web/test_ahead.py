@@ -110,7 +110,9 @@ def test_the_manager_asks_what_it_would_be_without_somebody(busy: Room, client_a
     assert then is not None and "Each stage is reckoned for itself" in said
 
 
-@pytest.mark.parametrize("wrong", [{"places": "many"}, {"places": "-1"}, {"afternoons": "9"}, {"weeks": "1000", "places": "3"}])
+@pytest.mark.parametrize(
+    "wrong", [{"places": "many"}, {"places": "-1"}, {"afternoons": "9"}, {"weeks": "1000", "places": "3"}]
+)
 def test_what_cannot_be_asked_is_said_and_what_was_typed_stays(
     busy: Room, client_as: ClientAs, wrong: dict[str, str]
 ) -> None:
