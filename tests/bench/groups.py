@@ -253,7 +253,8 @@ def imports(bench: Bench) -> Iterator[Line]:
         f"{grown:.0f} and {few:.0f} MB",
     )
     with _served(bench, prepare) as (service, _):
-        play = feeling(service, bench.seconds / 2, ("script",))
+        # Each station has to be heard at least once in it.
+        play = feeling(service, max(bench.seconds / 2, 3.0), ("script",))
         alone = [play()["script p99"]]
         are_in, during = send_in(service.mine, data), []
         while are_in() < many and len(during) < MOST_DURING:
