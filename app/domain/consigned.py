@@ -5,9 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 
-from app.domain.language import mark, say, say_n
+from app.domain.language import SaidEnum, mark, say, say_n
 from app.domain.stages import Stage
 
 # How sheets come to a herbarium; the words are the trade's.
@@ -31,7 +30,7 @@ COUNT = "count"
 NO_NUMBER = ("", "s.n.", "s.n", "s. n.", "sn", "-", "–", "?", "S.N.", "S.n.")
 
 
-class Fate(StrEnum):
+class Fate(SaidEnum):
     """What became of a sheet, as it is told to whoever gave it; the value is the words in English, and it says itself."""
 
     EXPECTED = mark("on the list, not unpacked yet")
@@ -42,12 +41,6 @@ class Fate(StrEnum):
     SENT = mark("withdrawn: sent in exchange to another collection")
     DESTROYED = mark("withdrawn: destroyed")
     NOT_KEPT = mark("withdrawn: not kept in the collection")
-
-    def __str__(self) -> str:
-        return say(self.value)
-
-    def __format__(self, spec: str) -> str:
-        return format(say(self.value), spec)
 
 
 WITHDRAWN = (Fate.SENT, Fate.DESTROYED, Fate.NOT_KEPT)

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Protocol
 
 
@@ -107,6 +108,16 @@ class Marked(str):
 
     def __html__(self) -> str:
         return _escaped(say(str.__str__(self)))
+
+
+class SaidEnum(StrEnum):
+    """Words of a table that are told apart by what they say: compared in English, and said anew wherever they are put in."""
+
+    def __str__(self) -> str:
+        return say(self.value)
+
+    def __format__(self, spec: str) -> str:
+        return format(say(self.value), spec)
 
 
 def mark(words: str) -> str:

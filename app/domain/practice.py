@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
-from enum import StrEnum
 
-from app.domain.language import mark, say
+from app.domain.language import SaidEnum, mark, say
 from app.domain.numbers import Pattern, mint
 
 # Four digits: a room's own numbers are longer, and a few dozen practice sheets are enough.
@@ -15,7 +14,7 @@ PREFIXES = ("TRY", "TRYOUT", "TRYSHEET")
 REAL = "real"
 
 
-class Start(StrEnum):
+class Start(SaidEnum):
     """Where in the work a practice sheet lies when practice begins; the value is how its slip says it in English."""
 
     ANNOUNCED = mark("not taken in yet")
@@ -30,12 +29,6 @@ class Start(StrEnum):
     INSPECT = mark("dry, to inspect")
     FILE = mark("dry and passed")
     FILED = mark("filed")
-
-    def __str__(self) -> str:
-        return say(self.value)
-
-    def __format__(self, spec: str) -> str:
-        return format(say(self.value), spec)
 
 
 @dataclass(frozen=True, slots=True)
