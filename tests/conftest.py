@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,7 +14,9 @@ from hypothesis import settings
 from app.db.engine import Database, sqlite_url
 from app.db.upgrade import upgrade
 from app.services import people
-from tests.databases import SERVER, Rooms, RoomsOnServer, address
+from tests.databases import SERVER, Rooms, address
+from tests.made_once import make_once
+from tests.on_server import RoomsOnServer
 from tests.room import Room
 
 # The same histories every time, so that a red build stays red; HYPOTHESIS_PROFILE=long looks for new ones.
@@ -23,8 +26,12 @@ settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Name the marker of what is about the one-file database."""
+    """Name the marker of what is about the one-file database; share what every application would make anew."""
     config.addinivalue_line("markers", "sqlite_only(reason): what it asks can only be asked of a room in a file")
+    make_once()
+    # What is imported by now stays; looking through it again and again would take a tenth of the whole run.
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 20)
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
