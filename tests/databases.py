@@ -9,22 +9,20 @@ from __future__ import annotations
 
 import json
 import os
-import secrets
 import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
-from sqlalchemy import URL, Connection, Engine, create_engine, select, text
+from sqlalchemy import Connection, select, text
 from sqlalchemy.orm import Session
 
 from app.db.engine import Database, open_database, sqlite_url
 from app.db.models import Base
-from app.db.postgres import with_driver
-from app.db.upgrade import upgrade
+from tests.made_once import share_statements
 
 SERVER = os.environ.get("BLOTTER_TEST_DATABASE_URL", "")
 
@@ -118,6 +116,7 @@ class Rooms:
     def open(self, path: Path) -> Database:
         """Another empty room, open; whoever asks closes its engine."""
         self.opened.append(open_database(self.url(path)))
+        share_statements(self.opened[-1])
         return self.opened[-1]
 
     def close_since(self, many: int) -> None:
@@ -136,55 +135,3 @@ class Rooms:
 
     def close(self) -> None:
         """Throw away what is left of all of them."""
-
-
-class RoomsOnServer(Rooms):
-    """Empty rooms on a server of PostgreSQL; each is a copy of one that was migrated there."""
-
-    def __init__(self, migrated: Path, server: str) -> None:
-        super().__init__(migrated)
-        self._server = with_driver(server)
-        self._line: Engine = create_engine(self._server, isolation_level="AUTOCOMMIT", pool_size=1)
-        self._name, self._made = f"blotter_test_{secrets.token_hex(4)}", 0
-        self._left: list[str] = []
-        self._make(self._name, "template0")
-        upgrade(self._url(self._name))
-
-    def url(self, path: Path) -> str:
-        """The address of another empty room; `path` says nothing here."""
-        self._made += 1
-        self._make(name := f"{self._name}_{self._made}", self._name)
-        return self._url(name)
-
-    def empty_url(self, path: Path) -> str:
-        """The address of a database without a table."""
-        self._made += 1
-        self._make(name := f"{self._name}_{self._made}", "template0")
-        return self._url(name)
-
-    def drop(self, database: Database) -> None:
-        """Throw a room away, whoever is still in it."""
-        self._drop(str(database.engine.url.database))
-
-    def close(self) -> None:
-        """Throw away what is left of all of them."""
-        for name in list(self._left):
-            self._drop(name)
-        self._line.dispose()
-
-    def _make(self, name: str, template: str) -> None:
-        self._say(f'CREATE DATABASE "{name}" TEMPLATE "{template}"')
-        self._left.append(name)
-
-    def _drop(self, name: str) -> None:
-        self._say(f'DROP DATABASE IF EXISTS "{name}" WITH (FORCE)')
-        with suppress(ValueError):
-            self._left.remove(name)
-
-    def _say(self, words: str) -> None:
-        with self._line.connect() as connection:
-            connection.exec_driver_sql(words)
-
-    def _url(self, name: str) -> str:
-        url: URL = self._server.set(database=name)
-        return url.render_as_string(hide_password=False)

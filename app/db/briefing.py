@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from sqlalchemy import bindparam, select
@@ -23,7 +23,8 @@ from app.db.models import (
     Station,
     table_of,
 )
-from app.db.prepared import prepared
+from app.db.prepared import Question, prepared
+from app.db.standing import STANDS
 from app.domain.brief import Before, BriefFacts, OtherSheet, Query
 from app.domain.findings import kind_words
 from app.domain.holds import HOLDS
@@ -35,7 +36,6 @@ SHEET, SPECIMEN, CONSIGNMENT = table_of(Sheet), table_of(Specimen), table_of(Con
 ENTRY, HOLD, FINDING, INSPECTION = table_of(Entry), table_of(Hold), table_of(Finding), table_of(Inspection)
 CABINET, SHELF, STACK, STATION = table_of(Cabinet), table_of(Shelf), table_of(Stack), table_of(Station)
 ADHESIVE = table_of(Adhesive)
-LATER = ENTRY.alias()
 LABEL_TO_COME = "label-to-come"
 QUERIES = ("label-query", "number-query", "name-query")
 JUDGED = (Step.INSPECT.value, Step.BACK_TO_TABLE.value)
@@ -71,7 +71,7 @@ _MOUNTED = prepared(
     select(ENTRY.c.happened_at, ENTRY.c.facts)
     .where(
         ENTRY.c.subject_kind == "sheet", ENTRY.c.subject_id == bindparam("sheet"), ENTRY.c.step == Step.MOUNT.value,
-        ~select(LATER.c.id).where(LATER.c.corrects == ENTRY.c.id).exists(),
+        STANDS,
     )
     .order_by(ENTRY.c.happened_at.desc(), ENTRY.c.id.desc()).limit(1)
 )  # fmt: skip
@@ -87,10 +87,16 @@ _REASONS = (
     .where(
         ENTRY.c.subject_kind == "sheet", ENTRY.c.subject_id == bindparam("sheet"), ENTRY.c.happened_at >= bindparam("since"),
         ENTRY.c.step.in_(JUDGED), ENTRY.c.reason.is_not(None),
-        ~select(LATER.c.id).where(LATER.c.corrects == ENTRY.c.id).exists(),
+        STANDS,
     )
     .order_by(ENTRY.c.happened_at, ENTRY.c.id)
 )  # fmt: skip
+
+
+def brief_ahead(sheet_id: int) -> Iterator[Question]:
+    """What is asked for the brief of a sheet that waits to be mounted."""
+    yield _SHEET, {"sheet": sheet_id}
+    yield _MOUNTED, {"sheet": sheet_id}
 
 
 def facts_for_brief(session: Session, sheet_id: int, patterns: Sequence[Pattern]) -> BriefFacts:

@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, Table, func, insert, select, text
 from sqlalchemy.orm import Session
 
-from app.db.prepared import in_our_words
+from app.db.postgres import driver_of, in_our_words
 
 Convert = Callable[[Any], Any]
 Rows = Sequence[tuple[Any, ...]]
@@ -54,7 +54,7 @@ def insert_numbered(
 def copy_in(line: Connection, table: Table, names: Sequence[str], rows: Iterable[tuple[Any, ...]]) -> None:
     """Write rows into a table of PostgreSQL, as its driver takes them; SQLAlchemy's errors."""
     words = f'COPY "{table.name}" ({_quoted(names)}) FROM STDIN'
-    driver: Any = line.connection.driver_connection
+    driver = driver_of(line)
     try:
         with driver.cursor() as cursor, cursor.copy(words) as copy:
             for row in rows:

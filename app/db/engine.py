@@ -174,10 +174,13 @@ def reading(database: Database) -> Iterator[Session]:
         yield session
 
 
-def others_mark(session: Session) -> int | None:
-    """What changes when a connection other than this one has written, in whatever program; None where nobody can tell."""
+def others_mark(session: Session) -> int:
+    """What changes when a connection other than this one has written, in whatever program; on PostgreSQL, when anybody has
+    scanned: who scans is who would wait.
+    """
     line = session.connection()
-    return int(line.exec_driver_sql("PRAGMA data_version").scalar_one()) if line.dialect.name == "sqlite" else None
+    asked = "PRAGMA data_version" if line.dialect.name == "sqlite" else postgres.LAST_SCAN
+    return int(line.exec_driver_sql(asked).scalar_one())
 
 
 def checkpoint(database: Database) -> None:

@@ -20,6 +20,7 @@ from app.db.engine import Database
 from app.db.fitness import Unfit
 from app.db.models import Base
 from app.db.models.base import Moment
+from app.db.postgres import driver_of
 from app.db.prepared import Lean
 from app.db.upgrade import upgrade_on
 
@@ -167,8 +168,7 @@ def _read_back(line: Connection, table: Table) -> Iterator[Row]:
         f'{name}::text' if isinstance(column.type, JSON) else name
         for name, column in zip(_names(table), table.columns, strict=True)
     ]  # fmt: skip
-    driver: Any = line.connection.driver_connection
-    with driver.cursor(name="read_back") as cursor:
+    with driver_of(line).cursor(name="read_back") as cursor:
         cursor.itersize = AT_ONCE
         cursor.execute(f'SELECT {", ".join(names)} FROM "{table.name}" ORDER BY {_in_order(table)}')
         for row in cursor:

@@ -11,14 +11,21 @@ from typing import Any
 from sqlalchemy import URL, Column, Connection, Engine, Join, Select, Table, event
 from sqlalchemy.dialects.postgresql.base import PGCompiler
 from sqlalchemy.engine import make_url
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.pool import PoolProxiedConnection
 from sqlalchemy.sql import operators
 from sqlalchemy.sql.elements import ClauseList, UnaryExpression, _label_reference
 
+from app.db.talking import TALK, Talk
+
 # One writer at a time, in whichever process: PostgreSQL keeps such locks apart by database, and a room has its own.
 WRITING = 0x_B107_7E4
-BEGIN_WRITING = f"BEGIN; SELECT pg_advisory_xact_lock({WRITING})"
+# Each question sees what was written before it, so all of them see what the writer before this one has written.
+BEGIN_WRITING = f"BEGIN ISOLATION LEVEL READ COMMITTED; SELECT pg_advisory_xact_lock({WRITING})"
 # One state from the first question to the last, as in the one-file database.
 BEGIN_READING = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
+# The last scan that was kept, whoever sent it.
+LAST_SCAN = "SELECT coalesce(max(id), 0) FROM scan"
 # A net only, as long as that: writers hold each other up for milliseconds.
 PATIENCE = "30s"
 _ORDERED = (operators.asc_op, operators.desc_op)
@@ -38,13 +45,66 @@ def settle(engine: Engine) -> None:
     event.listen(engine, "connect", _settle_line)
     event.listen(engine, "handle_error", _name_no_values)
     event.listen(engine, "begin", _begin)
+    event.listen(engine, "before_cursor_execute", _send_first)
+    dialect.do_commit, dialect.do_rollback = _commit, _rollback
+
+
+def talk_of(connection: Connection) -> Talk:
+    """What is said on this connection besides what SQLAlchemy says there."""
+    talk: Talk = connection.connection.record_info[TALK]  # type: ignore[index]
+    return talk
+
+
+def driver_of(connection: Connection) -> Any:
+    """The driver of this connection, for what only it can do; what was said before has been sent."""
+    send(connection)
+    return connection.connection.driver_connection
+
+
+def send(connection: Connection, before: str = "") -> None:
+    """Send what was said on this connection, as it has to be before these words; SQLAlchemy's errors."""
+    try:
+        talk_of(connection).before(before)
+    except connection.dialect.loaded_dbapi.Error as error:
+        raise in_our_words(connection, before, error) from error
+
+
+def in_our_words(line: Connection, words: str, error: Exception) -> Exception:
+    """The driver's error as SQLAlchemy would raise it; a connection that was cut is given up."""
+    dialect, driver = line.dialect, line.connection
+    only_what(error)
+    is_cut = dialect.is_disconnect(error, driver.dbapi_connection, None)  # type: ignore[arg-type]
+    if is_cut:
+        line.invalidate(error)
+    return DBAPIError.instance(
+        words,
+        {},
+        error,
+        dialect.loaded_dbapi.Error,
+        hide_parameters=True,
+        connection_invalidated=is_cut,
+        dialect=dialect,
+    )
 
 
 def _begin(connection: Connection) -> None:
-    connection.exec_driver_sql(connection.get_execution_options().get("begin", "BEGIN"))
+    talk_of(connection).begin(connection.get_execution_options().get("begin", "BEGIN"))
 
 
-def _settle_line(connection: Any, _record: object) -> None:
+def _send_first(connection: Connection, _cursor: Any, words: str, *_: Any) -> None:
+    send(connection, words)
+
+
+def _commit(line: PoolProxiedConnection) -> None:
+    line.record_info[TALK].end()  # type: ignore[index]
+
+
+def _rollback(line: PoolProxiedConnection) -> None:
+    # Before the first one is settled there is none.
+    (line.record_info or {}).get(TALK, line).rollback()
+
+
+def _settle_line(connection: Any, record: Any) -> None:
     from psycopg.adapt import Loader
     from psycopg.types.numeric import IntDumper
     from psycopg.types.string import StrDumper, StrDumperUnknown
@@ -59,6 +119,7 @@ def _settle_line(connection: Any, _record: object) -> None:
     connection.adapters.register_loader(
         "numeric", type("Number", (Loader,), {"load": lambda _, data: _number(bytes(data))})
     )
+    record.record_info[TALK] = Talk(connection)
 
 
 def _of_one_size(dumper: Any) -> Any:

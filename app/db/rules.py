@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import cast
 from zoneinfo import ZoneInfo
 
@@ -9,7 +10,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import CalendarDay, Change, HouseRule, NumberPattern, table_of
-from app.db.prepared import prepared
+from app.db.prepared import Question, prepared
 from app.domain.calendar import Calendar
 from app.domain.house import House, with_values
 from app.domain.numbers import Pattern
@@ -21,6 +22,18 @@ _VERSIONS = prepared(
     )
 )
 _DAYS = prepared(select(table_of(CalendarDay).c.day, table_of(CalendarDay).c.is_open))
+
+
+def room_ahead() -> Iterator[Question]:
+    """What is asked by whoever asks for the house rules and for the calendar."""
+    yield _VERSIONS, {}
+    yield _DAYS, {}
+
+
+def patterns_before(session: Session) -> tuple[Pattern, ...]:
+    """The number patterns as they were read last, by whomever; none before that."""
+    found = session.info["database"].kept.get("rules")
+    return found[2] if found is not None else ()
 
 
 def room_house(session: Session) -> tuple[House, tuple[Pattern, ...]]:

@@ -15,9 +15,9 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from app.domain.rates import dwell_bucket_h
 from app.domain.sheet import LogEntry, Standing, after, replay
 from app.domain.stages import Step
+from app.domain.stays import dwell_bucket_h
 from app.services.custody import row_values
 from tests.bench.furniture import COLLECTORS, CONSIGNMENTS, PATTERN, PLANTS, STATIONS, Keys, furnish
 from tests.bench.lives import READY, Run, entries_of, runs_of

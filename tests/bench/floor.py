@@ -10,7 +10,7 @@ from pathlib import Path
 from flask import Flask
 
 from app.db.engine import PRAGMAS, Turns
-from app.domain.rates import dwell_bucket_h
+from app.domain.stays import dwell_bucket_h
 
 TABLES = ("entry", "entry_worker", "scan", "layer", "tally_day", "tally_stay", "sighting", "refusal", "hold")
 ANSWER = """{"kind": "done", "word": "Taken up.", "lines": [], "next": "Open the folder. Scan it again when it is mounted.",

@@ -26,7 +26,9 @@ from tests.bench.serving import Play, Service, service
 SERVER = "BLOTTER_TEST_DATABASE_URL"
 NO_SERVER = f"PostgreSQL is not measured: {SERVER} names no server (python -m tests.postgres --keeping -- python -m tests.bench)."
 # What a scan costs follows neither the collection nor its age, and a larger one takes minutes to be carried over.
-SHEETS = 20_000
+SHEETS, REQUESTS = 20_000, 300
+# Of so many sheets at least one is ready for mounting, and it is scanned three times.
+OF_THEM, SCANS = 4, 3
 GOALS = {1: 0.5, 8: 0.8, STATIONS: 0.75}
 
 
@@ -49,7 +51,8 @@ def beside(most: int, folder: Path, rounds: int, requests: int, now: datetime) -
     if not server:
         print(NO_SERVER, flush=True)
         return
-    collection = build(folder / "both.sqlite3", min(SHEETS, most), now)
+    requests = min(requests, REQUESTS)
+    collection = build(folder / "both.sqlite3", max(min(SHEETS, most), _used(rounds, requests)), now)
     with _moved(collection.path, server) as url, _both(collection, folder, url) as (here, there):
         for clients, goal in GOALS.items():
             played = rounds_of(rounds, lambda clients=clients: _round(here, there, clients, requests))  # type: ignore[misc]
@@ -57,8 +60,18 @@ def beside(most: int, folder: Path, rounds: int, requests: int, now: datetime) -
             yield line(f"PostgreSQL / SQLite, {clients} clients", at_least(goal), ratios(played, "there", "here"), note)
 
 
+def _used(rounds: int, requests: int) -> int:
+    """The sheets of a collection of which none is scanned in two rounds, even if most rounds are thrown away."""
+    at_most = (3 * rounds + 1) * sum(clients * _each(requests, clients) for clients in GOALS)
+    return at_most // SCANS * OF_THEM
+
+
+def _each(requests: int, clients: int) -> int:
+    return max(12, requests // clients // 12 * 12)
+
+
 def _round(here: Service, there: Service, clients: int, requests: int) -> Round:
-    each, found = max(12, requests // clients // 12 * 12), {}
+    each, found = _each(requests, clients), {}
     asked = {HELLO: (here, HELLO), "here": (here, "script"), "there": (there, "script")}
     for name in shuffled(list(asked)):
         one, way = asked[name]

@@ -17,14 +17,18 @@ from app.db.engine import Database, open_database, reading, transaction
 from app.db.fitness import Unfit, in_plain_words, state_of
 from app.db.models import Cabinet, Setting, Sheet, Shelf, table_of
 from app.db.postgres import with_driver
-from app.db.prepared import prepared
+from app.db.prepared import ask_ahead, prepared
+from app.db.talking import Talk
 from app.db.upgrade import newest_revision, revision_of
+from app.domain.stages import Step
 from tests.databases import SERVER, Rooms, address
 from tests.room import Room
 
 CABINET, SETTING, SHEET, SHELF = (table_of(model) for model in (Cabinet, Setting, Sheet, Shelf))
 ON_A_SERVER = pytest.mark.skipif(not SERVER, reason="the one-file database serves one process")
 _ONE = prepared(select(SETTING.c.value).where(SETTING.c.name == bindparam("name")))
+_ADD = prepared(insert(SETTING))
+_WRITE = prepared(SETTING.update().where(SETTING.c.name == bindparam("of_name")).values(value=bindparam("to")))
 
 
 def settings(database: Database, *names: str) -> list[str]:
@@ -103,6 +107,83 @@ def test_moments_are_the_same_instants_whatever_the_zone_of_the_server(database:
 @pytest.mark.parametrize("short", ["postgresql://a@b/c", "postgres://a@b/c", "postgresql+psycopg://a@b/c"])
 def test_an_address_needs_no_driver(short: str) -> None:
     assert with_driver(short).render_as_string() == "postgresql+psycopg://a@b/c"
+
+
+# -- what is said together -------------------------------------------------------------------------------------
+def test_what_was_asked_ahead_is_asked_again_once_something_was_written(database: Database) -> None:
+    settings(database, "a", "b")
+    with transaction(database) as session:
+        for number, write in enumerate((
+            lambda to: session.execute(_WRITE, {"of_name": "a", "to": to}),
+            lambda to: session.execute(SETTING.update().where(SETTING.c.name == "a").values(value=to)),
+            lambda to: session.execute(text("UPDATE setting SET value = :to WHERE name = 'a'"), {"to": to}),
+            lambda to: session.execute(Setting.__table__.update(), [{"value": to}, {"value": to}]),
+        )):  # fmt: skip
+            ask_ahead(session, [(_ONE, {"name": "a"}), (_ONE, {"name": "b"})])
+            write(str(number))
+            assert session.execute(_ONE, {"name": "a"}).scalar_one() == str(number)
+    with reading(database) as session:
+        ask_ahead(session, [(_ONE, {"name": "a"}), (_ONE, {"name": "none"})])
+        asked = [session.execute(_ONE, {"name": name}).scalar() for name in ("a", "none", "b", "a")]
+    assert asked == ["3", None, "3", "3"]
+
+
+def test_a_write_that_nobody_waited_for_fails_before_the_end_and_leaves_nothing(database: Database) -> None:
+    settings(database, "there")
+    for last in (lambda session: None, lambda session: session.execute(_ONE, {"name": "new"}).first()):
+        with pytest.raises(IntegrityError), transaction(database) as session:
+            session.execute(_ADD, {"name": "new", "value": ""})
+            session.execute(_ADD, [{"name": name, "value": ""} for name in ("newer", "there")])
+            last(session)
+    assert settings(database, "after") == ["after", "there"]
+
+
+def test_a_write_that_nobody_waited_for_is_undone_with_its_part_alone(database: Database) -> None:
+    with transaction(database) as session:
+        session.execute(_ADD, {"name": "before", "value": "1"})
+        for first in ("x", "before"):
+            with pytest.raises(IntegrityError if first == "before" else RuntimeError), session.begin_nested():
+                session.execute(_ADD, {"name": first, "value": "2"})
+                if first == "x":
+                    raise RuntimeError
+        session.execute(_ADD, {"name": "behind", "value": "3"})
+        assert session.execute(_ONE, {"name": "before"}).scalar_one() == "1"
+    assert settings(database, "end") == ["before", "behind", "end"]
+
+
+def test_nothing_of_what_was_not_ended_stays(database: Database) -> None:
+    for ends in (True, False):
+        with pytest.raises(RuntimeError), transaction(database) as session:
+            session.execute(_ADD, {"name": "never", "value": ""})
+            if ends:
+                assert session.execute(_ONE, {"name": "never"}).scalar_one() == ""
+            raise RuntimeError
+    assert settings(database, "only") == ["only"]
+
+
+@ON_A_SERVER
+def test_a_line_that_forgot_what_was_prepared_there_says_it_anew(database: Database) -> None:
+    settings(database, "a")
+    for words in ("ALTER TABLE setting ALTER value SET DEFAULT ''", "DEALLOCATE ALL"):
+        for _ in range(8):
+            with transaction(database) as session:
+                session.execute(select(SETTING.c.name)).all()
+                assert session.execute(_ONE, {"name": "a"}).scalar_one() == ""
+        with transaction(database) as session:
+            session.execute(_ONE, {"name": "a"})
+            session.execute(text(words))
+            assert session.execute(_ONE, {"name": "a"}).scalar_one() == ""
+
+
+@ON_A_SERVER
+def test_a_scan_goes_to_the_server_and_back_a_few_times_only(room: Room, monkeypatch: pytest.MonkeyPatch) -> None:
+    number, trips = room.sheet_ready(), list[int]()
+    there_and_back = Talk._there_and_back
+    monkeypatch.setattr(Talk, "_there_and_back", lambda talk, said: trips.append(len(said)) or there_and_back(talk, said))
+    for step, station in ((Step.TAKE_UP, "table-1"), (Step.MOUNT, "table-1")):
+        trips.clear()
+        assert room.scans(number, station, step=step).kind == "done"
+        assert len(trips) <= 6 and sum(trips) > 3 * len(trips), trips
 
 
 # -- several processes ------------------------------------------------------------------------------------------
