@@ -17,8 +17,7 @@ from app.db.engine import Database, checkpoint, reading, transaction
 from app.db.rules import room_house
 from app.domain.calendar import local_day
 from app.services.attendance import sign_out_idle
-from app.services.forgetting import forget_old
-from app.services.forgetting_refusals import forget_refusals
+from app.services.forgetting import forget_old, forget_refusals
 from app.services.heartbeat import beat
 
 CHECKPOINT_S = 2.0

@@ -20,6 +20,7 @@ from app.db.engine import Database, reading, transaction
 from app.services.backup import backup_failed, backup_is_due, keep_place
 from app.services.backup_list import bring_list_up, newest_rows
 from app.services.backup_places import place_of, state_of
+from app.services.codes_given import Given, given_out
 
 LOG = logging.getLogger("blotter.backups")
 FOLDER = "backups"
@@ -43,7 +44,7 @@ class Keeper:
     run: Run
     doubtful: Callable[[], bool] = lambda: False
     seen: tuple[int, int] = (-1, -1)
-    listed: int = -1
+    listed: tuple[int, Given] | None = None
     quiet_since: datetime | None = None
     waits_since: datetime | None = None
     failed_at: datetime | None = None
@@ -83,13 +84,12 @@ class Keeper:
         return is_quiet or now - self.waits_since >= LONGEST_WAIT
 
     def _list(self) -> None:
-        """Bring the lists up whenever something was changed since; where they cannot be written, the next time."""
-        newest = self.seen[1]
-        if newest == self.listed:
-            return
+        """Bring the lists up whenever something was changed or given out since; where they cannot be written, the next time."""
         with suppress(OSError), reading(self.database) as session:
-            bring_list_up(session, self.data / FOLDER)
-            self.listed = newest
+            newest = self.seen[1], given_out(session)
+            if newest != self.listed:
+                bring_list_up(session, self.data / FOLDER)
+                self.listed = newest
 
     def _look_at_place(self, now: datetime) -> None:
         if self.place_at is not None and timedelta(0) <= now - self.place_at < PLACE_EVERY:
@@ -105,7 +105,7 @@ class Keeper:
             came_back = keep_place(session, state, now, was_copied=False)
         if came_back:
             # What was taken away while it was out of reach is written there now.
-            self.listed = -1
+            self.listed = None
 
 
 def keep_backups(keeper: Keeper, stopped: threading.Event) -> None:

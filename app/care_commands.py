@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from app.clock import utc_now
 from app.config import Config
-from app.room_files import STATES, Failed, room_config, room_database
+from app.room_files import STATES, Failed, refuse_share, room_config, room_database
 
 if TYPE_CHECKING:
     from app.holdings import Holding
@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 AGAIN = {
     "left": ("worker who left", "workers who left"), "badges": ("badge", "badges"), "passwords": ("password", "passwords"),
     "PINs": ("PIN", "PINs"), "rights": ("worker's rights", "workers' rights"), "keys": ("key", "keys"),
-    "browsers": ("station's browser", "stations' browsers"), "names": ("name", "names"),
+    "browsers": ("station's browser", "stations' browsers"), "names": ("name", "names"), "sign-offs": ("sign-off", "sign-offs"),
+    "names for suspected sheets": ("name for suspected sheets", "names for suspected sheets"),
 }  # fmt: skip
 
 
@@ -95,10 +96,11 @@ def service(asked: argparse.Namespace) -> None:
     """Show, or set up, what starts the room with the computer."""
     from app.starting import Started, install, shown
 
-    folder = room_config(asked.data, may_be_new=asked.install).data
-    started = Started(
-        folder, asked.host, asked.port, tuple(Path(each).resolve() for each in asked.tls or ()), asked.system
-    )
+    config = room_config(asked.data, may_be_new=asked.install)
+    if not asked.on_share:
+        refuse_share(config)
+    tls = tuple(Path(each).resolve() for each in asked.tls or ())
+    started = Started(config.data, asked.host, asked.port, tls, asked.system, asked.on_share)
     if asked.install:
         for line in install(started):
             print(line)
@@ -152,14 +154,25 @@ def _told(done: PutBack) -> list[str]:
     lines = [f"The whole log was read again: the audit finds {found}."]
     again = [f"{count:,} {AGAIN[kind][count != 1]}" for kind, count in sorted(done.again.items()) if count]
     lines.append(f"Taken away once more: {', '.join(again)}." if again else "Nothing had been taken away since.")
-    if done.passed:
-        lines.append(f"{done.passed:,} sheet numbers given out since are passed over, so that none is given twice.")
+    lines += _passed(done)
     lines.append("Everybody is signed out, in browsers and at stations.")
     if not done.is_managed:
         lines.append("No manager has a password any more: blotter serve shows a code for the first one.")
     if done.kept is not None:
         lines.append(f"The room as it was lies in {done.kept}.")
     return lines
+
+
+def _passed(done: PutBack) -> list[str]:
+    if not done.is_known:
+        words = "How many numbers and cards were given out since is not known: no list of them and no room as it was is here."
+        return [f"{words} Give the next slips a prefix of their own."]
+    found = [
+        f"{many:,} {what} given out since are passed over, so that none is given twice."
+        for many, what in ((done.passed.numbers, "sheet numbers"), (done.passed.cards, "cards"))
+        if many
+    ]
+    return found
 
 
 def _held(holds: Holding) -> str:

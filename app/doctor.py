@@ -21,12 +21,11 @@ from app.db.fitness import file_of
 from app.db.lock import is_used, told_last
 from app.doctor_room import BAD, GOOD, LOOK, Finding, look_at_room
 from app.domain.certificate import holds_until
+from app.room_files import on_share
 
 MEGABYTE = 1_000_000
 # SQLite, "RETURNING": it came with 3.35.
 OLDEST_SQLITE = (3, 35, 0)
-# SQLite, "How To Corrupt An SQLite Database File", 2.1: locks over a network often do not hold.
-SHARES = ("nfs", "nfs4", "cifs", "smb3", "smbfs", "fuse.sshfs", "9p", "afpfs", "fuse.davfs")
 SOON = timedelta(days=21)
 # What a computer is set to where nobody set it.
 NO_ZONE = ("UTC", "Etc/UTC", "Etc/UCT", "UCT", "Zulu", "Etc/Zulu", "Universal", "Etc/Universal")
@@ -54,18 +53,15 @@ def _computer(config: Config) -> Iterator[Finding]:
         )
     else:
         yield Finding(GOOD, "Python", f"{said} with SQLite {sqlite3.sqlite_version}.")
-    yield _folder(config.data)
+    yield _folder(config)
     yield _disk(config)
 
 
-def _folder(folder: Path) -> Finding:
-    what, about = "Folder", folder.stat()
-    share = _share(folder)
-    if share:
-        words = (
-            f"{folder} lies on a network share ({share}), where locks do not hold. Move it to a disk of this computer."
-        )
-        return Finding(BAD, what, words)
+def _folder(config: Config) -> Finding:
+    what, folder = "Folder", config.data
+    about = folder.stat()
+    if words := on_share(config):
+        return Finding(BAD, what, f"{words} Move it to a disk of this computer.")
     if not os.access(folder, os.W_OK | os.X_OK):
         return Finding(BAD, what, f"{folder} cannot be written in. Give it to the user that runs Blotter.")
     if os.name == "posix" and about.st_mode & 0o077:
@@ -75,18 +71,6 @@ def _folder(folder: Path) -> Finding:
             LOOK, what, f"{folder} belongs to another user. Run Blotter as that one, or give the folder to this one."
         )
     return Finding(GOOD, what, f"{folder}, its owner's alone.")
-
-
-def _share(folder: Path) -> str:
-    """The kind of network share on which a folder lies; empty for none, and where the computer does not tell (it does on Linux)."""
-    mounts = Path("/proc/mounts")
-    if not mounts.exists():
-        return ""
-    lines = (line.split() for line in mounts.read_text(encoding="utf-8", errors="replace").splitlines())
-    at = [(Path(where.replace("\\040", " ")), kind) for _, where, kind, *_ in lines]
-    around = [(len(where.parts), kind) for where, kind in at if where == folder or where in folder.parents]
-    kind = max(around, default=(0, ""))[1]
-    return kind if kind in SHARES else ""
 
 
 def _disk(config: Config) -> Finding:

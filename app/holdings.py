@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import json
+import re
 import sqlite3
+from collections.abc import Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -10,9 +13,15 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import func, select
+from sqlalchemy.exc import SQLAlchemyError
 
+from app.db.copies import opened_for_reading
 from app.db.engine import Database, reading
 from app.db.models import Entry, Sheet, table_of
+from app.db.settings import PASSED_OVER
+from app.services.backup_list import Line, lines_of
+from app.services.codes_given import CODES_IN, Given
+from app.services.given_list import furthest
 from app.services.restoring import count_of
 
 ENTRY = table_of(Entry)
@@ -40,9 +49,31 @@ def held_now(room: Path) -> Holding | None:
     return Holding(found[0][0], found[0][1]) if found else None
 
 
-def minted_in(room: Path) -> dict[tuple[str, int], int]:
-    """The last number of each pattern in the room that is here; nothing where that cannot be read."""
-    return {(row[0], row[1]): row[2] for row in _asked(room, "SELECT prefix, width, minted FROM number_pattern")}
+def given_in(room: Path) -> Given:
+    """How far the room that is here has come with its numbers and cards, as far as it can be read; nothing where it cannot."""
+    found = {(row[0], row[1]): row[2] for row in _asked(room, "SELECT prefix, width, minted FROM number_pattern")}
+    spans = _asked(room, f"SELECT value FROM setting WHERE name = '{PASSED_OVER}'")
+    with suppress(ValueError, TypeError):
+        found = furthest(found, {(prefix, width): last for prefix, width, _, last in json.loads(spans[0][0] if spans else "[]")})
+    codes = (_asked(room, f"SELECT max({each.name}) FROM {each.table.name}") for each in CODES_IN.values())
+    return furthest(found, *({key: serial} for rows in codes for key, serial in map(_serial, rows) if serial))
+
+
+def lines_in(room: Path) -> list[Line]:
+    """What was taken away in the room that is here, by its own changes; nothing where it cannot be read, or is of older make."""
+    database = opened_for_reading(room)
+    try:
+        with suppress(SQLAlchemyError), reading(database) as session:
+            return lines_of(session)
+    finally:
+        database.engine.dispose()
+    return []
+
+
+def _serial(row: Sequence[str | None]) -> tuple[tuple[str, int], int]:
+    """Of a card's code: its prefix and digits, and the serial in them; 0 for what is none."""
+    match = re.fullmatch(r"([A-Z]{2})([0-9]+)[0-9A-Z]", row[0] or "")
+    return ((match[1], len(match[2])), int(match[2])) if match else (("", 0), 0)
 
 
 def _asked(room: Path, statement: str) -> list[Any]:

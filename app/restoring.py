@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import sqlite3
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import TypeVar
 
 from sqlalchemy.orm import Session
 
@@ -24,14 +25,17 @@ from app.db.lock import alone_with
 from app.db.models import Entry, table_of
 from app.db.swapping import BESIDE, is_half_way, put_in_place
 from app.db.upgrade import upgrade
-from app.holdings import Holding, held_now, holding, minted_in
+from app.holdings import Holding, given_in, held_now, holding, lines_in
 from app.queries.named_texts import named_texts
 from app.room_files import Failed, make_sums
 from app.services.audit import audit
 from app.services.backup import NOT_ONE_FILE
 from app.services.backup_list import FILE_NAME, Line, bring_list_up, read_list, still_to_apply
 from app.services.backup_places import place_of
+from app.services.codes_given import never_make_again, never_mint_again
 from app.services.forgetting_names import replace_name
+from app.services.given_list import FILE_NAME as GIVEN
+from app.services.given_list import furthest, read_given
 from app.services.people import has_manager
 from app.services.practice_room import FILE_NAME as PRACTICE
 from app.services.restoring import (
@@ -39,24 +43,34 @@ from app.services.restoring import (
     count_of,
     end_sessions,
     names_to_go,
-    never_mint_again,
     tell_restored,
     texts_again,
 )
 
 ENTRY = table_of(Entry)
+T = TypeVar("T")
 NO_BACKUP = "is no backup of a room, so nothing was changed. Backups are called blotter-…Z.sqlite3."
 
 
 @dataclass(frozen=True, slots=True)
+class Passed:
+    """How many numbers of sheets, and codes of cards, are passed over, because they were given out since."""
+
+    numbers: int
+    cards: int
+
+
+@dataclass(frozen=True, slots=True)
 class PutBack:
-    """A room that was put back: what it holds, what was taken away again by kind, how many numbers are passed over, where
-    the room as it was is kept, if there was one, how many differences the audit found, and whether a manager can sign in.
+    """A room that was put back: what it holds, what was taken away again by kind, what is passed over and whether that is
+    known at all, where the room as it was is kept, if there was one, how many differences the audit found, and whether a
+    manager can sign in.
     """
 
     holds: Holding
     again: Counter[str]
-    passed: int
+    passed: Passed
+    is_known: bool
     kept: Path | None
     differences: int
     is_managed: bool
@@ -84,7 +98,7 @@ def put_back(config: Config, backup: Path, now: datetime, ask: Ask, *, differing
             holds = holding(database)
             if not ask(holds, held_now(room)):
                 raise Failed("Nothing was changed.")
-            again, passed = _tell(database, config, backup, room, now)
+            again, passed, known = _tell(database, config, backup, room, now)
             differences = _proved(database, config, differing=differing)
             is_managed = _is_managed(database)
         finally:
@@ -94,7 +108,7 @@ def put_back(config: Config, backup: Path, now: datetime, ask: Ask, *, differing
         )
         put_in_place(new, room, kept)
     _afterwards(config, room)
-    return PutBack(holds, again, passed, kept, differences, is_managed)
+    return PutBack(holds, again, passed, known, kept, differences, is_managed)
 
 
 @contextmanager
@@ -152,28 +166,37 @@ def _copy(backup: Path, new: Path) -> None:
         raise Failed(f"{backup} {NO_BACKUP}") from error
 
 
-def _tell(database: Database, config: Config, backup: Path, room: Path, now: datetime) -> tuple[Counter[str], int]:
-    """Tell the room what it missed, as one transaction: what was taken away again, and how many numbers are passed over."""
+def _tell(database: Database, config: Config, backup: Path, room: Path, now: datetime
+          ) -> tuple[Counter[str], Passed, bool]:  # fmt: skip
+    """Tell the room what it missed, as one transaction: what was taken away again, how many numbers and cards are passed over,
+    and whether anything tells how many those are.
+    """
     with transaction(database) as session:
         entries = count_of(session, Entry)
-        lines = still_to_apply(session, _lists(session, config, backup))
+        folders = _folders(session, config, backup)
+        lines = still_to_apply(session, [lines_in(room), *_read(folders, FILE_NAME, read_list)])
         again = apply_again(session, lines, now)
         again["names"] = _names(session, lines, now)
         end_sessions(session, now)
-        passed = never_mint_again(session, minted_in(room), now)
+        given = furthest(given_in(room), *_read(folders, GIVEN, read_given))
+        passed = Passed(never_mint_again(session, given, now), never_make_again(session, given, now))
         tell_restored(session, now, backup.name, entries)
-    return again, passed
+    return again, passed, bool(given)
 
 
-def _lists(session: Session, config: Config, backup: Path) -> list[list[Line]]:
-    """The lists beside the room's backups, in its second place, and beside the backup that is put back."""
+def _folders(session: Session, config: Config, backup: Path) -> list[Path]:
+    """Where lists lie: beside the room's backups, in its second place, and beside the backup that is put back."""
     place = place_of(session, config.data)
     folders = [config.data / FOLDER, backup.resolve().parent, *([place.folder] if place is not None else [])]
+    return list(dict.fromkeys(folders))
+
+
+def _read(folders: Sequence[Path], name: str, read: Callable[[Path], T]) -> list[T]:
     found = []
-    for folder in dict.fromkeys(folders):
+    for folder in folders:
         # A place that is out of reach; what is in the others is applied.
         with suppress(OSError):
-            found.append(read_list(folder / FILE_NAME))
+            found.append(read(folder / name))
     return found
 
 

@@ -5,17 +5,20 @@ from __future__ import annotations
 import atexit
 import os
 import sys
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from app.config import Config, is_checkout, load_config
+from app.domain.shares import is_unc, share_of
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from app.db.engine import Database
 
+# What Linux has mounted; other systems have no such file.
+MOUNTS = Path("/proc/self/mounts")
 _HELD = ExitStack()
 atexit.register(_HELD.close)
 
@@ -43,6 +46,33 @@ def room_config(data: Path | None, *, may_be_new: bool = False) -> Config:
         raise Failed(f"The folder {error.filename} cannot be used: {error.strerror}.") from error
     _finish(config.database_url)
     return config
+
+
+def on_share(config: Config) -> str:
+    """That the room's database lies on a network share, in a sentence; empty where it does not, and where no computer tells:
+    Linux does, and Windows by the path.
+    """
+    from app.db.fitness import file_of
+
+    file = file_of(config.database_url)
+    folder = file.resolve().parent if file is not None else config.data
+    kind = _share(folder) if file is not None else ""
+    return f"{folder} lies on a network share ({kind}), where locks do not hold and data is lost." if kind else ""
+
+
+def refuse_share(config: Config) -> None:
+    """Failed, with ways out, for a room on a network share."""
+    if words := on_share(config):
+        out = "Name a folder on a disk of this computer with --data, or a PostgreSQL database with BLOTTER_DATABASE_URL."
+        raise Failed(f"{words} {out} Whoever knows better adds --on-share.")
+
+
+def _share(folder: Path) -> str:
+    if os.name == "nt":
+        return "of another computer" if is_unc(str(folder)) else ""
+    with suppress(OSError):
+        return share_of(str(folder), MOUNTS.read_text(encoding="utf-8", errors="replace"))
+    return ""
 
 
 def room_database(config: Config, *, may_be_new: bool = False) -> Database:

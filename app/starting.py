@@ -48,19 +48,22 @@ CARRIED = ("BLOTTER_DATABASE_URL", "BLOTTER_ZONE", "BLOTTER_HOSTS")
 
 @dataclass(frozen=True, slots=True)
 class Started:
-    """What is started: the room's folder, its address, the certificate and key if any, and whether by the system itself."""
+    """What is started: the room's folder, its address, the certificate and key if any, whether by the system itself,
+    and whether its folder may lie on a network share.
+    """
 
     data: Path
     host: str
     port: int
     tls: tuple[Path, ...] = ()
     by_system: bool = False
+    on_share: bool = False
 
 
 def unit(started: Started) -> str:
     """The unit, in the words of systemd.service(5)."""
     words = [sys.executable, "-m", "app", "serve", "--data", str(started.data), "--host", started.host, "--port", str(started.port),
-             *(["--tls", *map(str, started.tls)] if started.tls else [])]  # fmt: skip
+             *(["--tls", *map(str, started.tls)] if started.tls else []), *["--on-share"] * started.on_share]  # fmt: skip
     carried = [f"Environment={_quoted(f'{name}={os.environ[name]}')}\n" for name in CARRIED if os.environ.get(name)]
     return UNIT.format(
         readme=(HOME / "README.md").as_uri().replace("%", "%%"), command=" ".join(map(_quoted, words)), home=_path(HOME),

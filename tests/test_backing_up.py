@@ -13,13 +13,16 @@ from sqlalchemy import text
 from app.backing_up import AGAIN_AFTER, LONGEST_WAIT, QUIET, Keeper, keep_backups, run_apart
 from app.config import Config
 from app.db.engine import reading, sqlite_url, transaction
+from app.domain.numbers import COMMANDS
 from app.queries.backups import backups_kept
 from app.services.backup import Backup, back_up, keep_backup
 from app.services.backup_list import FILE_NAME, read_list
 from app.services.backup_places import name_place
+from app.services.given_list import FILE_NAME as GIVEN
+from app.services.given_list import read_given
 from app.services.people import new_badge
-from app.services.room import set_house_rule
-from tests.room import LONDON, WEDNESDAY, Room
+from app.services.room import add_bundle, set_house_rule
+from tests.room import LONDON, TQX, WEDNESDAY, Room
 
 pytestmark = pytest.mark.sqlite_only("a room on a server is backed up by the server's own tools")
 
@@ -166,6 +169,22 @@ def test_the_list_follows_every_change_and_catches_up_where_a_place_was_out_of_r
     assert read_list(folder / FILE_NAME) == here
     with reading(room.database) as session:
         assert backups_kept(session).state == "same-disk"
+
+
+def test_how_far_the_numbers_and_cards_have_come_is_written_within_a_look_and_only_then(kept: Kept) -> None:
+    room, path = kept.room, kept.data / "backups" / GIVEN
+    kept.until(kept.now + MINUTE)
+    first = read_given(path)
+    assert ("KB", 6) not in first and ("TQX", 6) not in first and first["KS", 4] >= 16
+    written = path.stat().st_mtime_ns
+    room.sheet_ready()
+    kept.until(kept.now + MINUTE)
+    assert path.stat().st_mtime_ns == written, "A scan that gives nothing out writes no list."
+    answer = room.scans(COMMANDS["no-number"], "intake", facts={"on_label": "Geum urbanum", "is": "new"})
+    with transaction(room.database) as session:
+        add_bundle(session, "tray 1")
+    kept.until(kept.now + MINUTE)
+    assert TQX.spell(read_given(path)["TQX", 6]) == answer.slip and read_given(path)["KB", 6] > 0
 
 
 def test_a_copy_that_failed_is_not_forgotten_because_the_place_is_there(kept: Kept, tmp_path: Path) -> None:

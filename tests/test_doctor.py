@@ -163,7 +163,7 @@ def test_a_folder_on_a_network_share(
     mounts = f"/dev/sda1 / ext4 rw 0 0\nnas:/rooms {tmp_path.parent} nfs4 rw 0 0\nx {tmp_path}/deeper cifs rw 0 0\n"
     really = Path.read_text
     monkeypatch.setattr(
-        Path, "read_text", lambda path, **more: mounts if str(path) == "/proc/mounts" else really(path, **more)
+        Path, "read_text", lambda path, **more: mounts if str(path) == "/proc/self/mounts" else really(path, **more)
     )
     status, said = looks(capsys, tmp_path, well)
     assert status == 1 and said["Folder"][0] == "bad" and "network share (nfs4)" in said["Folder"][1]

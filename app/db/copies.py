@@ -96,6 +96,12 @@ def opened_as_it_lies(path: Path) -> Database:
     return Database(create_engine(address, poolclass=NullPool, hide_parameters=True))
 
 
+def opened_for_reading(path: Path) -> Database:
+    """A database, opened for reading only, with what waits beside it to be carried over. It need not be there, or whole."""
+    address = f"sqlite:///file:{quote(str(path))}?mode=ro&uri=true"
+    return Database(create_engine(address, poolclass=NullPool, hide_parameters=True))
+
+
 def put_on_disk(path: Path) -> None:
     """Have what was written to a file, or what was named in a folder, put on the disk before anything else is done."""
     if path.is_dir() and os.name != "posix":

@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 from functools import lru_cache
 
+from app.domain.calendar import DAY
 from app.domain.language import ENGLISH, mark, say, say_n, spoken
 from app.domain.words import date_said, weekday_said
 
@@ -15,7 +16,6 @@ MOST_DAYS = 400  # more in one go is a slip in a year, not a closing list
 MOST_ROLLED_DAYS = 60  # a range over the new year whose years were left out is a short one
 HOW = mark("Write it like 24 Dec 2026, 24 Dec 2026 – 2 Jan 2027, or 2026-12-24.")
 FEWEST_LETTERS = 3
-DAY = timedelta(days=1)
 
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 # Names are of the language of the moment, whatever its letters; digits are 0 to 9.
@@ -93,20 +93,15 @@ def spans(days: Iterable[date]) -> tuple[Span, ...]:
     return tuple(runs)
 
 
-def day_words(day: date) -> str:
-    """A date with its year: "24 Dec 2026"."""
-    return date_said(day)
-
-
 def span_words(span: Span) -> str:
     """A run of days as it is said: "24 Dec 2026", "24 – 28 Dec 2026", "24 Dec 2026 – 2 Jan 2027"."""
     first, last = span.first, span.last
     if first == last:
-        return day_words(last)
+        return date_said(last)
     if (first.year, first.month) == (last.year, last.month):
-        return say("{day} – {date}", day=first.day, date=day_words(last))
+        return say("{day} – {date}", day=first.day, date=date_said(last))
     start = date_said(first, with_year=first.year != last.year)
-    return say("{start} – {end}", start=start, end=day_words(last))
+    return say("{start} – {end}", start=start, end=date_said(last))
 
 
 def days_words(days: Iterable[date]) -> str:
@@ -115,7 +110,7 @@ def days_words(days: Iterable[date]) -> str:
     if len(runs) <= 3:
         return ", ".join(map(span_words, runs))
     total = sum(run.length for run in runs)
-    first, last = day_words(runs[0].first), day_words(runs[-1].last)
+    first, last = date_said(runs[0].first), date_said(runs[-1].last)
     return say_n("{n} day from {first} to {last}", "{n} days from {first} to {last}", total, first=first, last=last)
 
 
@@ -148,7 +143,7 @@ def _range(start: _Part, end: _Part, year: int) -> Span:
     last = _dated(end, first.year + rolls)
     if last < first:
         raise ValueError(
-            say("it ends on {last}, before it begins on {first}.", last=day_words(last), first=day_words(first))
+            say("it ends on {last}, before it begins on {first}.", last=date_said(last), first=date_said(first))
         )
     if None in (start.year, end.year) and first.year != last.year and (last - first).days > MOST_ROLLED_DAYS:
         raise ValueError(say("that would go on into another year. Write both years."))
@@ -222,7 +217,7 @@ def _dated(part: _Part, year: int) -> date:
     if part.weekday is not None and day.weekday() != part.weekday:
         other = spoken().weekdays[part.weekday]
         raise ValueError(
-            say("{date} is a {weekday}, not a {other}.", date=day_words(day), weekday=weekday_said(day), other=other)
+            say("{date} is a {weekday}, not a {other}.", date=date_said(day), weekday=weekday_said(day), other=other)
         )
     return day
 

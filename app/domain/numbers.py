@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 from app.domain.language import say
 
@@ -62,19 +63,25 @@ class Shape:
             return False
         return text[len(self.prefix) : end].isdigit() and (not self.check or check_character(text[:end]) == text[end])
 
+    def serial_of(self, text: str) -> int | None:
+        """The serial in a number of this shape as it is kept; None for any other text."""
+        start = len(self.prefix)
+        return int(text[start : start + self.width]) if self.holds(text) else None
+
 
 @dataclass(frozen=True)
 class Pattern(Shape):
     """The shape of this room's sheet numbers, or of older ones; ValueError, in a sentence, where it makes no sense."""
 
     def __post_init__(self) -> None:
-        """Refuse a prefix that is no prefix or is a card's, and a width that no label has."""
+        """Refuse a prefix that is no prefix or was always a card's, and a width that no label has.
+
+        What became a card's later may be a room's own since before; `may_be_chosen` refuses it to others.
+        """
         if not _PREFIX.fullmatch(self.prefix):
             raise ValueError(say("A number begins with one to eight capital letters, A to Z: choose such a prefix."))
-        if self.prefix in PREFIXES.values():
-            raise ValueError(
-                say("{prefix} is kept for the codes on cards and cabinets: choose another prefix.", prefix=self.prefix)
-            )
+        if self.prefix in PREFIXES.values() and self.prefix != PREFIXES[Kind.LOT]:
+            raise ValueError(_kept_for_cards(self.prefix))
         if not 1 <= self.width <= _WIDEST:
             raise ValueError(
                 say(
@@ -98,6 +105,26 @@ def check_character(body: str) -> str:
     if not body:
         raise ValueError(say("Nothing has no check character: give the prefix and the digits."))
     return CHECK_CHARACTERS[(1 - 2 * total) % 37]
+
+
+def may_be_chosen(prefix: str, patterns: Sequence[Shape]) -> None:
+    """Whether a room with these patterns may begin new numbers so; ValueError, in a sentence, where its cards do."""
+    if prefix in PREFIXES.values() or prefix in {shape.prefix for shape in card_shapes(tuple(patterns)).values()}:
+        raise ValueError(_kept_for_cards(prefix))
+
+
+@lru_cache(maxsize=64)
+def card_shapes(patterns: tuple[Shape, ...]) -> dict[Kind, Shape]:
+    """The shapes of the codes on cards in a room whose sheets are numbered so.
+
+    Lots got cards when rooms had numbers already: where some begin as those cards would, the cards begin otherwise.
+    """
+    taken = {pattern.prefix for pattern in patterns}
+    lot = CODES[Kind.LOT]
+    if lot.prefix not in taken:
+        return CODES
+    free = next((prefix for prefix in SPARE_FOR_LOTS if prefix not in taken), lot.prefix)
+    return {**CODES, Kind.LOT: Shape(free, lot.width)}
 
 
 def mint(pattern: Shape, after: int) -> tuple[int, str]:
@@ -137,11 +164,15 @@ def random_code(kind: Kind, draw: Callable[[int], int]) -> str:
 
 def shown(text: str, patterns: Sequence[Shape]) -> str:
     """A number as people read it, `TQX 004217·1`; a text that is no number known here comes back as it is."""
-    for shape in (*patterns, *CODES.values()):
+    for shape in (*patterns, *_ANY_CARD):
         if shape.holds(text):
             start, end = len(shape.prefix), len(shape.prefix) + shape.width
             return f"{shape.prefix} {text[start:end]}" + (f"·{text[end:]}" if shape.check else "")
     return text
+
+
+def _kept_for_cards(prefix: str) -> str:
+    return say("{prefix} is kept for the codes on cards and cabinets: choose another prefix.", prefix=prefix)
 
 
 def _may_be_used(shape: Shape, number: str) -> bool:
@@ -175,6 +206,9 @@ CODES: dict[Kind, Shape] = {
     Kind.LOT: Shape("VG", 4),
 }
 PREFIXES: dict[Kind, str] = {kind: shape.prefix for kind, shape in CODES.items()}
+# How lots' cards begin where a room's own numbers begin as they do elsewhere; the first that is free.
+SPARE_FOR_LOTS = ("VH", "VJ", "VK", "VM", "VP", "VQ", "VR", "VT")
+_ANY_CARD = (*CODES.values(), *(Shape(prefix, CODES[Kind.LOT].width) for prefix in SPARE_FOR_LOTS))
 
 # Printed cards hang in the room for years: a new command is added at the end, none is moved or taken out.
 COMMANDS: dict[str, str] = _command_codes(

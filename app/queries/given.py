@@ -11,8 +11,9 @@ from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Collector, Consignment, PlantName, Sheet, table_of
-from app.domain.consigned import JOINED, KINDS, WITHDRAWN, Fate, fate, number_order
+from app.domain.consigned import JOINED, KINDS, WITHDRAWN, Fate, fate
 from app.domain.language import say
+from app.domain.natural_order import natural_order
 from app.domain.numbers import shown
 from app.queries.house import patterns_now
 
@@ -86,7 +87,7 @@ def answer_rows(answer: AnswerToGiver) -> Iterator[tuple[str, ...]]:
 
 
 def _in_order(row: Any) -> tuple[Any, ...]:
-    return (row.collector or "\uffff", number_order(row.record_number or ""), row.number)
+    return (row.collector or "\uffff", natural_order(row.record_number or ""), row.number)
 
 
 def _given(row: Any, patterns: Any, what: Fate) -> GivenSheet:

@@ -19,27 +19,31 @@ from sqlalchemy import func, select, tuple_
 from sqlalchemy.orm import Session
 
 from app.db.copies import put_on_disk
-from app.db.models import Change, Entry, Setting, Station, Token, Worker, table_of
+from app.db.models import Change, Entry, Setting, SignOff, Station, Token, Worker, table_of
 from app.db.settings import NAME_TEXTS
 from app.services.backup_places import WRITABLE, place_of, state_of
+from app.services.codes_given import given_out
+from app.services.given_list import keep_given
 
 FILE_NAME = "removals-and-revocations.jsonl"
 CHANGE, ENTRY, SETTING = table_of(Change), table_of(Entry), table_of(Setting)
-WORKER, TOKEN, STATION = table_of(Worker), table_of(Token), table_of(Station)
+WORKER, TOKEN, STATION, SIGN_OFF = table_of(Worker), table_of(Token), table_of(Station), table_of(SignOff)
 RESTORED = "restored"
 NAME_GONE = "name replaced by the number"
+ENDED, LEFT_OFF = "sign-off ended", "no longer named for suspected sheets"
 # What is taken away from somebody or something, as it is written down among the changes.
 LISTED = (
     ("worker", "retired"), ("worker", "new badge"), ("worker", "password set"), ("worker", "PIN set"), ("worker", "rights"),
     ("worker", NAME_GONE), ("token", "revoked"), ("station", "browser enrolled"), ("station", "browser left"),
-    ("room", RESTORED),
+    ("worker", ENDED), ("worker", LEFT_OFF), ("station", LEFT_OFF), ("room", RESTORED),
 )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
     """One line: the change's id, moment, subject and words; `of` is by what the subject is known again, `new` what a worker
-    may do since; `gone` and `left` are the marks of texts with a name in them (domain/named_text.py).
+    may do since, or of which step and sheets a sign-off ended (`mount:bulky`); `gone` and `left` are the marks of texts with
+    a name in them (domain/named_text.py).
     """
 
     change: int
@@ -60,13 +64,17 @@ class Line:
 
 def bring_list_up(session: Session, folder: Path) -> int:
     """Add to the list, beside the backups in `folder` and in the second place, what it does not hold yet; how many lines.
+    How far the room has come with its numbers and cards is written beside it.
 
     A place that is out of reach is brought up when it is there again. OSError where a list cannot be written.
     """
     place = place_of(session, folder.parent)
     folders = [folder, *([place.folder] if place is not None and state_of(place) in WRITABLE else [])]
-    told = lines_of(session)
-    return sum(_add(each / FILE_NAME, told) for each in folders)
+    told, given = lines_of(session), given_out(session)
+    many = sum(_add(each / FILE_NAME, told) for each in folders)
+    for each in folders:
+        keep_given(each, given)
+    return many
 
 
 def newest_rows(session: Session) -> tuple[int, int]:
@@ -80,8 +88,8 @@ def lines_of(session: Session) -> list[Line]:
     listed = tuple_(CHANGE.c.subject, CHANGE.c.what).in_(LISTED)
     rows = session.execute(select(CHANGE).where(listed).order_by(CHANGE.c.id)).mappings().all()
     texts = _texts(session)
-    known = identities(session)
-    return [_line(row, known, texts) for row in rows]
+    known, ended = identities(session), _ended(session)
+    return [_line(row, known, texts, ended) for row in rows]
 
 
 def read_list(path: Path) -> list[Line]:
@@ -121,12 +129,23 @@ def identities(session: Session) -> dict[tuple[str, int | None], str]:
     return found
 
 
-def _line(row: Any, known: dict[tuple[str, int | None], str], texts: dict[str, dict[str, list[str]]]) -> Line:
+def _line(row: Any, known: dict[tuple[str, int | None], str], texts: dict[str, dict[str, list[str]]],
+          ended: dict[tuple[int | None, datetime], str]) -> Line:  # fmt: skip
     subject, key = row["subject"], row["subject_id"]
     named = texts.get(f"{NAME_TEXTS}{key}", {}) if row["what"] == NAME_GONE else {}
+    new = {"rights": row["new"] or "", ENDED: ended.get((key, row["changed_at"]), "")}
     return Line(row["id"], row["changed_at"].isoformat(), subject, key, row["what"], known.get((subject, key), ""),
-                (row["new"] or "") if row["what"] == "rights" else "",
+                new.get(row["what"], ""),
                 tuple(named.get("gone", ())), tuple(named.get("left", ())))  # fmt: skip
+
+
+def _ended(session: Session) -> dict[tuple[int | None, datetime], str]:
+    """For whom and when sign-offs ended, and for which step and sheets: in words that are no language's."""
+    found: dict[tuple[int | None, datetime], str] = {}
+    for row in session.execute(select(SIGN_OFF).where(SIGN_OFF.c.ended_at.is_not(None)).order_by(SIGN_OFF.c.id)):
+        mine = (row.worker_id, row.ended_at)
+        found[mine] = f"{found.get(mine, '')} {row.step}:{row.difficulty}".strip()
+    return found
 
 
 def _texts(session: Session) -> dict[str, dict[str, list[str]]]:

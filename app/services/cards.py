@@ -54,8 +54,8 @@ def scan_badge(desk: Desk, code: str) -> Answer:
     worker = workers_named(desk.session, (worker_id,), desk.house)[0]
     pending = desk.in_hand("pending") or {}
     if pending.get("not_me"):
-        desk.keep(pending=None)
         answer = credit_to(desk, worker)
+        desk.keep(pending=None)
         sign_in(desk, worker.worker_id, how="badge")
         return answer
     if pending.get("step") == Step.PUT_UNDER_WEIGHT and pending.get("already_done"):

@@ -7,8 +7,8 @@ from typing import Any
 from app.domain.answer import WORDS, Answer, Choice
 from app.domain.errors import Refusal, Refused
 from app.domain.language import say
-from app.services.checks import CARD, LEAVE, check_name, end_check, leave_check, progress, somebody_is_here
-from app.services.desk import Desk
+from app.services.checks import CARD, LEAVE, THEN_ON, check_name, end_check, leave_check, progress
+from app.services.desk import Desk, somebody_is_here
 
 
 def ask_which_cabinet(desk: Desk) -> Answer:
@@ -17,7 +17,7 @@ def ask_which_cabinet(desk: Desk) -> Answer:
         raise Refused(
             Refusal("unknown-station", say("A card is scanned at a station."), say("Begin it on the cabinet's page."))
         )
-    somebody_is_here(desk)
+    somebody_is_here(desk, THEN_ON)
     desk.keep(pending={"check_asked_at": desk.now.isoformat()}, last_sheet_id=None)
     next_ = say("Scan the code on the cabinet; or that of one shelf, to check only that.")
     return Answer("which-one", WORDS["which-one"], (say("What is to be checked?"),), next_)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -12,40 +12,46 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.fitness import LAST_BACKUP
-from app.db.models import Attendance, NumberPattern, Setting, Station, Token, Worker, table_of
+from app.db.models import Attendance, NamedFor, Setting, SignOff, Station, Token, Worker, table_of
 from app.db.upsert import replacing
 from app.domain.backups import moment_of
+from app.domain.language import ENGLISH, speaking
 from app.domain.named_text import NamedText
+from app.domain.sign_off_rules import sheets_words
+from app.domain.stages import Step
 from app.services.attendance import NOTHING_IN_HAND, OPEN
-from app.services.backup_list import NAME_GONE, RESTORED, Line, identities
+from app.services.backup_list import ENDED, LEFT_OFF, NAME_GONE, RESTORED, Line, identities
 from app.services.changes import changed
+from app.services.codes_given import WHY
 from app.services.people import RIGHTS
 
 WORKER, TOKEN, STATION = table_of(Worker), table_of(Token), table_of(Station)
-ATTENDANCE, PATTERN, SETTING = table_of(Attendance), table_of(NumberPattern), table_of(Setting)
+ATTENDANCE, SETTING = table_of(Attendance), table_of(Setting)
+SIGN_OFF, NAMED = table_of(SignOff), table_of(NamedFor)
 TABLES = {"worker": WORKER, "token": TOKEN, "station": STATION}
-WHY = "since the backup that was put back"
 
 
 def apply_again(session: Session, lines: Sequence[Line], now: datetime) -> Counter[str]:
     """Take away again what was taken away since the backup was made; how much of each kind (see WORDS), each thing once.
 
     A badge, PIN or password that was changed since is not known here: none is left, and a new one is given. What a worker may
-    do becomes no more than it was meanwhile. Names are another deed (`forgetting_names`). Lines about somebody or something
-    that the backup does not know are passed over.
+    do becomes no more than it was meanwhile; a sign-off ends when it had ended, and is given again by hand if it was given
+    again. Names are another deed (`forgetting_names`). Lines about somebody or something that the backup does not know are
+    passed over.
     """
-    known, done = identities(session), set()
+    known, done = identities(session), dict[tuple[str, str, int | None, str], int]()
     for line in lines:
         if known.get((line.subject, line.id)) != line.of:
             continue
         row = session.execute(select(TABLES[line.subject]).where(TABLES[line.subject].c.id == line.id)).mappings().one()
-        take_away = DEEDS.get((line.subject, line.what))
-        values = take_away(row, line, now) if take_away is not None else {}
-        if values:
-            session.execute(update(TABLES[line.subject]).where(TABLES[line.subject].c.id == line.id).values(**values))
-            changed(session, now, None, line.subject, line.id, f"{line.what}, once more", why=WHY)
-            done.add((line.subject, line.what, line.id))
-    return Counter(WORDS[subject, what] for subject, what, _ in done)
+        if many := _taken(session, row, line, now):
+            old = _work(line) if line.what == ENDED else None
+            changed(session, now, None, line.subject, line.id, f"{line.what}, once more", old=old, why=WHY)
+            done[line.subject, line.what, line.id, line.new if line.what == ENDED else ""] = many
+    counted: Counter[str] = Counter()
+    for (subject, what, *_), many in done.items():
+        counted[WORDS[subject, what]] += many
+    return counted
 
 
 def names_to_go(session: Session, lines: Sequence[Line]) -> list[Line]:
@@ -87,23 +93,6 @@ def end_sessions(session: Session, now: datetime) -> int:
     return len(rows)
 
 
-def never_mint_again(session: Session, minted: Mapping[tuple[str, int], int], now: datetime) -> int:
-    """Go on after the last numbers that the room gave out since the backup, by prefix and digits; how many are passed over.
-
-    Their slips are printed, and lie on plants.
-    """
-    passed = 0
-    for row in session.execute(select(PATTERN)).mappings().all():
-        more = minted.get((row["prefix"], row["width"]), 0) - row["minted"]
-        if more > 0:
-            passed += more
-            last = row["minted"] + more
-            session.execute(update(PATTERN).where(PATTERN.c.id == row["id"]).values(minted=last))
-            changed(session, now, None, "number pattern", row["id"], "numbers passed over", old=str(row["minted"]),
-                    new=str(last), why=WHY)  # fmt: skip
-    return passed
-
-
 def tell_restored(session: Session, now: datetime, backup: str, entries: int) -> None:
     """Write down that the room was put back, from what, with how many entries; from the console, so by nobody's name.
 
@@ -119,6 +108,23 @@ def tell_restored(session: Session, now: datetime, backup: str, entries: int) ->
 def count_of(session: Session, model: Any) -> int:
     """How many rows there are of this kind."""
     return session.execute(select(func.count()).select_from(table_of(model))).scalar_one()
+
+
+def _taken(session: Session, row: RowMapping, line: Line, now: datetime) -> int:
+    """Take away what this line tells of; how much of it was left to take."""
+    kind = line.subject, line.what
+    if kind in ENDINGS:
+        return ENDINGS[kind](session, line, now)
+    values = DEEDS[kind](row, line, now) if kind in DEEDS else {}
+    if values:
+        session.execute(update(TABLES[line.subject]).where(TABLES[line.subject].c.id == line.id).values(**values))
+    return int(bool(values))
+
+
+def _work(line: Line) -> str:
+    told = (each.partition(":") for each in line.new.split())
+    with speaking(ENGLISH):
+        return ", ".join(sheets_words(Step(step), difficulty) for step, _, difficulty in told)
 
 
 def _retired(row: RowMapping, _line: Line, now: datetime) -> dict[str, Any]:
@@ -153,6 +159,27 @@ def _browser(row: RowMapping, _line: Line, _now: datetime) -> dict[str, Any]:
     return {"secret_hash": None} if row["secret_hash"] is not None else {}
 
 
+def _sign_off(session: Session, line: Line, now: datetime) -> int:
+    """It ended when it did: what happened before may still be told, and is judged by what held then."""
+    at = min(datetime.fromisoformat(line.at), now)
+    which = (SIGN_OFF.c.step + ":" + SIGN_OFF.c.difficulty).in_(line.new.split())
+    mine = (SIGN_OFF.c.worker_id == line.id, SIGN_OFF.c.ended_at.is_(None), SIGN_OFF.c.signed_at <= at, which)
+    ended = update(SIGN_OFF).where(*mine).values(ended_at=at).returning(SIGN_OFF.c.id)
+    return len(session.execute(ended).scalars().all())
+
+
+def _left_off(session: Session, line: Line, now: datetime) -> int:
+    at = min(datetime.fromisoformat(line.at), now)
+    who = NAMED.c.worker_id if line.subject == "worker" else NAMED.c.station_id
+    mine = (who == line.id, NAMED.c.ended_at.is_(None), NAMED.c.named_at <= at)
+    ended = update(NAMED).where(*mine).values(ended_at=at).returning(NAMED.c.id)
+    return len(session.execute(ended).scalars().all())
+
+
+# What stands in a row of its own, with its end.
+ENDINGS: dict[tuple[str, str], Callable[[Session, Line, datetime], int]] = {
+    ("worker", ENDED): _sign_off, ("worker", LEFT_OFF): _left_off, ("station", LEFT_OFF): _left_off,
+}  # fmt: skip
 Deed = Callable[[RowMapping, Line, datetime], dict[str, Any]]
 DEEDS: dict[tuple[str, str], Deed] = {
     ("worker", "retired"): _retired, ("worker", "new badge"): _badge, ("worker", "password set"): _password,
@@ -164,4 +191,6 @@ WORDS = {
     ("worker", "retired"): "left", ("worker", "new badge"): "badges", ("worker", "password set"): "passwords",
     ("worker", "PIN set"): "PINs", ("worker", "rights"): "rights", ("token", "revoked"): "keys",
     ("station", "browser enrolled"): "browsers", ("station", "browser left"): "browsers",
+    ("worker", ENDED): "sign-offs", ("worker", LEFT_OFF): "names for suspected sheets",
+    ("station", LEFT_OFF): "names for suspected sheets",
 }  # fmt: skip

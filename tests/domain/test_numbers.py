@@ -15,13 +15,16 @@ from app.domain.numbers import (
     Kind,
     Pattern,
     Shape,
+    card_shapes,
     check_character,
     code_for,
+    may_be_chosen,
     mint,
     mint_code,
     random_code,
     shown,
 )
+from app.domain.reading import Exact, read
 
 ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 TQX = Pattern("TQX", 6)
@@ -74,7 +77,36 @@ def test_a_prefix_is_one_to_eight_capital_letters(prefix: str) -> None:
 @pytest.mark.parametrize("prefix", sorted(PREFIXES.values()))
 def test_a_sheet_never_takes_the_prefix_of_a_card(prefix: str) -> None:
     with pytest.raises(ValueError, match=f"{prefix} is kept for the codes"):
+        may_be_chosen(prefix, (TQX,))
+
+
+@pytest.mark.parametrize("prefix", sorted({*PREFIXES.values()} - {PREFIXES[Kind.LOT]}))
+def test_a_room_that_has_such_a_prefix_all_the_same_is_no_room_of_ours(prefix: str) -> None:
+    with pytest.raises(ValueError, match=f"{prefix} is kept for the codes"):
         Pattern(prefix, 6)
+
+
+# Of the length of a lot's card, of one more, of one less, and without a check character at the length of the card.
+@pytest.mark.parametrize(("width", "check"), [(4, True), (5, True), (3, True), (5, False), (6, True)])
+def test_a_room_whose_numbers_began_like_lots_before_lots_had_cards_reads_both(width: int, check: bool) -> None:
+    older = Pattern("VG", width, check)
+    may = (TQX, older)
+    lot = card_shapes(may)[Kind.LOT]
+    assert lot == Shape("VH", 4) and card_shapes((TQX,)) == CODES
+    for serial in range(1, 300):
+        assert read(older.spell(serial), may) == Exact(Kind.SHEET, older.spell(serial))
+        assert read(lot.spell(serial), may) == Exact(Kind.LOT, lot.spell(serial))
+    # What an older room chose for itself is kept free, and then the next is taken.
+    assert card_shapes((older, Pattern("VH", 6)))[Kind.LOT].prefix == "VJ"
+    with pytest.raises(ValueError, match="VH is kept"):
+        may_be_chosen("VH", may)
+    may_be_chosen("VH", (TQX,))
+    assert shown(lot.spell(7), ()) == f"VH 0007·{lot.spell(7)[-1]}"
+
+
+def test_a_serial_is_read_off_a_number_of_its_shape_only() -> None:
+    assert TQX.serial_of(TQX.spell(4217)) == 4217
+    assert [TQX.serial_of(text) for text in ("TQX0042172", "TQX004217", "KB0042171", "")] == [None] * 4
 
 
 @pytest.mark.parametrize("width", [-1, 0, 13])

@@ -8,13 +8,19 @@ from typing import Any
 
 import pytest
 from sqlalchemy import select, text, update
+from sqlalchemy.orm import Session
 
 from app.db.engine import reading, transaction
-from app.db.models import Change, Token, Worker, table_of
+from app.db.models import Change, SignOff, Token, Worker, table_of
+from app.domain.numbers import Kind, code_for
+from app.domain.stages import Step
 from app.queries.named_texts import named_texts
 from app.services import backup_list
 from app.services.backup_list import FILE_NAME, LISTED, Line, bring_list_up, lines_of, read_list, still_to_apply
+from app.services.codes_given import given_out, never_make_again, never_mint_again, next_code, was_passed_over
 from app.services.forgetting_names import replace_name
+from app.services.given_list import FILE_NAME as GIVEN
+from app.services.given_list import keep_given, read_given
 from app.services.people import (
     enrol_station,
     make_token,
@@ -25,10 +31,12 @@ from app.services.people import (
     set_pin,
     set_rights,
 )
-from app.services.restoring import apply_again, end_sessions, never_mint_again, tell_restored, texts_again
-from app.services.room import close_browser
+from app.services.restoring import apply_again, end_sessions, tell_restored, texts_again
+from app.services.room import add_bundle, close_browser
+from app.services.sign_offs import end, sign_off
+from app.services.suspected import leave_off, name_for
 from app.services.wanted import want
-from tests.room import Room
+from tests.room import TQX, Room
 
 pytestmark = pytest.mark.sqlite_only("the list belongs to the backups of a room in a file")
 
@@ -43,6 +51,10 @@ def everything_taken_away(room: Room) -> None:
         set_password(session, hedda, "a-long-enough-password", room.now)
         make_token(session, "read", "the wall of Piet Lindqvist", room.now)
         enrol_station(session, room.station["table-1"], hedda, room.now)
+        for kind in ("ordinary", "bulky"):
+            sign_off(session, olwen, Step.TAKE_UP, kind, room.now, hedda)
+        name_for(session, room.now, hedda, worker_id=olwen)
+        name_for(session, room.now, hedda, station_id=room.station["table-1"])
         want(session, room.row(number)["id"], "for Piet Lindqvist's talk", room.now, by=hedda)
         want(session, room.row(number)["id"], "for Piet Lindqvist's talk", room.now, by=hedda)
     room.wait(minutes=1)
@@ -52,11 +64,18 @@ def everything_taken_away(room: Room) -> None:
         set_rights(session, room.worker["rosamund"], ["volunteer"], room.now, by=hedda)
         revoke_token(session, 1, room.now, by=hedda)
         close_browser(session, room.station["table-1"], room.now, by=hedda)
+        end(session, _sign_offs(session)[0], "glue on the label", room.now, hedda)
+        leave_off(session, room.now, hedda, worker_id=olwen)
+        leave_off(session, room.now, hedda, station_id=room.station["table-1"])
         retire_worker(session, piet, room.now, by=hedda)
         found = named_texts(session, piet)
         left = [each.mark for each in found if each.where == "token.name"]
         replace_name(session, piet, room.now, hedda, [each for each in found if each.mark not in left], left)
         tell_restored(session, room.now, "a backup", 3)
+
+
+def _sign_offs(session: Session) -> list[int]:
+    return list(session.execute(select(SignOff.id).order_by(SignOff.id)).scalars())
 
 
 def told(room: Room) -> list[Line]:
@@ -143,8 +162,11 @@ def test_it_lies_on_the_disk_before_anything_else_is_done(
         backup_list.os, "fsync", lambda number: (synced.append((tmp_path / FILE_NAME).stat().st_size), really(number))
     )
     bring_up(room, tmp_path)
-    # The whole of it, and then the name of the new file in its folder.
-    assert synced[0] == (tmp_path / FILE_NAME).stat().st_size and len(synced) == 2
+    # The whole of it, and then the name of the new file in its folder; then the same for the list of what was given out.
+    assert synced[0] == (tmp_path / FILE_NAME).stat().st_size and len(synced) == 4
+    synced.clear()
+    bring_up(room, tmp_path)
+    assert synced == []
 
 
 # -- and applied again ------------------------------------------------------------------------------------------
@@ -279,9 +301,94 @@ def test_everybody_is_signed_out_and_their_time_ends_with_the_last_scan_there(ro
     assert row(room, "hedda")["password_changed_at"] == room.now and row(room, "olwen")["password_changed_at"] is None
 
 
+def test_sign_offs_end_when_they_had_ended_each_once_and_what_was_given_before_or_to_others_stays(room: Room) -> None:
+    hedda, olwen = room.worker["hedda"], room.worker["olwen"]
+    with transaction(room.database) as session:
+        for who, step, kind in (("olwen", Step.TAKE_UP, "ordinary"), ("olwen", Step.TAKE_UP, "bulky"),
+                                ("olwen", Step.FILE, "ordinary"), ("piet", Step.TAKE_UP, "ordinary")):  # fmt: skip
+            sign_off(session, room.worker[who], step, kind, room.now, hedda)
+        first, *_ = _sign_offs(session)
+    room.wait(days=1)
+    ended_at = room.now
+    with transaction(room.database) as session:
+        end(session, first, "glue on the label", room.now, hedda)
+    lines = told(room)
+    assert [(each.what, each.new) for each in lines] == [("sign-off ended", "take-up:ordinary take-up:bulky")] * 2
+    forgotten(room, *(each.change for each in lines))
+    with room.database.engine.begin() as connection:
+        connection.execute(text("UPDATE sign_off SET ended_at = NULL, ended_by = NULL"))
+    room.wait(days=1)
+    assert apply(room, lines) == {"sign-offs": 2}
+    with reading(room.database) as session:
+        rows = session.execute(select(SignOff.worker_id, SignOff.step, SignOff.ended_at).order_by(SignOff.id)).all()
+        why = session.execute(select(Change.old).where(Change.what == "sign-off ended, once more")).scalars().all()
+    assert [row.ended_at for row in rows] == [ended_at, ended_at, None, None]
+    assert why == ["take up ordinary sheets, take up bulky or spiny sheets"]
+    # Given anew afterwards, it stays: the line is about what was given before it.
+    with transaction(room.database) as session:
+        sign_off(session, olwen, Step.TAKE_UP, "ordinary", room.now, hedda)
+    assert apply(room, lines) == {}
+
+
+def test_whoever_was_named_for_suspected_sheets_and_is_not_any_more_is_not_named_again(room: Room) -> None:
+    olwen, table = room.worker["olwen"], room.station["table-1"]
+    with transaction(room.database) as session:
+        name_for(session, room.now, None, worker_id=olwen)
+        name_for(session, room.now, None, worker_id=room.worker["piet"])
+        name_for(session, room.now, None, station_id=table)
+    room.wait(minutes=1)
+    with transaction(room.database) as session:
+        leave_off(session, room.now, None, worker_id=olwen)
+        leave_off(session, room.now, None, station_id=table)
+    lines = told(room)
+    forgotten(room, *(each.change for each in lines))
+    with room.database.engine.begin() as connection:
+        connection.execute(text("UPDATE named_for SET ended_at = NULL"))
+    assert apply(room, lines) == {"names for suspected sheets": 2}
+    with reading(room.database) as session:
+        left = session.execute(text("SELECT worker_id, station_id FROM named_for WHERE ended_at IS NULL")).all()
+    assert [tuple(each) for each in left] == [(room.worker["piet"], None)]
+
+
 def test_numbers_that_were_given_out_since_are_passed_over(room: Room) -> None:
     with transaction(room.database) as session:
         assert never_mint_again(session, {("TQX", 6): 40, ("OLD", 5): 7}, room.now) == 40
         assert never_mint_again(session, {("TQX", 6): 12}, room.now) == 0
     with room.database.engine.connect() as connection:
         assert connection.execute(text("SELECT minted FROM number_pattern WHERE prefix = 'TQX'")).scalar() == 40
+    with reading(room.database) as session:
+        known = [serial for serial in (0, 1, 40, 41) if was_passed_over(session, TQX.spell(serial), (TQX,))]
+    assert known == [1, 40]
+
+
+def test_codes_of_cards_that_were_made_since_are_passed_over_and_the_next_comes_after_them(room: Room) -> None:
+    with transaction(room.database) as session:
+        add_bundle(session, "tray 1")
+        here = int(room_bundle(session)[2:8])
+        assert never_make_again(session, {("KB", 6): here + 7, ("KS", 4): 1, ("XX", 4): 9}, room.now) == 7
+        assert never_make_again(session, {("KB", 6): here + 3}, room.now) == 0
+        assert given_out(session)["KB", 6] == here + 7
+        following = next_code(session, Kind.BUNDLE)
+        assert int(following[2:8]) > here + 7 and not was_passed_over(session, following, ())
+        assert was_passed_over(session, code_for(Kind.BUNDLE, here + 1), ())
+        assert not was_passed_over(session, code_for(Kind.BUNDLE, here), ())
+        # Once it is made, the room itself knows how far it has come.
+        add_bundle(session, "tray 2")
+        assert given_out(session)["KB", 6] == int(following[2:8])
+
+
+def room_bundle(session: Session) -> str:
+    return str(session.execute(text("SELECT max(code) FROM bundle")).scalar())
+
+
+def test_the_list_of_what_was_given_out_never_goes_back_and_is_nothing_where_it_was_spoilt(tmp_path: Path) -> None:
+    assert keep_given(tmp_path, {("KB", 6): 4, ("TQX", 6): 12}) and not keep_given(tmp_path, {("KB", 6): 3})
+    path = tmp_path / GIVEN
+    assert read_given(path) == {("KB", 6): 4, ("TQX", 6): 12} and path.stat().st_mode & 0o077 == 0
+    assert keep_given(tmp_path, {("KB", 6): 5}) and read_given(path)["KB", 6] == 5
+    assert [each.name for each in tmp_path.iterdir()] == [GIVEN]
+    for spoilt in ("", "[1]", "nonsense", '{"KB": 4}', '{"KB six": 4}', '{"KB 6": null}'):
+        path.write_text(spoilt)
+        assert read_given(path) == {}
+    assert keep_given(tmp_path, {("KB", 6): 5}) and read_given(path) == {("KB", 6): 5}
+    assert read_given(tmp_path / "nowhere") == {}
