@@ -9,9 +9,9 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Bundle, Station, table_of
 from app.domain.language import say
+from app.domain.natural_order import natural_order
 from app.domain.numbers import shown
 from app.queries.people import steps_words
-from app.queries.press import name_order
 
 BUNDLE = table_of(Bundle)
 STATION = table_of(Station)
@@ -43,7 +43,7 @@ def bundle_cards(session: Session, bundle: str = "") -> tuple[BundleCard, ...]:
     rows = session.execute(found.where(BUNDLE.c.code == bundle) if bundle else found).all()
     if bundle and not rows:
         raise ValueError(say("There is no bundle with the code {bundle} in use.", bundle=bundle[:40]))
-    ordered = sorted(rows, key=lambda row: (name_order(row.name), row.code))
+    ordered = sorted(rows, key=lambda row: (natural_order(row.name), row.code))
     return tuple(BundleCard(row.code, shown(row.code, ()), row.name, row.kind) for row in ordered)
 
 
@@ -53,5 +53,5 @@ def station_cards(session: Session, station: str = "") -> tuple[StationCard, ...
     rows = session.execute(found.where(STATION.c.slug == station) if station else found).all()
     if station and not rows:
         raise ValueError(say("There is no station called {station}. Look at the stations page.", station=station[:40]))
-    ordered = sorted(rows, key=lambda row: name_order(row.name))
+    ordered = sorted(rows, key=lambda row: natural_order(row.name))
     return tuple(StationCard(row.code, shown(row.code, ()), row.name, steps_words(tuple(row.steps))) for row in ordered)

@@ -18,9 +18,6 @@ from app.domain.words import age
 from app.queries.house import patterns_now
 from app.queries.left_behind import is_left_behind
 from app.queries.lines import place_of, stage_words
-from app.queries.listing import SheetList as SheetList
-from app.queries.listing import list_json as list_json
-from app.queries.listing import list_sheets as list_sheets
 from app.queries.next_steps import NextStep, next_steps
 from app.queries.sheet_facts import (
     Clock,

@@ -11,6 +11,7 @@ from sqlalchemy import Select, bindparam, func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Entry, EntryWorker, Inspection, table_of
+from app.db.standing import STANDS
 from app.domain.stages import OF_THINGS, Step
 from app.queries.weeks_kept import Span
 
@@ -23,8 +24,7 @@ GLUINGS = (Step.MOUNT, Step.RE_GLUE)
 # A look ends with its outcome, or with a step of its own: it is glued again, or goes back to the table.
 LOOKS = (Step.INSPECT, Step.RE_GLUE, Step.BACK_TO_TABLE)
 PASSED = "passed"
-_LATER, _BESIDE = ENTRY.alias("later"), ENTRY_WORKER.alias("beside")
-STANDS = ~select(_LATER.c.id).where(_LATER.c.corrects == ENTRY.c.id).exists()
+_BESIDE = ENTRY_WORKER.alias("beside")
 WITHIN = (
     ENTRY.c.happened_at >= bindparam("since", type_=MOMENT),
     ENTRY.c.happened_at < bindparam("until", type_=MOMENT),

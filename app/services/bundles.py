@@ -16,12 +16,12 @@ from app.domain.language import say, say_n
 from app.domain.moves import WORKFLOW, refusals
 from app.domain.numbers import shown
 from app.domain.stages import STEP_WORDS, Step
+from app.domain.words import sheets_said
 from app.services import saying
 from app.services.custody import standing_of
-from app.services.desk import Desk
+from app.services.desk import Desk, somebody_is_here
 from app.services.facts import make_attempt, shelf_facts
 from app.services.sheets import write_step
-from app.services.shelf_words import sheets_words
 from app.services.writers import writing_for
 
 BUNDLE = table_of(Bundle)
@@ -74,7 +74,7 @@ def leave_out(desk: Desk, row: RowMapping) -> Answer | None:
 
 
 def _count_first(desk: Desk, bundle: RowMapping, rows: Sequence[RowMapping], steps: Sequence[Step]) -> Answer:
-    many = sheets_words(len(rows))
+    many = sheets_said(len(rows))
     if not steps and {Step.TAKE_IN, Step.LAY_TO_DRY} & set(desk.steps):
         line = say("{name}: {many}. What is scanned next goes in it, too.", name=bundle["name"], many=many)
         return Answer("done", f"{bundle['name']}.", (line,), say("Scan the sheets, one by one."))
@@ -97,10 +97,7 @@ def _move_all(
     if step not in WORKFLOW or not WORKFLOW[step].by_bundle:
         words = say("To {step} is judged sheet by sheet.", step=STEP_WORDS[step][0])
         raise Refused(Refusal("wrong-stage", words, say("Scan the sheets of it one by one.")))
-    if not desk.by:
-        raise Refused(
-            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the card."))
-        )
+    somebody_is_here(desk)
     moved, left = [], []
     for row in rows:
         why = say("left out") if row["number"] in left_out else _move_one(desk, row, step)

@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import delete, select, update
 
 from app.db.models import Doubt, Entry, Finding, Inspection, Layer, Stack, table_of
+from app.db.standing import STANDS
 from app.domain.answer import Answer
 from app.domain.calendar import local_day
 from app.domain.errors import Refusal, Refused
@@ -89,10 +90,8 @@ def step_of(desk: Desk, entry_id: int) -> str:
 
 def latest_at(desk: Desk, station_id: int, since: datetime) -> int | None:
     """The last entry that was scanned at a station since a moment, if it still stands."""
-    later = ENTRY.alias()
-    corrected = select(later.c.id).where(later.c.corrects == ENTRY.c.id).exists()
     found = select(ENTRY.c.id).where(
-        ENTRY.c.station_id == station_id, ENTRY.c.recorded_at >= since, ENTRY.c.step != Step.CORRECT, ~corrected
+        ENTRY.c.station_id == station_id, ENTRY.c.recorded_at >= since, ENTRY.c.step != Step.CORRECT, STANDS
     )
     return desk.session.execute(found.order_by(ENTRY.c.id.desc()).limit(1)).scalar()
 
@@ -179,9 +178,7 @@ def _entry(desk: Desk, entry_id: int) -> Any:
     if entry is None or entry.step == Step.CORRECT:
         words = say("A correction cannot be corrected.") if entry else say("There is no such entry.")
         raise Refused(Refusal("not-last", words, say("Write what really happened as a new entry.")))
-    if entry.step in OF_CHECKS:
-        words = say("A cabinet check is not taken back like a scan.")
-        raise Refused(Refusal("not-last", words, say("Go on with it, or let the manager break it off.")))
+    _is_of_no_check(entry)
     corrected = select(ENTRY.c.id).where(ENTRY.c.corrects == entry_id)
     if desk.session.execute(corrected).scalar() is not None:
         raise Refused(
@@ -190,7 +187,15 @@ def _entry(desk: Desk, entry_id: int) -> Any:
     return entry
 
 
+def _is_of_no_check(entry: Any) -> None:
+    if entry.step in OF_CHECKS:
+        words = say("A cabinet check is not taken back like a scan.")
+        raise Refused(Refusal("not-last", words, say("Go on with it, or let the manager break it off.")))
+
+
 def _may_undo(desk: Desk, entry: Any) -> None:
+    # The holds of a closing were written with it: each is taken back by itself, and the closing stays.
+    _is_of_no_check(entry)
     if entry.step == Step.RENUMBER:
         raise Refused(
             Refusal(
@@ -232,9 +237,7 @@ def _weights_may_be_undone(desk: Desk, entry: Any) -> None:
 def _same_scan(desk: Desk, entry: Any) -> list[Any]:
     if entry.scan_id is None:
         return [entry]
-    later = ENTRY.alias()
-    corrected = select(later.c.id).where(later.c.corrects == ENTRY.c.id).exists()
-    found = select(ENTRY).where(ENTRY.c.scan_id == entry.scan_id, ENTRY.c.step != Step.CORRECT, ~corrected)
+    found = select(ENTRY).where(ENTRY.c.scan_id == entry.scan_id, ENTRY.c.step != Step.CORRECT, STANDS)
     return list(desk.session.execute(found.order_by(ENTRY.c.id)))
 
 

@@ -2,27 +2,49 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from sqlalchemy import bindparam, select
 from sqlalchemy.engine import RowMapping
 
-from app.db.models import Adhesive, table_of
-from app.db.prepared import prepared
+from app.db.models import Adhesive, Cabinet, table_of
+from app.db.prepared import Question, prepared
 from app.domain.attempt import Attempt
 from app.domain.moves import lands_in
 from app.domain.press import BULKS
-from app.domain.sheet import Place
+from app.domain.sheet import NOWHERE, Place
 from app.domain.stages import Stage
 from app.domain.used import used_of
 from app.services.desk import Desk
 
 ADHESIVE = table_of(Adhesive)
+CABINET = table_of(Cabinet)
 _ADHESIVE_BY_CODE = prepared(select(ADHESIVE).where(ADHESIVE.c.code == bindparam("known_as")))
 _ADHESIVE_BY_ID = prepared(select(ADHESIVE).where(ADHESIVE.c.id == bindparam("known_as")))
+_STAGE_OF = prepared(select(CABINET.c.stage).where(CABINET.c.id == bindparam("cabinet")))
 
 
 def shelf_in_hand(desk: Desk) -> Place:
     """The shelf that the station has in hand, or nowhere."""
     return Place(cabinet_id=desk.in_hand("cabinet_id"), shelf_id=desk.in_hand("shelf_id"))
+
+
+def shelf_for(desk: Desk, stage: Stage | None) -> Place:
+    """The shelf in hand as the place of a sheet that stands in this stage now; nowhere if its cabinet is for another stage.
+
+    A shelf that was named together with the sheet is taken as it was said.
+    """
+    place = shelf_in_hand(desk)
+    if place.cabinet_id is None or desk.request.cabinet:
+        return place
+    is_for = desk.session.execute(_STAGE_OF, {"cabinet": place.cabinet_id}).scalar()
+    return place if is_for is None or is_for == stage else NOWHERE
+
+
+def adhesive_ahead(desk: Desk) -> Iterator[Question]:
+    """What is asked of the table's adhesive."""
+    if (adhesive := desk.in_hand("adhesive_id")) is not None:
+        yield _ADHESIVE_BY_ID, {"known_as": adhesive}
 
 
 def adhesive_for(desk: Desk) -> RowMapping | None:

@@ -17,10 +17,10 @@ from app.domain.moves import refusals
 from app.domain.numbers import shown
 from app.domain.stages import Stage, Step
 from app.services.custody import standing_of
-from app.services.desk import Desk, behind
+from app.services.desk import Desk, behind, somebody_is_here
+from app.services.drying import lying_in
 from app.services.facts import make_attempt
-from app.services.freezers import somebody
-from app.services.loads import SHEET, TIED, being_filled, fill, load_facts, load_of_bundle, sheets_of
+from app.services.loads import TIED, being_filled, fill, load_facts, load_of_bundle, sheets_of
 from app.services.saying import desk_tell
 from app.services.sheets import write_step
 from app.services.writers import writing_for
@@ -35,7 +35,7 @@ def bundle_into_load(desk: Desk, bundle: RowMapping) -> Answer | None:
     if step is not Step.FREEZE and (step is not None or load is None):
         _is_not_frozen(desk, bundle)
         return None
-    somebody(desk)
+    somebody_is_here(desk)
     facts = load_facts(desk)
     if facts is None:
         raise Refused(
@@ -71,8 +71,7 @@ def refuse_what_is_damp(desk: Desk, load: RowMapping) -> None:
 
 
 def _tied_in(desk: Desk, bundle: RowMapping, facts: LoadFacts, load: RowMapping | None) -> Answer:
-    found = select(SHEET).where(SHEET.c.bundle_id == bundle["id"], SHEET.c.closed_as.is_(None)).order_by(SHEET.c.number)
-    rows = list(desk.session.execute(found.with_for_update()).mappings())
+    rows = lying_in(desk.session, bundle["id"])
     if not rows:
         words = say("{name} is empty by the log.", name=bundle["name"])
         raise Refused(Refusal("load-empty", words, say("Scan its sheets one by one.")))

@@ -26,7 +26,7 @@ from app.services.describing import describe
 from app.services.desk import Desk
 from app.services.facts import place_words
 from app.services.places import place_by_code
-from app.services.quarantine import HELD, Quarantined, lose_clean, quarantine, rows_of, writing_of
+from app.services.quarantine import HELD, Quarantined, lose_their_clean, quarantine, rows_of, writing_of
 
 SHEET = table_of(Sheet)
 PEST = table_of(PestSeen)
@@ -51,7 +51,7 @@ def on_sheet(desk: Desk, row: RowMapping) -> Answer:
             *back_words(desk, row, stands),
             say("It was in quarantine already.") if already else say("It is in quarantine now."),
         ]
-    unclean = lose_clean(desk, {row["cabinet_id"] or row["kept_in_id"]} - {None}, reason)
+    unclean = lose_their_clean(desk, {row["cabinet_id"] or row["kept_in_id"]} - {None}, reason)
     sheet = describe(desk.session, row, desk.patterns)
     return Answer("stop", STOP, (*lines, *_no_longer_clean(unclean)), what_now(standing.stage), sheet,
                   Step.QUARANTINE.value, entry_id)  # fmt: skip
@@ -72,7 +72,8 @@ def in_place(desk: Desk, code: str) -> Answer:
     words = place_words(desk.session, Place(place.cabinet_id, place.shelf_id))
     with speaking(ENGLISH):
         kept = place_words(desk.session, Place(place.cabinet_id, place.shelf_id))
-    return _all_in(desk, where, words, SHUT_IT, cabinet_id=place.cabinet_id, what=f"in {kept}")
+    return _all_in(desk, where, words, SHUT_IT, reason=SEEN_THERE.format(place=kept), cabinet_id=place.cabinet_id,
+                   what=f"in {kept}")  # fmt: skip
 
 
 def cabinet_code(session: Session, name: str) -> str | None:
@@ -108,9 +109,9 @@ def in_stack(desk: Desk, code: str) -> Answer:
     if row is None:
         return on_no_sheet(desk, code)
     next_ = say("What lies in it stays until its time has come, then comes out straight into a bag. Tell the manager.")
-    return _all_in(
-        desk, SHEET.c.stack_id == row.id, say("stack {name}", name=row.name), next_, what=f"in stack {row.name}"
-    )
+    kept = f"stack {row.name}"
+    return _all_in(desk, SHEET.c.stack_id == row.id, say("stack {name}", name=row.name), next_,
+                   reason=SEEN_THERE.format(place=kept), what=f"in {kept}")  # fmt: skip
 
 
 def in_consignment(desk: Desk, code: str) -> Answer:
@@ -135,7 +136,7 @@ def _all_in(desk: Desk, where: ColumnElement[bool], name: str, next_: str, *, re
     ids = desk.session.execute(select(SHEET.c.id).where(where, SHEET.c.closed_as.is_(None))).scalars()
     rows, pest_id = rows_of(desk, ids), _sighting(desk, **of)
     done = quarantine(desk, rows, said, {"pest": pest_id, "found_with": pest_id})
-    unclean = (*done.cabinets, *lose_clean(desk, [each for each in (of.get("cabinet_id"),) if each is not None], said))
+    unclean = (*done.cabinets, *lose_their_clean(desk, [each for each in (of.get("cabinet_id"),) if each is not None], said))
     desk.keep(last_sheet_id=None)
     entry = desk.written[-1] if desk.written else None
     return Answer("stop", STOP, (*_held_lines(desk, name, done), *_no_longer_clean(unclean)), next_, step=Step.QUARANTINE.value,

@@ -32,6 +32,8 @@ def scan_place(desk: Desk, place: Place) -> Answer:
         return dryer
     desk.keep(cabinet_id=place.cabinet_id, shelf_id=place.shelf_id)
     pending = desk.in_hand("pending") or {}
+    if "bundle" in pending:
+        return _now_in_hand(desk, place, say("Scan exceptions first, if there are any; then the card again."))
     if pending.get("step") in _WAITS_FOR_PLACE and pending.get("code"):
         desk.keep(pending=None)
         return _put(desk, _row(desk, pending["code"]), Step(pending["step"]))
@@ -41,13 +43,7 @@ def scan_place(desk: Desk, place: Place) -> Answer:
         and (step := _goes_there(desk, standing_of(sheet_by_id(desk.session, last)), place)) is not None
     ):
         return _put(desk, sheet_by_id(desk.session, last), step)
-    words = place_words(desk.session, place)
-    return Answer(
-        "done",
-        f"{words}.",
-        (say("What is scanned next goes in {place}.", place=words),),
-        say("Scan the sheets, one by one."),
-    )
+    return _now_in_hand(desk, place, say("Scan the sheets, one by one."))
 
 
 def place_by_code(session: Session, code: str) -> Place:
@@ -104,6 +100,11 @@ def _goes_there(desk: Desk, standing: Standing, place: Place) -> Step | None:
     if Step.SHELVE in desk.steps and standing.stage in (Stage.INTAKE, Stage.READY, Stage.DRY) and not on_this_table:
         return Step.SHELVE
     return None
+
+
+def _now_in_hand(desk: Desk, place: Place, next_: str) -> Answer:
+    words = place_words(desk.session, place)
+    return Answer("done", f"{words}.", (say("What is scanned next goes in {place}.", place=words),), next_)
 
 
 def _put(desk: Desk, row: Any, step: Step) -> Answer:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import bindparam, case, func, select
 
 from app.db.models import Adhesive, Layer, Sheet, Stack, WeightSpan, table_of
-from app.db.prepared import prepared
+from app.db.prepared import Question, prepared
 from app.domain.answer import Choice
 from app.domain.attempt import Attempt
 from app.domain.language import say
@@ -52,6 +53,13 @@ class Offered:
 
     name: str
     but: str
+
+
+def stacks_ahead(standing: Standing) -> Iterator[Question]:
+    """What is asked where a gluing may be laid in."""
+    yield _STACKS, {}
+    if standing.minimum_s is None and standing.adhesive_id is not None:
+        yield _CLASS, {"adhesive": standing.adhesive_id}
 
 
 def stacks_offered(desk: Desk, standing: Standing, without: str = "") -> list[Offered]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -9,18 +10,18 @@ from sqlalchemy import bindparam, func, select
 from sqlalchemy.engine import RowMapping
 
 from app.db.models import Layer, Stack, table_of
-from app.db.prepared import prepared
+from app.db.prepared import Question, prepared
 from app.domain.answer import Answer, Choice
-from app.domain.language import say, say_n
+from app.domain.language import say
 from app.domain.laying import materials_words
 from app.domain.press import under_weight
 from app.domain.sheet import Standing
 from app.domain.stages import Step
-from app.domain.words import duration, said
+from app.domain.words import duration, said, sheets_said
 from app.services.desk import Desk
 from app.services.facts import stays_and_spans
 from app.services.press_pile import goes_back, left_open
-from app.services.press_places import stacks_offered
+from app.services.press_places import stacks_ahead, stacks_offered
 
 STACK = table_of(Stack)
 LAYER = table_of(Layer)
@@ -44,6 +45,15 @@ _UNTIL = prepared(
     .order_by(LAYER.c.id.desc())
     .limit(1)
 )
+
+
+def press_ahead(row: RowMapping, step: Step, now: Standing) -> Iterator[Question]:
+    """What is asked to say what comes next at the press."""
+    if step in (Step.MOUNT, Step.RE_GLUE, Step.FOUND_OUT):
+        yield from stacks_ahead(now)
+    stack = now.place.stack_id if step is Step.PUT_UNDER_WEIGHT else row["stack_id"] if step is Step.TAKE_OUT else None
+    if stack is not None:
+        yield _STACK, {"stack": stack}
 
 
 def lay_it_where(desk: Desk, now: Standing) -> str:
@@ -107,11 +117,6 @@ def still_bare(desk: Desk, other_than: int | None) -> Asked:
     )
     choice = Choice(say("The weights of {name} are on", name=left.name), "choose", f"code={left.code_on}")
     return (line,), (choice,), {"code": left.code_on}
-
-
-def sheets_said(count: int) -> str:
-    """A number of sheets: "1 sheet", "14 sheets"."""
-    return say_n("{n} sheet", "{n} sheets", count)
 
 
 def _left(desk: Desk, now: Standing) -> Asked:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import datetime, timedelta
 from math import ceil
 from typing import Any
@@ -10,15 +11,15 @@ from sqlalchemy import bindparam, func, select, update
 from sqlalchemy.engine import RowMapping
 
 from app.db.models import Adhesive, Layer, Stack, table_of
-from app.db.prepared import prepared
+from app.db.prepared import Question, prepared
 from app.domain.attempt import Attempt
 from app.domain.press import minimum_s, set_without_weight
-from app.domain.sheet import NOWHERE, Place
+from app.domain.sheet import NOWHERE, Place, Standing
 from app.domain.stages import Step
 from app.services.custody import Writing
 from app.services.desk import Desk
 from app.services.facts import stays_and_spans
-from app.services.in_hand import adhesive_for, bulk_meant, hands, lands, shelf_in_hand, used_here
+from app.services.in_hand import adhesive_for, bulk_meant, hands, lands, shelf_for, used_here
 
 STACK = table_of(Stack)
 LAYER = table_of(Layer)
@@ -55,8 +56,8 @@ def put_under_weight(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     """
     assert attempt.stack is not None
     stack_id = attempt.stack.stack_id
-    layer = desk.session.execute(_NEXT_LAYER, {"stack": stack_id}).scalar_one()
     sets = {} if attempt.sheet.minimum_s is not None else minimum_sets(desk, attempt)
+    layer = desk.session.execute(_NEXT_LAYER, {"stack": stack_id}).scalar_one()
     # A station's own late time never adds to the time under weight: that runs from when the server heard of it.
     heard = desk.now if desk.told_late else None
     place = Place(stack_id=stack_id, layer=layer)
@@ -72,7 +73,8 @@ def take_out(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     short = ceil(clock.remaining.total_seconds()) if attempt.early else 0
     facts = {"under_weight_s": int(clock.under_weight.total_seconds())}
     sets = {"without_weight": True} if _lay_without_weight(desk, row, attempt) else {}
-    return Writing(Step.TAKE_OUT, lands(attempt), shelf_in_hand(desk), sets, facts=facts, early_by_s=short or None)
+    put = shelf_for(desk, lands(attempt))
+    return Writing(Step.TAKE_OUT, lands(attempt), put, sets, facts=facts, early_by_s=short or None)
 
 
 def found_out(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
@@ -81,6 +83,12 @@ def found_out(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     seen = last_seen_stack(desk, stack_id) if stack_id else desk.happened_at
     facts = {"finding": "out early"}
     return Writing(Step.FOUND_OUT, lands(attempt), NOWHERE, facts=facts, counts_until=min(seen, desk.happened_at))
+
+
+def class_ahead(standing: Standing) -> Iterator[Question]:
+    """What is asked of the adhesive of a sheet that is laid in or has just been glued."""
+    if standing.adhesive_id is not None and standing.minimum_s is None:
+        yield _CLASS, {"adhesive": standing.adhesive_id}
 
 
 def minimum_sets(desk: Desk, attempt: Attempt, *, bulk: str | None = None) -> dict[str, Any]:

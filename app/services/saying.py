@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy.engine import RowMapping
 
 from app.db.briefing import facts_for_brief
+from app.db.prepared import ask_ahead
 from app.domain.answer import WORDS, Answer, Described
 from app.domain.brief import brief_lines
 from app.domain.errors import Refusal, gravest
@@ -17,21 +18,25 @@ from app.domain.language import mark, say
 from app.domain.sheet import Standing
 from app.domain.stages import STEP_WORDS, Stage, Step
 from app.domain.words import duration, said
+from app.services.ahead import answer_ahead
 from app.services.back import back_words
 from app.services.describing import describe
 from app.services.desk import Desk
 from app.services.facts import place_words
 from app.services.filing import filed_words
 from app.services.press_saying import at_press, in_layer, lay_it_where
+from app.services.unplaced import if_unplaced
 
 
 def done(desk: Desk, row: RowMapping, step: Step, entry_id: int, now_stands: Standing) -> Answer:
     """The answer to a step that was taken."""
+    ask_ahead(desk.session, answer_ahead(row, step, now_stands))
     sheet = describe(desk.session, row, desk.patterns)
     word = say(STEP_WORDS[step][1]).capitalize() + "."
     lines = (*back_words(desk, row, now_stands), *(_brief(desk, row) if step is Step.TAKE_UP else ()),
              *(filed_words(desk, row, now_stands) if step is Step.FILE else ()))  # fmt: skip
     answer = Answer("done", word, lines, next_words(desk, sheet, step, now_stands), sheet, step.value, entry_id)
+    answer = if_unplaced(desk, row["number"], step, now_stands, answer)
     return at_press(desk, row, step, now_stands, answer)
 
 

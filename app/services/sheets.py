@@ -9,7 +9,8 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.engine import RowMapping
 
-from app.db.models import Sheet, Stack, table_of
+from app.db.models import Stack, table_of
+from app.db.prepared import ask_ahead
 from app.domain.answer import Answer
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal, Refused
@@ -22,10 +23,11 @@ from app.domain.sheet import Standing
 from app.domain.stages import Stage, Step
 from app.domain.stations import roams
 from app.services import saying
+from app.services.ahead import step_ahead
 from app.services.asking import OUTCOMES, ask_choice, feel_it, refused_with_ways, which_step
 from app.services.came_how import ask_how_it_came
 from app.services.custody import Writing, enter, standing_of
-from app.services.desk import Desk, behind
+from app.services.desk import THEN_SHEET, Desk, behind, somebody_is_here
 from app.services.facts import make_attempt, sheet_by_id, shelf_facts, stack_facts
 from app.services.gluing import ask_who_glued, write_gluing
 from app.services.hazards import say_hazards
@@ -36,7 +38,6 @@ from app.services.treating import lose_clean
 from app.services.wanted import ENDED_BY, end_wish
 from app.services.writers import writing_for
 
-SHEET = table_of(Sheet)
 ONTO_SHELF = (Step.PUT_BACK, Step.FILE, Step.SHELVE)
 TO_A_SHELF = (*ONTO_SHELF, Step.PASS_AS_DRY, Step.ARRIVE_DRY, Step.GOES_UNMOUNTED)
 # Steps that write the shelf in hand as the place of the sheet.
@@ -48,6 +49,7 @@ def scan_sheet(desk: Desk, row: RowMapping) -> Answer:
     """Take the step that is meant with the sheet that was scanned, or ask which one is meant."""
     standing = standing_of(row)
     desk.keep(last_sheet_id=row["id"])
+    ask_ahead(desk.session, step_ahead(desk, row, standing))
     meant = [desk.request.step] if desk.request.step is not None else steps_meant(standing, _there(desk))
     if len(meant) == 1:
         _put_down_shelf(desk, standing, meant[0])
@@ -58,7 +60,8 @@ def scan_sheet(desk: Desk, row: RowMapping) -> Answer:
 
 
 def _there(desk: Desk) -> There:
-    return There(desk.steps, desk.station_id, desk.in_hand("stack_id"), desk.house.inspect_before_filing)
+    named = _stack_named(desk) if Step.PUT_UNDER_WEIGHT in desk.steps else None
+    return There(desk.steps, desk.station_id, named or desk.in_hand("stack_id"), desk.house.inspect_before_filing)
 
 
 def _put_down_shelf(desk: Desk, standing: Standing, step: Step) -> None:
@@ -72,10 +75,7 @@ def _put_down_shelf(desk: Desk, standing: Standing, step: Step) -> None:
 
 def take_step(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> Answer:
     """Take one step with one sheet: ask every rule, then write the entry and the row together."""
-    if not desk.by:
-        raise Refused(
-            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the sheet."))
-        )
+    somebody_is_here(desk, THEN_SHEET)
     if (late := too_late(desk, step) or behind(desk, row["last_at"])) is not None:
         return saying.refused(desk, [late], row, step=step)
     if (question := _question_first(desk, row, standing, step)) is not None:
@@ -128,10 +128,19 @@ def _attempt(desk: Desk, row: RowMapping, standing: Standing, step: Step) -> Att
 
 
 def _stack_meant(desk: Desk) -> int | None:
-    named = desk.request.stack
-    if not named:
+    named_id = _stack_named(desk)
+    if named_id is None:
         stack_id: int | None = desk.in_hand("stack_id")
         return stack_id
+    desk.keep(stack_id=named_id)
+    return named_id
+
+
+def _stack_named(desk: Desk) -> int | None:
+    """The stack that was named together with the sheet, if one was; Refused: no-stack."""
+    named = desk.request.stack
+    if not named:
+        return None
     table = table_of(Stack)
     found = select(table.c.id).where(table.c.name == named, table.c.closed_at.is_(None))
     named_id: int | None = desk.session.execute(found).scalar()
@@ -139,7 +148,6 @@ def _stack_meant(desk: Desk) -> int | None:
         raise Refused(
             Refusal("no-stack", say("There is no stack called {name}.", name=named), say("Scan the card of the stack."))
         )
-    desk.keep(stack_id=named_id)
     return named_id
 
 

@@ -22,7 +22,7 @@ from app.domain.suspected import NAMED
 from app.services.custody import Writing
 from app.services.desk import Desk
 from app.services.drying import came_pressed, how_it_dries
-from app.services.in_hand import bulk_meant, hands, lands, shelf_in_hand
+from app.services.in_hand import bulk_meant, hands, lands, shelf_for, shelf_in_hand
 from app.services.inspecting import ends_a_look, is_only_seal, look_facts, outcome_kept
 from app.services.press_writers import found_out, mount, put_under_weight, re_glue, take_out
 
@@ -55,7 +55,7 @@ def is_early_to_feel(desk: Desk, attempt: Attempt) -> bool:
 
 def _take_in(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     bundle = desk.in_hand("bundle_id")
-    place = Place(bundle_id=bundle) if bundle else shelf_in_hand(desk)
+    place = Place(bundle_id=bundle) if bundle else shelf_for(desk, lands(attempt))
     fresh = desk.request.facts.get("fresh", _came_fresh(desk, row))
     sets: dict[str, Any] = {
         "fresh": bool(fresh),
@@ -115,7 +115,7 @@ def _goes_unmounted(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
 
 def _back_to_table(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
     sets = {"outcome": None, "glued_at": None, "minimum_s": None, "rule_version": None, "without_weight": False}
-    return Writing(Step.BACK_TO_TABLE, lands(attempt), shelf_in_hand(desk), sets)
+    return Writing(Step.BACK_TO_TABLE, lands(attempt), shelf_for(desk, lands(attempt)), sets)
 
 
 def _inspect(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
@@ -149,7 +149,7 @@ def _onto_shelf(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
 
 
 def _bring_back(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
-    return Writing(Step.BRING_BACK, lands(attempt), shelf_in_hand(desk), {"outcome": None})
+    return Writing(Step.BRING_BACK, lands(attempt), shelf_for(desk, lands(attempt)), {"outcome": None})
 
 
 def _withdraw(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
@@ -174,10 +174,8 @@ def _freeze(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:
 
 
 def _shelf(desk: Desk, attempt: Attempt) -> Place:
-    if attempt.shelf is not None:
-        return Place(attempt.shelf.cabinet_id, attempt.shelf.shelf_id)
-    place = shelf_in_hand(desk)
-    return attempt.sheet.place if place == NOWHERE and attempt.step is Step.INSPECT else place
+    is_left_there = attempt.step is Step.INSPECT and shelf_in_hand(desk) == NOWHERE
+    return attempt.sheet.place if is_left_there else shelf_for(desk, lands(attempt))
 
 
 def _label_hold(attempt: Attempt) -> tuple[str, ...]:

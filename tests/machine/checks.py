@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import csv
 from collections import Counter
+from fractions import Fraction
 from typing import Any
 
 from sqlalchemy import func, select
 
 from app.db.engine import reading
-from app.db.models import Adhesive, Cabinet, Entry, Layer, Sheet, Shelf, Stack, Station, TallyDay, table_of
+from app.db.models import Adhesive, Bundle, Cabinet, Entry, Layer, Sheet, Shelf, Stack, Station, TallyDay, table_of
 from tests.machine.doors import Doors
 from tests.machine.model import FILED, NUMBERS, STAGES, World
 from tests.machine.model import Sheet as Modelled
@@ -16,12 +18,13 @@ from tests.room import Room
 
 SHEET, ENTRY, LAYER, STACK = table_of(Sheet), table_of(Entry), table_of(Layer), table_of(Stack)
 CABINET, SHELF, STATION, ADHESIVE = table_of(Cabinet), table_of(Shelf), table_of(Station), table_of(Adhesive)
+BUNDLE = table_of(Bundle)
 _ROWS = (
     select(SHEET, CABINET.c.name.label("cabinet"), SHELF.c.name.label("shelf"), STACK.c.name.label("stack"),
-           STATION.c.slug.label("table"), ADHESIVE.c.code.label("adhesive"))
+           STATION.c.slug.label("table"), BUNDLE.c.name.label("bundle"), ADHESIVE.c.code.label("adhesive"))
     .outerjoin(CABINET, CABINET.c.id == SHEET.c.cabinet_id).outerjoin(SHELF, SHELF.c.id == SHEET.c.shelf_id)
     .outerjoin(STACK, STACK.c.id == SHEET.c.stack_id).outerjoin(STATION, STATION.c.id == SHEET.c.table_id)
-    .outerjoin(ADHESIVE, ADHESIVE.c.id == SHEET.c.adhesive_id)
+    .outerjoin(BUNDLE, BUNDLE.c.id == SHEET.c.bundle_id).outerjoin(ADHESIVE, ADHESIVE.c.id == SHEET.c.adhesive_id)
 )  # fmt: skip
 
 
@@ -40,7 +43,7 @@ def rows_agree(room: Room, world: World, numbers: list[str] | None = None) -> No
 def _of_row(row: Any, who: dict[int, str]) -> dict[str, Any]:
     place = next((found for found in (
         ("stack", row["stack"]) if row["stack"] else None, ("table", row["table"]) if row["table"] else None,
-        ("cabinet", row["cabinet"], row["shelf"]) if row["cabinet"] else None,
+        ("cabinet", row["cabinet"], row["shelf"]) if row["cabinet"] else None, ("bundle", row["bundle"]) if row["bundle"] else None,
     ) if found), None)  # fmt: skip
     return {
         "stage": row["stage"], "place": place, "holds": set(row["holds"].split()), "bulk": row["bulk"], "adhesive": row["adhesive"],
@@ -81,12 +84,14 @@ def _log(room: Room, world: World) -> None:
 
 def _stacks(room: Room, world: World) -> None:
     lying = (
-        select(SHEET.c.number).join(LAYER, LAYER.c.sheet_id == SHEET.c.id).join(STACK, STACK.c.id == LAYER.c.stack_id)
+        select(SHEET.c.number, LAYER.c.laid_at).join(LAYER, LAYER.c.sheet_id == SHEET.c.id).join(STACK, STACK.c.id == LAYER.c.stack_id)
     )
     with reading(room.database) as session:
         for name, stack in world.stacks.items():
             mine = lying.where(STACK.c.name == name, LAYER.c.out_at.is_(None)).order_by(LAYER.c.layer)
-            assert list(session.execute(mine).scalars()) == [each.number for each in world.in_stack(name)], name
+            # From when a sheet lies there, its time under weight is counted.
+            known = [(each.number, each.stays[-1][1]) for each in world.in_stack(name)]
+            assert [tuple(row) for row in session.execute(mine)] == known, name
             assert (
                 session.execute(select(STACK.c.weights_on).where(STACK.c.name == name)).scalar_one() == stack.is_on
             ), name
@@ -136,3 +141,26 @@ def _week(room: Room, world: World, doors: Doors) -> None:
         left[was] += was != now or each.step == "withdraw"
     stages = {line["stage"]: (line["in"], line["out"]) for line in told["stages"]}
     assert stages == {stage: (came[stage], left[stage]) for stage in STAGES}
+    credit: dict[tuple[str, str], Fraction] = {}
+    for (_, step), each in last.items():
+        for who in each.by:
+            credit[NUMBERS[who], step] = credit.get((NUMBERS[who], step), Fraction(0)) + Fraction(1, len(each.by))
+    _report(doors, f"{year}-W{week:02}", hands, credit, came, left)
+
+
+def _report(doors: Doors, week: str, hands: Counter[Any], credit: dict[Any, Fraction], came: Counter[Any], left: Counter[Any]) -> None:
+    """The same week by the command line, as a table with a row for each fact."""
+    path = doors.folder / "week.csv"
+    status, said = doors.command("report", "--week", week, "--csv", str(path))
+    assert status == 0, said
+    with path.open(encoding="utf-8-sig", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert {row["week"] for row in rows} == {week}
+    kept = {(row["part"], row["who or what"].split()[0], row["step"], row["measure"]): row["value"]
+            for row in rows if row["part"] in ("worker", "stage")}  # fmt: skip
+    counted = {key: value for key, value in kept.items() if key[3] == "sheets" and value != "0"}
+    assert counted == {("worker", *each, "sheets"): str(count) for each, count in hands.items()}
+    shares = {key: value for key, value in kept.items() if key[3] == "credit" and float(value)}
+    assert shares == {("worker", *each, "credit"): str(round(float(share), 2)) for each, share in credit.items()}
+    for stage in STAGES:
+        assert kept["stage", stage, "", "came"] == str(came[stage]) and kept["stage", stage, "", "left"] == str(left[stage])

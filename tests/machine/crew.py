@@ -15,13 +15,14 @@ from app.db.engine import reading
 from app.domain.numbers import COMMANDS
 from tests.machine import stations
 from tests.machine.checks import ENTRY, all_agrees, rows_agree
+from tests.machine.counts import close
 from tests.machine.doors import CONSIGNMENT, Doors, Sent, number_of
-from tests.machine.model import Entry, Sheet, World
+from tests.machine.model import STILL_THERE, Entry, Sheet, World
 from tests.machine.stations import Code
-from tests.machine.steps import DONE_SAID, Desk, Refuse, Said, after, take, write
+from tests.machine.steps import DONE_SAID, WHICH, Desk, Refuse, Said, after, take, write
 from tests.room import LONDON, Room
 
-FULL_EVERY = 25
+FULL_EVERY, IDLE = 25, "idle_sign_out_min"
 # Who stands where in a room of the tests when it opens.
 AT_WORK = {"intake": "rosamund", "drying": "rosamund", "table-1": "olwen", "table-2": "piet", "press": "olwen",
            "inspection": "rosamund", "filing": "piet"}  # fmt: skip
@@ -33,9 +34,9 @@ class Crew:
     def __init__(self, room: Room, folder: Path) -> None:
         self.room, self.world, self.doors = room, World(LONDON), Doors(room, folder)
         for slug, who in AT_WORK.items():
-            self.world.stations[slug].here = [(who, None)]
+            self.world.stations[slug].here, self.world.stations[slug].came = [(who, None)], {who: room.now}
         self.answered: list[tuple[Sent, Said]] = []
-        self.done = Counter[str]()
+        self.done, self.checked = Counter[str](), 0
         self._last_id, self._serial, self._folder = 0, 0, folder
         self._read_log()
         assert not self.world.log
@@ -61,6 +62,8 @@ class Crew:
             return self.doors.codes[kind, names[0]]
         if kind == "badge":
             return self.doors.badges[names[0]]
+        if kind == "bundle":
+            return self.room.code("bundle", names[0])
         if kind == "shelf":
             return self.room.code("shelf", "/".join(names))
         return COMMANDS[names[0]] if kind == "card" else names[0]
@@ -68,6 +71,8 @@ class Crew:
     # -- desks --------------------------------------------------------------------------------------------------
     def desk(self, scan: str, **more: Any) -> Desk:
         station = more.get("station")
+        if station is not None:
+            self.world.is_used(station.slug, self.room.now)
         given = {"by": station.by if station else (), "at": station.slug if station else None, **more}
         return Desk(
             self.world, self.room.now, given.pop("happened_at", self.room.now), scan=scan, **{"station": None, **given}
@@ -76,7 +81,7 @@ class Crew:
     # -- deeds --------------------------------------------------------------------------------------------------
     def scans(self, door: str, slug: str, code: Code, *, by: tuple[str, ...] | None = None, step: str | None = None, stack: str = "",
               shelf: tuple[str, str] | None = None, facts: dict[str, Any] | None = None, early: bool = False,
-              already_done: bool = False, reason: str = "", late_min: int | None = None) -> Said:  # fmt: skip
+              already_done: bool = False, reason: str = "", late_min: int | None = None, kept_s: int | None = None) -> Said:  # fmt: skip
         """A code is scanned on a station's page, or sent with a station's key or the manager's."""
         told = dict(facts or {})
         given: dict[str, Any] = {"step": step, "stack": stack, "facts": told, "already_done": already_done}
@@ -99,6 +104,10 @@ class Crew:
                              happened_at=moment or self.room.now, **given)  # fmt: skip
         else:
             fields |= {"workers": number_of(by)} if by is not None else {}
+            if kept_s is not None:
+                moment = self.room.now - timedelta(seconds=kept_s)
+                fields |= {"happened_at": moment.isoformat(), "held": 1}
+                given |= {"happened_at": moment, "told_late": True, "is_held": True, "by": self.world.stations[slug].then(moment)}
             sent = self.doors.scan_by_key(slug, self.text_of(code), **fields)
             desk = self.desk(sent.fields["scan_id"], station=self.world.stations[slug], **given)
         return self._both(sent, desk, lambda: self._by_key(desk, code, door, by))
@@ -106,6 +115,12 @@ class Crew:
     def _by_key(self, desk: Desk, code: Code, door: str, by: tuple[str, ...] | None) -> Said:
         """What a key is answered before the code is even looked at, then what any station is."""
         said = self._nobody(desk, door, by)
+        if door == "manager" and (said is None or "unknown-worker" not in said.codes):
+            self.world.is_used(desk.at, desk.now)
+        if said is None and desk.told_late and desk.station is not None:
+            clear_at = desk.station.clear_at
+            desk.told_late = clear_at is not None and clear_at <= desk.happened_at <= desk.now
+            said = None if desk.told_late else Said("stop", frozenset({"too-old"}))
         if said is None and desk.early and door != "manager":
             said = Said("stop", frozenset({"manager-only"}))
         if said is None and desk.step in ("put-hold", "lift-hold"):
@@ -137,6 +152,7 @@ class Crew:
             return None
         here = [who for who, _ in desk.station.here] if desk.station else []
         if not set(by) <= set(here):
+            desk.told_late = False
             return Said("stop", frozenset({"not-signed-in"}))
         desk.by = by
         return None
@@ -197,6 +213,9 @@ class Crew:
         self._both(sent, desk, lambda: self._kept_said(desk, self._or_refused(lambda: stations.undo(desk, entry))))
 
     def _undone_on_page(self, desk: Desk, entry: Entry, why: str) -> Said:
+        if why == "not-me":
+            desk.keep(pending={"not_me": entry.id})
+            return self._kept_said(desk, WHICH)
         said = self._or_refused(lambda: stations.undo(desk, entry))
         if said.kind == "done":
             waits = {"next_step": entry.step} if why == "wrong-sheet" and entry.subject[0] == "sheet" else None
@@ -208,6 +227,31 @@ class Crew:
         desk.keep(last_said=said, last_code=None)
         return said
 
+    def checks(self, slug: str, shelf: tuple[str, str], numbers: list[str]) -> None:
+        """A shelf is checked at a station, to its end, and the manager closes the check."""
+        self.room.now += timedelta(seconds=25)
+        if self.scans("page", slug, ("card", "check")).kind != "which-one":
+            return
+        self.scans("page", slug, ("shelf", *shelf))
+        check = self.world.stations[slug].check
+        for number in numbers:
+            self.scans("page", slug, ("sheet", number))
+        if self.scans("page", slug, ("card", "done")).kind == "which-one":
+            self.scans("page", slug, ("card", "check"), facts={"check": "all"})
+        # Nothing that is scanned here next is the scanner's double read.
+        self.room.now += timedelta(seconds=25)
+        self.checked += 1
+        sent = Sent("form", "hedda", f"/checks/{self.checked}/close", {"scan_id": self.doors.next_id()})
+        desk = self.desk(sent.fields["scan_id"], by=("hedda",), manages=True)
+        self._both(sent, desk, lambda: close(desk, check))
+
+    def sets_idle(self, minutes: int) -> None:
+        """The manager says after how many minutes without a scan those at a station are signed out; 0 for never."""
+        response = self.doors.send(Sent("form", "hedda", f"/room/rules/{IDLE}", {"value": str(minutes), "reason": "they forget"}))
+        assert response.status_code == 302, response.text[:500]
+        self.world.idle = timedelta(minutes=minutes) if minutes else None
+        self._compare(DONE_SAID, DONE_SAID, len(self.world.log))
+
     def signs_in(self, slug: str, who: str, how: str) -> None:
         """Somebody signs in at a station by their name."""
         if who == "tove":
@@ -215,6 +259,7 @@ class Crew:
         fields = {"worker": str(self.room.worker[who]), "with": how}
         desk = self.desk("", station=self.world.stations[slug])
         said = self._kept_said(desk, self._or_refused(lambda: self._signed_in(desk, who, how)))
+        self._heard(desk, said)
         response = self.doors.send(Sent("page", slug, "/station/sign-in", fields))
         assert response.headers["X-Answer"] == said.kind, (slug, who, how, said, response.text[:500])
         self._compare(said, said, len(self.world.log))
@@ -302,10 +347,19 @@ class Crew:
     def _both(self, sent: Sent, desk: Desk, predict: Callable[[], Said]) -> Said:
         before = len(self.world.log)
         expected = predict()
+        self._heard(desk, expected)
         said = self.doors.said(sent)
         self.answered.append((sent, said))
         self._compare(expected, said, before, sent)
         return said
+
+    def _heard(self, desk: Desk, said: Said) -> None:
+        """The station was heard of; nobody reads what is answered to a scan that it had kept for long."""
+        desk.keep(seen_at=desk.now)
+        if not desk.is_held:
+            desk.keep(clear_at=desk.now)
+        if desk.told_late and said.kind != "done" and desk.now - desk.happened_at > STILL_THERE:
+            desk.keep(pending=None)
 
     def _refused_at_the_door(self, sent: Sent, status: int) -> None:
         response = self.doors.send(sent)
@@ -326,15 +380,16 @@ class Crew:
 
     def _read_log(self) -> list[tuple[int, str, str, str]]:
         """The entries since the last look: id, step, and what they are about."""
-        from tests.machine.checks import SHEET, STACK
+        from tests.machine.checks import CABINET, SHEET, STACK
 
         found = (
-            select(ENTRY.c.id, ENTRY.c.step, ENTRY.c.subject_kind, SHEET.c.number, STACK.c.name)
+            select(ENTRY.c.id, ENTRY.c.step, ENTRY.c.subject_kind, SHEET.c.number, STACK.c.name, CABINET.c.name.label("cabinet"))
             .outerjoin(SHEET, (SHEET.c.id == ENTRY.c.subject_id) & (ENTRY.c.subject_kind == "sheet"))
             .outerjoin(STACK, (STACK.c.id == ENTRY.c.subject_id) & (ENTRY.c.subject_kind == "stack"))
+            .outerjoin(CABINET, (CABINET.c.id == ENTRY.c.subject_id) & (ENTRY.c.subject_kind == "cabinet"))
             .where(ENTRY.c.id > self._last_id).order_by(ENTRY.c.id)
         )  # fmt: skip
         with reading(self.room.database) as session:
             rows = session.execute(found).all()
         self._last_id = rows[-1].id if rows else self._last_id
-        return [(row.id, row.step, row.subject_kind, row.number or row.name) for row in rows]
+        return [(row.id, row.step, row.subject_kind, row.number or row.name or row.cabinet) for row in rows]

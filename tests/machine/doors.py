@@ -26,7 +26,7 @@ from app.services import room as furnishing
 from app.services.people import add_worker, enrol_station, make_token, retire_worker, set_password
 from app.web.security import STATION_COOKIE
 from tests.databases import found_by_programs
-from tests.machine.model import NUMBERS
+from tests.machine.model import BUNDLES, NUMBERS
 from tests.machine.steps import Said
 from tests.room import LONDON, Room
 from tests.web.api_client import bearer
@@ -64,6 +64,8 @@ class Doors:
         self.keys: dict[str, str] = {}
         self.badges = {who: room.code("badge", who) for who in room.worker}
         with transaction(room.database) as session:
+            for name in BUNDLES:
+                furnishing.add_bundle(session, name)
             furnishing.add_consignment(session, CONSIGNMENT, "Quillmoor Fells 2026")
             room.worker["tove"], self.badges["tove"] = add_worker(session, "Tove Marsh", ["volunteer"], room.now)
             retire_worker(session, room.worker["tove"], room.now, by=room.worker["hedda"])

@@ -14,11 +14,13 @@ from zoneinfo import ZoneInfo
 INTAKE, DRYING, READY, MOUNTED, UNDER_PRESS, DRY, FILED = STAGES = (
     "intake", "drying", "ready-for-mounting", "mounted", "under-press", "dry", "filed",
 )  # fmt: skip
+# What a station may tell of later than a minute after it was done, when the line was down.
+SAFE_LATE, STILL_THERE = frozenset({"take-up", "mount", "put-under-weight", "weights-on", "weights-off"}), timedelta(minutes=1)
 HOURS = {"pva": 24, "paste": 48, "mc": 48, "straps": 2, None: 48}
 BULKY_HOURS = 24
 DOUBLE_READ, UNDO_WEIGHTS, UNDO_CARD = timedelta(seconds=20), timedelta(minutes=2), timedelta(hours=12)
 QUARANTINE_STOPS = frozenset({"pass-as-dry", "take-up", "arrive-dry", "arrive-mounted", "file", "inspect", "back-to-table",
-                              "bring-back", "shelve", "goes-unmounted", "put-back"})  # fmt: skip
+                              "bring-back", "shelve", "goes-unmounted", "put-back", "tie"})  # fmt: skip
 STOPS: dict[str, frozenset[str]] = {
     "label-to-come": frozenset({"take-up", "file"}), "label-query": frozenset({"take-up", "file"}),
     "number-query": frozenset({"take-up", "file"}), "name-query": frozenset({"file"}), "to-be-repaired": frozenset({"file"}),
@@ -33,6 +35,7 @@ NUMBERS = {"hedda": "W01", "olwen": "W02", "piet": "W03", "rosamund": "W04", "in
 RETIRED = frozenset({"tove"})
 CABINETS = {"A1": INTAKE, "M1": READY, "D1": DRY, "F1": FILED}
 CAPACITY = 8
+BUNDLES = ("B1", "B2")
 DONE = {
     "intake": ("take-in", "arrive-dry", "arrive-mounted", "lay-to-dry", "shelve"),
     "drying": ("lay-to-dry", "papers-changed", "pass-as-dry"), "table-1": ("take-up", "mount", "put-back", "another-sheet"),
@@ -69,6 +72,10 @@ class Sheet:
     @property
     def stack(self) -> str | None:
         return self.place[1] if self.place is not None and self.place[0] == "stack" else None
+
+    @property
+    def bundle(self) -> str | None:
+        return self.place[1] if self.place is not None and self.place[0] == "bundle" else None
 
     @property
     def table(self) -> str | None:
@@ -148,9 +155,15 @@ class Station:
 
     slug: str
     here: list[tuple[str, str | None]] = field(default_factory=list)
+    came: dict[str, datetime] = field(default_factory=dict)
+    gone: list[tuple[str, str | None, datetime, datetime]] = field(default_factory=list)
+    seen_at: datetime | None = None
+    clear_at: datetime | None = None
     pending: dict[str, Any] | None = None
     stack: str | None = None
     shelf: tuple[str, str] | None = None
+    bundle: str | None = None
+    check: Any = None
     last_sheet: str | None = None
     last_code: tuple[str, datetime] | None = None
     last_said: Any = None
@@ -160,6 +173,22 @@ class Station:
         """Those who do the work; whoever only teaches is not among them."""
         teachers = {beside for _, beside in self.here}
         return tuple(who for who, _ in self.here if who not in teachers)
+
+    def then(self, at: datetime) -> tuple[str, ...]:
+        """Those who did the work here at that moment; gone is whoever left since, from when until when they were here."""
+        here = [(who, beside) for who, beside, came, until in self.gone if came <= at < until]
+        here += [(who, beside) for who, beside in self.here if self.came[who] <= at]
+        return tuple(who for who, _ in here if who not in {beside for _, beside in here})
+
+    def go(self, going: Iterable[str], now: datetime) -> None:
+        """These go, at this moment."""
+        for who, beside in [each for each in self.here if each[0] in set(going)]:
+            self.gone.append((who, beside, self.came[who], now))
+            self.here.remove((who, beside))
+
+    def put_down(self) -> None:
+        """What was in hand belongs to those who have gone; a shelf that was scanned is no question."""
+        self.pending = self.stack = self.bundle = self.last_sheet = None
 
 
 class World:
@@ -172,6 +201,7 @@ class World:
         self.stations = {slug: Station(slug) for slug in DONE}
         self.log: list[Entry] = []
         self.layers = 0
+        self.idle: timedelta | None = None
 
     # -- reading ------------------------------------------------------------------------------------------------
     def of(self, subject: tuple[str, str]) -> list[Entry]:
@@ -214,6 +244,23 @@ class World:
             self.stacks[name].log.append(entry)
         elif entry.after is not None:
             self.sheets[name] = entry.after
+
+    def is_used(self, slug: str | None, now: datetime) -> None:
+        """Before a station is used, whoever was idle there too long has gone."""
+        station = self.stations.get(slug or "")
+        if station is None or (station.seen_at is not None and now - station.seen_at <= (self.idle or timedelta(0))):
+            return
+        self.end_idle(now, [(slug, who) for who, _ in station.here])
+
+    def end_idle(self, now: datetime, times: Iterable[tuple[str | None, str]]) -> None:
+        """Those of these times at a station end in which nothing was scanned there any more."""
+        for slug, who in list(times):
+            station = self.stations[slug or ""]
+            last = max(each for each in (station.came[who], station.seen_at) if each is not None)
+            if self.idle is not None and now - last > self.idle:
+                station.go([who], last)
+                if not station.here:
+                    station.put_down()
 
     def take_back(self, tail: Iterable[Entry], made: Entry) -> None:
         """Correct these entries, the last first; `made` is what all the corrections have in common."""

@@ -11,7 +11,7 @@ from typing import Any
 
 from tests.databases import Rooms
 from tests.machine.machine import MEANT, MOST_SHEETS, Machine
-from tests.machine.model import CABINETS, DONE, NUMBERS, STOPS
+from tests.machine.model import BUNDLES, CABINETS, DONE, NUMBERS, STOPS
 
 Draw = Callable[[random.Random], Any]
 SLUGS, STEPS, KINDS = [*DONE, "press", "press"], sorted(MEANT), sorted(STOPS)
@@ -44,6 +44,7 @@ SHELF, REASON, LATE = (
     _of("", "it has to be", "it has to be", "  "),
     _of(None, None, None, None, 0, 2, 90, 3000, -5),
 )
+BUNDLE_STEP = _of(None, None, None, "lay-to-dry", "papers-changed", "shelve", "take-up")
 DEEDS: dict[str, tuple[int, dict[str, Draw]]] = {
     "time_passes": (6, {"minutes": _of(0.1, 0.2, 1, 3, 45, 119, 121, 600, 1445, 2890, 4400)}),
     "clock_is_set_back": (1, {"minutes": _of(1, 30, 700), "chance": _of(0, 1)}),
@@ -58,6 +59,8 @@ DEEDS: dict[str, tuple[int, dict[str, Draw]]] = {
     "a_button_is_pressed": (3, {"slug": SLUG, "which": WHICH, "step": _of(*STEPS), "facts": _facts, "done": BOOL, "stack": STACK_OR_NOT}),
     "a_scanner_sends": (3, {"slug": SLUG, "which": WHICH, "step": _of(*STEPS), "facts": _facts, "by": WHO, "shelf": SHELF, "early": _of(False, False, True),
                             "reason": REASON}),
+    "a_station_tells_late": (3, {"slug": SLUG, "which": WHICH, "pick": _of(*range(10)), "says": BOOL, "facts": _facts, "done": BOOL, "stack": STACK_OR_NOT,
+                                 "seconds": _of(0, 5, 59, 61, 400, 8000, -5), "passes": _of(0, 0, 6, 30, 400)}),
     "a_script_sends": (2, {"slug": SLUG, "which": WHICH, "step": _of(*STEPS), "facts": _facts, "by": _of(*CREWS), "shelf": SHELF, "done": BOOL,
                            "stack": STACK_OR_NOT, "reason": REASON, "late": LATE}),
     "a_card_of_a_stack": (6, {"door": _of("page", "key"), "slug": _of("press", "press", "table-1"), "side": _of("on", "off"), "stack": STACK}),
@@ -65,8 +68,17 @@ DEEDS: dict[str, tuple[int, dict[str, Draw]]] = {
     "a_badge": (3, {"door": _of("page", "key"), "slug": SLUG, "who": _of(*NUMBERS)}),
     "a_name": (2, {"slug": SLUG, "who": _of(*NUMBERS), "how": _of("", "together", "beside")}),
     "a_shelf": (3, {"slug": _of("intake", "table-1", "filing", "inspection"), "shelf": _of(*SHELVES)}),
+    "a_shelf_is_checked": (1, {"slug": _of("intake", "filing"), "shelf": _of(*SHELVES), "overlooked": _of(0, 1, 2, 3),
+                               "others": lambda chance: [chance.randrange(MOST_SHEETS) for _ in range(chance.randrange(3))]}),
+    "a_bundle": (3, {"door": _of("page", "key"), "slug": _of("intake", "drying", "filing", "table-1"), "bundle": _of(*BUNDLES), "step": BUNDLE_STEP,
+                     "all_of_it": BOOL}),
+    "a_bundle_by_a_script": (1, {"slug": _of("", "drying", "filing"), "bundle": _of(*BUNDLES), "step": BUNDLE_STEP, "by": _of(*CREWS),
+                                 "but": lambda chance: [chance.randrange(MOST_SHEETS) for _ in range(chance.randrange(3))], "shelf": SHELF, "all_of_it": BOOL}),
+    "a_bundle_is_filled": (3, {"bundle": _of(*BUNDLES), "slug": _of("intake", "drying"), "first": WHICH, "many": _of(1, 2, 3), "ends": _of(*range(6))}),
     "a_command": (3, {"slug": SLUG, "card": _of("undo", "already-done", "already-done", "done")}),
-    "a_scan_is_undone": (3, {"back": _of(0, 0, 0, 1, 2, 3), "slug": SLUG, "why": _of("wrong-sheet", "not-done-yet"), "on_page": BOOL, "is_there": _of(True, True, False)}),
+    "a_scan_is_undone": (3, {"back": _of(0, 0, 0, 1, 2, 3), "slug": SLUG, "why": _of("wrong-sheet", "not-done-yet", "not-me"), "on_page": BOOL, "is_there": _of(True, True, False)}),
+    "it_was_not_me": (3, {"slug": SLUG, "first": _of(*NUMBERS), "pick": _of(*range(10)), "second": _of(*NUMBERS), "door": _of("page", "key")}),
+    "the_manager_says_when_one_is_idle": (1, {"minutes": _of(0, 0, 20, 120, 700)}),
     "a_script_undoes": (1, {"back": _of(0, 0, 1, 2)}),
     "the_manager_takes_back": (1, {"back": _of(*range(10)), "who": _of("hedda", "hedda", "rosamund", "ines")}),
     "a_hold_on_its_page": (2, {"which": WHICH, "who": _of("hedda", "rosamund", "olwen", "ines"), "step": _of("put-hold", "lift-hold", "lift-hold"), "kind": _of(*KINDS)}),

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
+from tests.machine.counts import OF_CHECKS, asked, begin, count
 from tests.machine.model import (
     DONE,
     DOUBLE_READ,
@@ -23,8 +25,22 @@ from tests.machine.model import (
     Stack,
     Station,
 )  # fmt: skip
-from tests.machine.steps import DONE_SAID, STARTS, WHICH, Desk, Refuse, Said, behind, take
+from tests.machine.steps import (
+    DONE_SAID,
+    STARTS,
+    WHICH,
+    Desk,
+    Refuse,
+    Said,
+    after,
+    behind,
+    not_too_late,
+    refusals,
+    take,
+    write,
+)
 
+BY_BUNDLE = frozenset({"take-in", "lay-to-dry", "papers-changed", "shelve"})
 NEVER_BY_ITSELF = frozenset({"put-back", "shelve", "another-sheet", "re-glue", "back-to-table", "goes-unmounted"})
 Code = tuple[
     str, ...
@@ -33,12 +49,13 @@ Code = tuple[
 
 def scan(desk: Desk, code: Code, text: str) -> Said:
     """One code at one desk, from the double read on."""
-    said = _double_read(desk, text)
+    is_counting = desk.station is not None and desk.station.check is not None
+    said = None if is_counting else _double_read(desk, text)
     if said is None:
         if desk.shelf is not None:
             desk.keep(shelf=desk.shelf)
         try:
-            said = HANDLERS[code[0]](desk, *code[1:])
+            said = count(desk, code[0], code[1]) if is_counting else HANDLERS[code[0]](desk, *code[1:])
         except Refuse as refuse:
             said = refuse.said
     desk.keep(last_said=said)
@@ -66,17 +83,32 @@ def _sheet(desk: Desk, number: str) -> Said:
         sheet = Sheet(number)
         desk.world.sheets[number] = sheet
     behind(desk, sheet)
+    waits = (desk.station.pending if desk.station else None) or {}
+    if _is_left_out(desk, sheet, waits):
+        return WHICH
     if desk.step == "take-out" and desk.already_done:
         desk.step = "found-out"
-    waits = desk.station.pending if desk.station else None
-    desk.keep(pending=None)
+    if "bundle" not in waits:
+        desk.keep(pending=None)
     if waits and "next_step" in waits and desk.step is None:
         desk.step = waits["next_step"]
     desk.keep(last_sheet=number)
+    return _take_what_is_meant(desk, sheet)
+
+
+def _take_what_is_meant(desk: Desk, sheet: Sheet) -> Said:
     meant = [desk.step] if desk.step is not None else _meant(desk, sheet)
     if len(meant) == 1:
         return take(desk, sheet, meant[0])
     return WHICH if meant else _none_fits(desk, sheet)
+
+
+def _is_left_out(desk: Desk, sheet: Sheet, waits: dict[str, Any]) -> bool:
+    """While a bundle is asked about, a sheet of it that is scanned is an exception."""
+    if "bundle" not in waits or sheet.bundle != waits["bundle"]:
+        return False
+    desk.keep(pending={**waits, "all_but": [*waits["all_but"], sheet.number]})
+    return True
 
 
 def _may_be_taken_in(desk: Desk) -> None:
@@ -84,6 +116,7 @@ def _may_be_taken_in(desk: Desk) -> None:
         raise Refuse(("unknown-number", "stop"))
     if not desk.by:
         raise Refuse(("not-signed-in", "stop"))
+    not_too_late(desk, "take-in")
 
 
 def _meant(desk: Desk, sheet: Sheet) -> list[str]:
@@ -162,6 +195,13 @@ def badge(desk: Desk, who: str) -> Said:
     station = desk.station
     assert station is not None
     waits = station.pending or {}
+    if waits.get("not_me"):
+        if RIGHTS[who] == {"reader"}:
+            raise Refuse(("unknown-worker", "stop"))
+        station.pending = None
+        _credit(desk, station, who)
+        sign_in(desk, who, "")
+        return DONE_SAID
     if waits.get("step") == "put-under-weight" and waits.get("already_done"):
         station.pending = None
         desk.facts, desk.already_done, desk.stack = (
@@ -185,17 +225,49 @@ def sign_in(desk: Desk, who: str, how: str) -> None:
         if len(others) >= 2 or (how == "beside" and not others):
             raise Refuse(("not-signed-in", "stop"))
     else:
-        station.here = []
-    for each in desk.world.stations.values():
-        each.here = [(worker, beside) for worker, beside in each.here if worker != who]
+        desk.world.end_idle(desk.now, [(station.slug, each) for each, _ in station.here])
+        station.go([each for each, _ in station.here], desk.now)
+    here = [each for each in desk.world.stations.values() if who in [worker for worker, _ in each.here]]
+    desk.world.end_idle(desk.now, [(each.slug, who) for each in here])
+    for each in here:
+        each.go([who], desk.now)
     station.here.append((who, others[0] if how == "beside" else None))
+    station.came[who] = desk.now
+
+
+def _credit(desk: Desk, station: Station, who: str) -> None:
+    """Not me: what was done with sheets here, since those who are here came, was done by somebody else's hands."""
+    world = desk.world
+    since = max((station.came[each] for each, _ in station.here), default=desk.now)
+    is_theirs = lambda each: each.at == station.slug and each.recorded_at >= since  # noqa: E731
+    for subject in dict.fromkeys(each.subject for each in world.log if each.subject[0] == "sheet" and is_theirs(each)):
+        rows = world.of(subject)
+        tail = rows[next((place for place, each in enumerate(rows) if is_theirs(each)), len(rows)) :]
+        if all(each.at == station.slug for each in tail):
+            world.take_back(tail, _correction(desk))
+            for each in tail:
+                _credited(desk, each, frozenset({who}) if each.by & set(desk.by) else each.by)
+
+
+def _credited(desk: Desk, entry: Entry, by: frozenset[str]) -> None:
+    was, stands = desk.world.sheets[entry.subject[1]], entry.after
+    assert stands is not None
+    mended = entry.step == "re-glue" or (entry.step == "inspect" and stands.outcome == "mended-here")
+    hands = {"mounted_by": was.mounted_by, "mended_by": was.mended_by | (by if mended else frozenset())}
+    hands = {"mounted_by": by, "mended_by": frozenset()} if entry.step == "mount" else hands
+    desk.world.write(replace(entry, by=by, scan=desk.scan, recorded_at=desk.now, before=was, after=replace(stands, **hands), stands=True,
+                             id=0))  # fmt: skip
 
 
 def _place(desk: Desk, cabinet: str, shelf: str) -> Said:
     station = desk.station
     assert station is not None
-    station.shelf = (cabinet, shelf)
     waits = station.pending or {}
+    if waits.get("check"):
+        return begin(desk, (cabinet, shelf))
+    station.shelf = (cabinet, shelf)
+    if "bundle" in waits:
+        return DONE_SAID
     if waits.get("step") in ("file", "put-back", "shelve"):
         station.pending = None
         return _put(desk, waits["code"], waits["step"])
@@ -220,9 +292,11 @@ def _card(desk: Desk, name: str) -> Said:
     station = desk.station
     assert station is not None
     if name == "done":
-        station.pending = station.stack = station.last_sheet = None
-        station.here = []
+        station.put_down()
+        station.go([each for each, _ in station.here], desk.now)
         return DONE_SAID
+    if name == "check":
+        return asked(desk)
     if name == "undo":
         since = desk.now - UNDO_CARD
         mine = [each for each in desk.world.standing() if each.at == station.slug and each.recorded_at >= since]
@@ -237,12 +311,47 @@ def _card(desk: Desk, name: str) -> Said:
     return take(desk, desk.world.sheets[waits["code"]], waits["step"])
 
 
+# -- bundles ------------------------------------------------------------------------------------------------------
+def _bundle(desk: Desk, name: str) -> Said:
+    """A bundle's card: how many lie in it is shown first, then all move that may; exceptions stay."""
+    here, done_here = [each for each in desk.world.sheets.values() if each.bundle == name and not each.is_closed], DONE.get(desk.at or "", ())
+    desk.keep(bundle=name)
+    fit = [each for each in done_here if each in BY_BUNDLE and (each != "shelve" or desk.shelf_in_hand)]
+    steps = [desk.step] if desk.step else [each for each in fit if any(sheet.stage in STARTS[each] for sheet in here)]
+    if not here:
+        return DONE_SAID
+    waits = (desk.station.pending if desk.station else None) or {}
+    if len(steps) == 1 and (desk.at is None or desk.facts.get("all") or waits.get("bundle") == name):
+        desk.keep(pending=None, bundle=None)
+        return _all_of(desk, here, steps[0], {*waits.get("all_but", ()), *desk.facts.get("all_but", ())})
+    if steps:
+        desk.keep(pending={"bundle": name, "step": steps[0] if len(steps) == 1 else "", "all_but": []})
+        return WHICH
+    if not {"take-in", "lay-to-dry"} & set(done_here):
+        desk.keep(bundle=None)
+    return DONE_SAID
+
+
+def _all_of(desk: Desk, here: list[Sheet], step: str, left_out: set[str]) -> Said:
+    if step not in BY_BUNDLE:
+        raise Refuse(("wrong-stage", "stop"))
+    if not desk.by:
+        raise Refuse(("not-signed-in", "stop"))
+    going = [each for each in here if each.number not in left_out and "not-found" not in each.holds
+             and not refusals(desk, each, step) and (each.last_at is None or each.last_at <= desk.happened_at)]  # fmt: skip
+    for sheet in going:
+        write(desk, sheet, step, after(desk, sheet, step))
+    return DONE_SAID if going else Said("stop")
+
+
 # -- taking back --------------------------------------------------------------------------------------------------
 def undo(desk: Desk, entry: Entry) -> Said:
     """The last standing entry of its subject is taken back, with all that was written by the same scan."""
     _may_be_corrected(entry)
     together = [each for each in desk.world.standing() if each.scan == entry.scan] if entry.scan else [entry]
     for each in together:
+        if each.step in OF_CHECKS:
+            raise Refuse(("not-last", "stop"))
         _may_undo(desk, each)
     tails = {each.subject: [one for one in together if one.subject == each.subject] for each in together}
     for subject, mine in tails.items():
@@ -267,7 +376,7 @@ def take_back(desk: Desk, entry: Entry) -> Said:
 
 
 def _may_be_corrected(entry: Entry) -> None:
-    if entry.corrects is not None:
+    if entry.corrects is not None or entry.step in OF_CHECKS:
         raise Refuse(("not-last", "stop"))
     if not entry.stands:
         raise Refuse(("already-corrected", "stop"))
@@ -311,5 +420,5 @@ def _moves(entry: Entry, stack: str) -> bool:
 
 HANDLERS: dict[str, Any] = {
     "sheet": _sheet, "on": lambda desk, name: weights(desk, name, on=True), "off": lambda desk, name: weights(desk, name, on=False),
-    "badge": badge, "shelf": _place, "card": _card,
+    "badge": badge, "shelf": _place, "card": _card, "bundle": _bundle,
 }  # fmt: skip

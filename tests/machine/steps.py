@@ -21,7 +21,9 @@ from tests.machine.model import (
     READY,
     RETIRED,
     RIGHTS,
+    SAFE_LATE,
     STAGES,
+    STILL_THERE,
     STOPS,
     UNDER_PRESS,
     Entry,
@@ -42,12 +44,13 @@ STARTS: dict[str, frozenset[str | None]] = {
     "put-under-weight": frozenset({MOUNTED, UNDER_PRESS}), "take-out": frozenset({UNDER_PRESS}), "found-out": frozenset({UNDER_PRESS}),
     "goes-unmounted": frozenset({READY}), "re-glue": frozenset({DRY}), "back-to-table": frozenset({DRY}), "inspect": frozenset({DRY}),
     "file": frozenset({DRY}), "bring-back": frozenset({FILED}), "shelve": frozenset({INTAKE, READY, DRY, FILED}),
-    "withdraw": ANY, "put-hold": ANY, "lift-hold": ANY,
+    "tie": frozenset({INTAKE, DRYING}), "withdraw": ANY, "put-hold": ANY, "lift-hold": ANY,
 }  # fmt: skip
 LEADS = {"take-in": INTAKE, "lay-to-dry": DRYING, "pass-as-dry": READY, "arrive-dry": READY, "arrive-mounted": DRY, "mount": MOUNTED,
          "put-under-weight": UNDER_PRESS, "take-out": DRY, "found-out": MOUNTED, "goes-unmounted": DRY, "re-glue": MOUNTED,
          "back-to-table": READY, "file": FILED, "bring-back": DRY}  # fmt: skip
 FELT = ("pass-as-dry", "arrive-dry", "arrive-mounted")
+PUT_WHERE_IN_HAND = ("take-in", "arrive-mounted", "take-out", "inspect", "back-to-table", "bring-back", "goes-unmounted")
 MAY_BE_GLUED = (INTAKE, DRYING, READY)
 WEIGHT = {"stop": 3, "which-one": 2, "not-yet": 1}
 
@@ -65,6 +68,8 @@ class Desk:
     scan: str
     manages: bool = False
     is_late: bool = False
+    told_late: bool = False
+    is_held: bool = False
     step: str | None = None
     stack: str = ""
     shelf: tuple[str, str] | None = None
@@ -80,6 +85,10 @@ class Desk:
     @property
     def stack_in_hand(self) -> str | None:
         return self.stack or (self.station.stack if self.station else None)
+
+    @property
+    def bundle_in_hand(self) -> str | None:
+        return self.station.bundle if self.station else None
 
     def keep(self, **values: Any) -> None:
         if self.station is not None:
@@ -115,13 +124,20 @@ DONE_SAID, WHICH = Said("done"), Said("which-one")
 def behind(desk: Desk, sheet: Sheet) -> None:
     """Nothing is written of a sheet before its last entry."""
     if sheet.last_at is not None and desk.happened_at < sheet.last_at:
-        raise Refuse(("out-of-order" if desk.is_late else "clock-behind", "stop"))
+        raise Refuse(("out-of-order" if desk.is_late or desk.told_late else "clock-behind", "stop"))
+
+
+def not_too_late(desk: Desk, step: str) -> None:
+    """What rests on a judgement of that moment, a station tells at once or not at all."""
+    if desk.told_late and step not in SAFE_LATE and desk.now - desk.happened_at > STILL_THERE:
+        raise Refuse(("too-old", "not-yet"))
 
 
 def take(desk: Desk, sheet: Sheet, step: str) -> Said:
     """Take one step with one sheet, as far as it may be taken."""
     if not desk.by:
         raise Refuse(("not-signed-in", "stop"))
+    not_too_late(desk, step)
     behind(desk, sheet)
     if not sheet.is_closed and (asked := _asks(desk, sheet, step)) is not None:
         return asked
@@ -130,6 +146,7 @@ def take(desk: Desk, sheet: Sheet, step: str) -> Said:
     why = refusals(desk, sheet, step)
     if not why:
         write(desk, sheet, step, after(desk, sheet, step))
+        _waits_for_its_shelf(desk, desk.world.sheets[sheet.number], step)
         return DONE_SAID
     if desk.already_done and step == "mount" and sheet.stage in MAY_BE_GLUED and not sheet.is_closed:
         stands = after(desk, sheet, "mount")
@@ -334,8 +351,19 @@ def after(desk: Desk, sheet: Sheet, step: str) -> Sheet:
     return change(desk, sheet, stands) if change is not None else stands
 
 
-def _shelf_now(desk: Desk) -> Place:
-    return ("cabinet", *desk.shelf_in_hand) if desk.shelf_in_hand else None
+def _shelf_for(desk: Desk, stage: str | None) -> Place:
+    """The shelf in hand, unless its cabinet is for another stage; one that was named with the sheet as it was said."""
+    if desk.shelf is not None:
+        return ("cabinet", *desk.shelf)
+    in_hand = desk.shelf_in_hand
+    return ("cabinet", *in_hand) if in_hand is not None and CABINETS[in_hand[0]] == stage else None
+
+
+def _waits_for_its_shelf(desk: Desk, sheet: Sheet, step: str) -> None:
+    """What was left without a place by a shelf of another stage goes on the shelf that is scanned next."""
+    left_out = step in PUT_WHERE_IN_HAND and sheet.place is None and desk.shelf_in_hand is not None
+    if left_out and not any("shelve" in STOPS[hold] for hold in sheet.holds):
+        desk.keep(pending={"code": sheet.number, "step": "shelve"})
 
 
 def _label_to_come(desk: Desk) -> frozenset[str]:
@@ -344,18 +372,26 @@ def _label_to_come(desk: Desk) -> frozenset[str]:
 
 def _taken_in(desk: Desk, sheet: Sheet, stands: Sheet) -> Sheet:
     holds, bulk = sheet.holds | _label_to_come(desk), desk.facts.get("bulk") or sheet.bulk
-    return replace(stands, place=_shelf_now(desk), holds=holds, bulk=bulk)
+    bundle = desk.bundle_in_hand
+    return replace(stands, place=("bundle", bundle) if bundle else _shelf_for(desk, stands.stage), holds=holds, bulk=bulk)
 
 
 def _laid_to_dry(desk: Desk, sheet: Sheet, stands: Sheet) -> Sheet:
     pressed = min(sheet.pressed_at or desk.happened_at, desk.happened_at)
     method = desk.facts.get("drying") or sheet.method or "unheated"
-    return replace(stands, place=None, method=method, pressed_at=pressed)
+    bundle = desk.bundle_in_hand or sheet.bundle
+    return replace(stands, place=("bundle", bundle) if bundle else None, method=method, pressed_at=pressed)
+
+
+def _tied(desk: Desk, sheet: Sheet, stands: Sheet) -> Sheet:
+    if desk.bundle_in_hand is None:
+        raise Refuse(("out-of-order", "which-one"))
+    return replace(stands, place=("bundle", desk.bundle_in_hand))
 
 
 def _passed_as_dry(desk: Desk, sheet: Sheet, stands: Sheet) -> Sheet:
     came = {"label-to-come"} if desk.facts.get("label") is True else set()
-    return replace(stands, place=_shelf_now(desk), holds=(sheet.holds | _label_to_come(desk)) - came)
+    return replace(stands, place=_shelf_for(desk, stands.stage), holds=(sheet.holds | _label_to_come(desk)) - came)
 
 
 def _found_out(desk: Desk, sheet: Sheet, stands: Sheet) -> Sheet:
@@ -365,23 +401,23 @@ def _found_out(desk: Desk, sheet: Sheet, stands: Sheet) -> Sheet:
 
 
 def _on_the_shelf(desk: Desk, sheet: Sheet, stands: Sheet) -> Sheet:
-    return replace(stands, place=_shelf_now(desk))
+    return replace(stands, place=_shelf_for(desk, stands.stage))
 
 
 def _looked_at_anew(desk: Desk, sheet: Sheet, stands: Sheet) -> Sheet:
-    return replace(stands, place=_shelf_now(desk), outcome=None)
+    return replace(stands, place=_shelf_for(desk, stands.stage), outcome=None)
 
 
 CHANGES: dict[str, Callable[[Desk, Sheet, Sheet], Sheet]] = {
-    "take-in": _taken_in, "lay-to-dry": _laid_to_dry, "pass-as-dry": _passed_as_dry, "arrive-dry": _passed_as_dry,
+    "take-in": _taken_in, "lay-to-dry": _laid_to_dry, "tie": _tied, "pass-as-dry": _passed_as_dry, "arrive-dry": _passed_as_dry,
     "take-up": lambda desk, sheet, stands: replace(stands, place=("table", desk.at or "")),
     "mount": lambda desk, sheet, stands: _glued(desk, sheet, "mount"),
     "re-glue": lambda desk, sheet, stands: _glued(desk, sheet, "re-glue"),
     "put-under-weight": lambda desk, sheet, stands: _laid_in(desk, stands, sheet),
     "take-out": lambda desk, sheet, stands: replace(
-        stands, place=_shelf_now(desk), stays=ends_stay(sheet, desk.happened_at)
+        stands, place=_shelf_for(desk, stands.stage), stays=ends_stay(sheet, desk.happened_at)
     ),
-    "found-out": _found_out, "inspect": lambda desk, sheet, stands: _inspected(desk, stands, _shelf_now(desk)),
+    "found-out": _found_out, "inspect": lambda desk, sheet, stands: _inspected(desk, stands),
     "back-to-table": lambda desk, sheet, stands: replace(
         _looked_at_anew(desk, sheet, stands), glued_at=None, minimum=None
     ),
@@ -414,20 +450,24 @@ def _laid_in(desk: Desk, stands: Sheet, sheet: Sheet) -> Sheet:
     until = desk.happened_at
     if sheet.stack is not None and desk.world.stacks[sheet.stack].was_on(desk.happened_at):
         until = min(desk.world.last_seen(sheet.stack, desk.happened_at), desk.happened_at)
-    stays = (*ends_stay(sheet, until), (name, desk.happened_at, None))
+    # What a station tells late adds nothing to the time under weight: that runs from when it was heard.
+    stays = (*ends_stay(sheet, until), (name, desk.now if desk.told_late else desk.happened_at, None))
     minimum = sheet.minimum or minimum_of(sheet.adhesive, sheet.bulk)
     return replace(stands, place=("stack", name), layer=desk.world.next_layer(), stays=stays, minimum=minimum)
 
 
-def _inspected(desk: Desk, stands: Sheet, shelf: Place) -> Sheet:
+def _inspected(desk: Desk, stands: Sheet) -> Sheet:
     outcome = desk.facts["outcome"]
+    if desk.shelf_in_hand is not None:
+        stands = replace(stands, place=_shelf_for(desk, stands.stage))
     mended = stands.mended_by | (frozenset(desk.by) if outcome == "mended-here" else frozenset())
     holds = stands.holds | {"to-be-repaired"} if outcome == "to-be-mended" else stands.holds - {"to-be-repaired"}
-    return replace(stands, place=shelf or stands.place, outcome=outcome, mended_by=mended, holds=holds)
+    return replace(stands, outcome=outcome, mended_by=mended, holds=holds)
 
 
 def write(desk: Desk, sheet: Sheet, step: str, stands: Sheet, *, finds: bool = True) -> None:
     """One entry; what was missing is found by it, unless only a hold is spoken of away from any station."""
+    not_too_late(desk, step)
     is_only_said = desk.at is None and step in ("put-hold", "lift-hold")
     found = sheet.holds & {"not-found"} if finds and not is_only_said else frozenset()
     stands = replace(stands, last_at=desk.happened_at, holds=stands.holds - found)

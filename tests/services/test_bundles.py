@@ -71,3 +71,17 @@ def test_those_that_may_not_go_are_named_and_the_others_go(room: Room, press: li
 def test_what_is_judged_is_never_done_by_the_bundle(room: Room, press: list[str], step: Step) -> None:
     refused = room.scans(room.code("bundle", "Plant press 12"), "drying", step=step, facts={"all": True})
     assert codes(refused) == ["wrong-stage"] and {room.steps(number)[-1] for number in press} == {"take-in"}
+
+
+def test_another_shelf_while_a_bundle_is_asked_about_is_where_all_of_it_goes(room: Room, press: list[str]) -> None:
+    card = room.code("bundle", "Plant press 12")
+    room.scans(room.code("shelf", "A1/1"), "filing")
+    assert room.scans(card, "filing").kind == "which-one"
+    room.wait(seconds=30)
+    answer = done(room.scans(room.code("shelf", "A1/2"), "filing"))
+    assert answer.lines == ("What is scanned next goes in A1, shelf 2.",) and "the card again" in answer.next
+    assert room.steps(press[0]) == ["take-in"]
+    moved = done(room.scans(card, "filing"))
+    assert len(moved.moved) == 60
+    assert {room.row(number)["shelf_id"] for number in press} == {room.station_row("filing")["shelf_id"]}
+    assert differences(room.database) == []

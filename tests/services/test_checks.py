@@ -359,6 +359,20 @@ def test_the_closing_is_no_scan_to_be_taken_back_but_its_holds_are(room: Room) -
     clean(room)
 
 
+def test_undoing_one_hold_of_a_closing_takes_back_neither_the_closing_nor_the_other_holds(room: Room) -> None:
+    gone = lying(room, 2)
+    begins(room, "M1")
+    card(room, "check", "filing", facts={"check": "all"})
+    closes(room)
+    held = room.log(gone[0])[-1]["id"]
+    answer = room.undoes(held, "filing", worker_ids=(room.worker["hedda"],), manages=True)
+    assert [each["code"] for each in answer.refusals] == ["not-last"]
+    assert [room.row(number)["holds"] for number in gone] == ["not-found", "not-found"]
+    assert room.takes_back(held, "It was on loan").kind == "done"
+    assert [room.row(number)["holds"] for number in gone] == ["", "not-found"]
+    clean(room)
+
+
 def test_nobody_checks_unless_somebody_is_signed_in(room: Room) -> None:
     lying(room, 1)
     begins(room, "M1")

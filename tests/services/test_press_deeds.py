@@ -403,3 +403,16 @@ def test_one_glued_unscanned_without_a_stack_is_asked_for_one_with_buttons(room:
     done(presses(room, told, "Stack P2"))
     assert room.steps(number)[-2:] == ["mount", "put-under-weight"]
     assert room.row(number)["stack_id"] == room.stack["P2"]
+
+
+def test_a_stack_that_is_named_with_a_sheet_of_another_stack_is_as_good_as_one_that_is_open(room: Room) -> None:
+    """Nobody means "take it out" who names where it goes; it is asked, as at a press where that stack is open."""
+    number = pressed(room)
+    room.wait(hours=30)
+    room.weights("off", "P1")
+    room.wait(seconds=30)
+    room.scans(room.code("on", "P1"), "press")
+    assert room.station_row("press")["stack_id"] is None
+    asked = room.scans(number, "press", stack="P2")
+    assert asked.kind == "which-one" and room.stage(number) == "under-press"
+    assert labels(asked)[0].startswith("Move it to") or "Put under weight" in labels(asked)
