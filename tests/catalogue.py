@@ -25,29 +25,30 @@ from app.config import HOME
 from app.web.languages import CATALOGUES, DOMAIN, FOR_SCRIPTS
 from app.web.template_words import spoken_source
 
-KEYWORDS = {"say": None, "mark": None, "said_markup": None, "say_n": (1, 2)}
+KEYWORDS = {"say": None, "mark": None, "said_markup": None, "say_n": (1, 2), "say_in": None, "mark_in": None}
 NAMES = [*KEYWORDS]
 Found = tuple[int, str, str | tuple[str, ...], list[str]]
 
 
 @dataclass
 class Words:
-    """One message as it stands in the program: its text (one and several for a plural), and in which files."""
+    """One message as it stands in the program: its text (one and several for a plural), in which sense, and in which files."""
 
     text: tuple[str, ...]
+    context: str = ""
     files: list[str] = field(default_factory=list)
 
 
-def messages() -> dict[str, Words]:
-    """Every message of the program, by its (singular) text, in the order of the files that say it."""
-    found: dict[str, Words] = {}
+def messages() -> dict[tuple[str, str], Words]:
+    """Every message of the program, by its sense (mostly none) and (singular) text, in the order of the files that say it."""
+    found: dict[tuple[str, str], Words] = {}
     for path in sources():
         name = path.relative_to(HOME).as_posix()
         for _line, function, text, _notes in _extracted(path):
             for each in _texts(function, text):
-                words = found.setdefault(each[0], Words(each))
-                if len(each) > len(words.text):
-                    words.text = each
+                words = found.setdefault((each.context, each.text[0]), each)
+                if len(each.text) > len(words.text):
+                    words.text = each.text
                 if name not in words.files:
                     words.files.append(name)
     return found
@@ -84,9 +85,10 @@ def updated(old: Catalog, code: str) -> Catalog:
     fresh.creation_date, fresh.revision_date = old.creation_date, old.revision_date
     for words in messages().values():
         text = words.text if len(words.text) > 1 else words.text[0]
-        before = old.get(text[0] if isinstance(text, tuple) else text)
+        context = words.context or None
+        before = old.get(text[0] if isinstance(text, tuple) else text, context)
         kept = before.string if before is not None and _shape(before) == len(words.text) and not before.fuzzy else None
-        fresh.add(text, kept, locations=[(name, 0) for name in words.files])
+        fresh.add(text, kept, locations=[(name, 0) for name in words.files], context=context)
     return fresh
 
 
@@ -127,13 +129,19 @@ def faults(catalogue: Catalog) -> Iterator[str]:
             continue
         there_are = set().union(*(parts_of(text) for text in ours))
         asked = zip(theirs, ours if len(ours) == len(theirs) else (ours[-1],) * len(theirs), strict=True)
-        if any(parts_of(text) - there_are or parts_of(english) - {"n"} - parts_of(text) for text, english in asked):
+        others = any(parts_of(text) - there_are or parts_of(english) - {"n"} - parts_of(text) for text, english in asked)
+        if others or _are_uncounted(ours, theirs):
             yield f"other parts: {ours[0]} | {theirs[0]}"
         if any(
             text[:1].isspace() != ours[0][:1].isspace() or text[-1:].isspace() != ours[0][-1:].isspace()
             for text in theirs
         ):
             yield f"other spaces at the ends: {ours[0]!r} | {theirs[0]!r}"
+
+
+def _are_uncounted(ours: tuple[str, ...], theirs: tuple[str, ...]) -> bool:
+    """Whether many are said without their number; one may be."""
+    return len(ours) > 1 and "n" in parts_of(ours[-1]) - parts_of(theirs[-1])
 
 
 def parts_of(text: str) -> set[str]:
@@ -169,14 +177,16 @@ def _extracted(path: Path) -> Iterable[Found]:
         return list(extract(file, NAMES, [], {"encoding": "utf-8"}))
 
 
-def _texts(function: str, text: str | tuple[str, ...]) -> Iterator[tuple[str, ...]]:
-    """The messages of one call: both of a plural, else the first argument; nothing where it is no literal."""
+def _texts(function: str, text: str | tuple[str, ...]) -> Iterator[Words]:
+    """The message of one call: both of a plural, the second argument in the sense of the first, else the first; nothing
+    where it is no literal.
+    """
     given = text if isinstance(text, tuple) else (text,)
-    if function == "say_n":
+    if function in ("say_n", "say_in", "mark_in"):
         if len(given) >= 2 and given[0] and given[1]:
-            yield given[0], given[1]
+            yield Words(given[:2]) if function == "say_n" else Words(given[1:2], given[0])
     elif given and given[0]:
-        yield (given[0],)
+        yield Words(given[:1])
 
 
 def _shape(message: Message) -> int:

@@ -7,20 +7,25 @@ import io
 
 import pytest
 from babel import Locale
+from babel.messages.catalog import Catalog
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.domain.language import ENGLISH, Language, mark, number, say, say_n, speaking
+from app.domain.language import ENGLISH, Language, mark, mark_in, number, say, say_in, say_n, speaking
 from app.web.languages import CATALOGUES, DOMAIN, FOR_SCRIPTS, available, language_of
 from app.web.template_words import spoken_source
-from tests.catalogue import catalogue_of, codes, compiled, faults, for_scripts, messages, parts_of, place_of
+from tests.catalogue import catalogue_of, codes, compiled, faults, for_scripts, messages, parts_of, place_of, updated
 
 
 @pytest.mark.parametrize("code", codes())
 def test_every_message_is_in_the_catalogue_translated_and_with_its_parts(code: str) -> None:
     catalogue = catalogue_of(code)
-    kept = {message.id[0] if isinstance(message.id, tuple) else message.id for message in catalogue if message.id}
-    assert {text for text in messages() if text not in kept} == set(), "run python -m tests.catalogue, and translate"
+    kept = {
+        (message.context or "", message.id[0] if isinstance(message.id, tuple) else message.id)
+        for message in catalogue
+        if message.id
+    }
+    assert set(messages()) - kept == set(), "run python -m tests.catalogue, and translate"
     assert kept - set(messages()) == set(), "run python -m tests.catalogue"
     assert list(faults(catalogue)) == []
 
@@ -68,6 +73,9 @@ class Shouted:
     def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
         return (msgid1 if n == 1 else msgid2).upper().replace("{N}", "{n}")
 
+    def pgettext(self, context: str, message: str) -> str:
+        return self.gettext(message) + "!" * (context == "order")
+
 
 LOUD = Language(
     "xx", "Loud", Shouted(), ENGLISH.weekdays, ENGLISH.short_weekdays, ENGLISH.months, ENGLISH.short_months, ".", ","
@@ -83,6 +91,34 @@ def test_marked_words_are_said_where_they_are_put_in_and_equal_what_was_written(
             held == "Held" and say_n("{n} sheet", "{n} sheets", 2) == "2 SHEETS" and number(1234.5, ",.1f") == "1.234,5"
         )
     assert say("It is {what}.", what=held) == "It is Held."
+
+
+def test_words_in_a_sense_of_their_own_are_read_apart_from_the_same_words() -> None:
+    back = mark_in("order", "Back")
+    assert back == "Back" and say(back) == say_in("order", "Back") == "Back"
+    with speaking(LOUD):
+        assert f"{back}" == say_in("order", "Back") == "BACK!" and say("Back") == "BACK"
+        assert say_in("order", "To {what}", what=back) == "TO BACK!!"
+    found = messages()
+    assert found["order", "put back"].context == "order" and found["", "put back"].text == ("put back",)
+    assert {text for context, text in found if context == "of a stage"} == {"Out"}, "a template's words, too"
+
+
+def test_a_catalogue_keeps_and_compiles_both_senses() -> None:
+    kept = Catalog(locale="nl")
+    kept.add("put back", "teruggelegd")
+    kept.add("put back", "terugleggen", context="order")
+    fresh = updated(kept, "nl")
+    assert (fresh.get("put back").string, fresh.get("put back", "order").string) == ("teruggelegd", "terugleggen")  # type: ignore[union-attr]
+    read = gettext.GNUTranslations(io.BytesIO(compiled(kept)))
+    assert read.gettext("put back") == "teruggelegd" and read.pgettext("order", "put back") == "terugleggen"
+
+
+@pytest.mark.parametrize("many, wrong", [("Eén keer gebruikt.", 1), ("{n:,} keer gebruikt.", 0)])
+def test_many_that_are_said_without_their_number_are_a_fault(many: str, wrong: int) -> None:
+    kept = Catalog(locale="nl")
+    kept.add(("It was used once.", "It was used {n:,} times."), ("Eén keer gebruikt.", many))
+    assert len(list(faults(kept))) == wrong
 
 
 def test_names_are_never_taken_for_messages() -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
@@ -123,8 +122,3 @@ def gatherings(sheets: Sequence[Gathered]) -> list[list[Gathered]]:
 
 def _many(sheets: Iterable[Gathered]) -> bool:
     return len({sheet.specimen for sheet in sheets}) > 1
-
-
-def number_order(text: str) -> list[tuple[int, str]]:
-    """A key that puts field number 9 before 10, and 10a after 10."""
-    return [(int(part), "") if part.isdecimal() else (-1, part) for part in re.split(r"(\d+)", text)]

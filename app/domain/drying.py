@@ -85,8 +85,12 @@ def warmth(celsius: float, house: House) -> Warmth:
 
 def papers_due(papers_at: datetime, method: str | None, house: House) -> datetime:
     """When the papers are to be changed: days of 24 hours, closed days too, since what spoils waits for no calendar."""
-    days = house.papers_heated_days if method == HEATED else house.papers_unheated_days
-    return papers_at + timedelta(days=days)
+    return papers_at + timedelta(days=papers_days(method, house))
+
+
+def papers_days(method: str | None, house: House) -> int:
+    """How many days papers stay, by the way it is dried."""
+    return house.papers_heated_days if method == HEATED else house.papers_unheated_days
 
 
 def usual_from(pressed_at: datetime, method: str | None, house: House) -> datetime:

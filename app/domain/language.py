@@ -23,6 +23,9 @@ class Catalogue(Protocol):
     def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
         """The one of the two that fits so many, in this language."""
 
+    def pgettext(self, context: str, message: str) -> str:
+        """The sentence as it is said in this sense; the sentence itself where it is not known in this sense."""
+
 
 @dataclass(frozen=True, slots=True)
 class Language:
@@ -80,8 +83,13 @@ def say(words: str, /, **parts: object) -> str:
     if not words:
         return ""
     catalogue = _SPOKEN.get().catalogue
-    said = str.__str__(words) if catalogue is None else catalogue.gettext(str.__str__(words))
+    said = str.__str__(words) if catalogue is None else _looked_up(catalogue, words)
     return said.format_map(_Parts(parts)) if parts else said
+
+
+def say_in(context: str, words: str, /, **parts: object) -> str:
+    """As `say`, for words that English has one form for and another language two: `context` says in which sense."""
+    return say(Marked(words, context), **parts)
 
 
 def say_n(one: str, several: str, n: float, /, **parts: object) -> str:
@@ -96,18 +104,28 @@ def say_n(one: str, several: str, n: float, /, **parts: object) -> str:
 
 
 class Marked(str):
-    """Words that stand in a table: equal to the English they were written in, and said anew wherever they are put in."""
+    """Words that stand in a table: equal to the English they were written in, and said anew wherever they are put in.
 
-    __slots__ = ()
+    `context` says in which sense they are meant, where English has one form for two; else it is empty.
+    """
+
+    __slots__ = ("context",)
+    context: str
+
+    def __new__(cls, words: str, context: str = "") -> Marked:
+        """The words, in a sense."""
+        made = super().__new__(cls, words)
+        made.context = context
+        return made
 
     def __str__(self) -> str:
-        return say(str.__str__(self))
+        return say(self)
 
     def __format__(self, spec: str) -> str:
-        return format(say(str.__str__(self)), spec)
+        return format(say(self), spec)
 
     def __html__(self) -> str:
-        return _escaped(say(str.__str__(self)))
+        return _escaped(say(self))
 
 
 class SaidEnum(StrEnum):
@@ -123,6 +141,11 @@ class SaidEnum(StrEnum):
 def mark(words: str) -> str:
     """Words of a table that are said later, in the language of whoever asks then."""
     return Marked(words)
+
+
+def mark_in(context: str, words: str) -> str:
+    """As `mark`, for words that are said in a sense of their own."""
+    return Marked(words, context)
 
 
 def number(value: float, spec: str = ",") -> str:
@@ -152,6 +175,12 @@ class _Number:
 
     def __format__(self, spec: str) -> str:
         return number(self.value, spec)
+
+
+def _looked_up(catalogue: Catalogue, words: str) -> str:
+    context = words.context if isinstance(words, Marked) else ""
+    plain = str.__str__(words)
+    return catalogue.pgettext(context, plain) if context else catalogue.gettext(plain)
 
 
 def _escaped(text: str) -> str:

@@ -11,7 +11,7 @@ from sqlalchemy import and_, case, func, or_, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Change, Consignment, Entry, Hold, Sheet, Worker, table_of
-from app.domain.consigned import COUNT, JOINED, KINDS, difference
+from app.domain.consigned import COUNT, COUNTED, JOINED, KINDS, difference
 from app.domain.holds import HOLDS
 from app.domain.language import mark, say
 from app.domain.stages import STAGES, Stage, Step
@@ -238,4 +238,4 @@ def _counted(history: Sequence[ChangeOf], here: int) -> Counted | None:
     if last is None:
         return None
     count = int(last.new)
-    return Counted(count, last.at, last.by, difference(count, here, by="counted"), count != here)
+    return Counted(count, last.at, last.by, difference(count, here, by=COUNTED), count != here)

@@ -14,12 +14,12 @@ from app.db.models import Bundle, Cabinet, FreezerLoad, PlantName, Sheet, table_
 from app.domain.drying import HEATED, METHOD_WORDS, papers_due, usual_days, usual_from
 from app.domain.house import House
 from app.domain.language import mark, say
+from app.domain.natural_order import natural_order
 from app.domain.numbers import shown
 from app.domain.stages import Stage
 from app.queries.dryers import DryerView, dryers
 from app.queries.house import house_now, patterns_now
 from app.queries.kinds import MOMENT
-from app.queries.press import name_order
 
 SHEET, BUNDLE, CABINET = table_of(Sheet), table_of(Bundle), table_of(Cabinet)
 LOAD = table_of(FreezerLoad)
@@ -111,9 +111,9 @@ def drying_room(session: Session, now: datetime) -> DryingRoom:
     lines = [_line(group, known.get(bundle_id), house, now) for bundle_id, group in _grouped(rows).items()]
     lying = {row.bundle_id for row in rows}
     empty = [_line((), row, house, now) for row in known.values() if row.id not in lying]
-    ordered = sorted(lines, key=lambda line: (line.papers_due is None, line.papers_due or now, name_order(line.name)))
+    ordered = sorted(lines, key=lambda line: (line.papers_due is None, line.papers_due or now, natural_order(line.name)))
     return DryingRoom(
-        tuple(ordered), tuple(sorted(empty, key=lambda line: name_order(line.name))), dryers(session, now, house)
+        tuple(ordered), tuple(sorted(empty, key=lambda line: natural_order(line.name))), dryers(session, now, house)
     )
 
 
@@ -124,7 +124,7 @@ def bundle_page(session: Session, code: str, now: datetime) -> BundlePage | None
         return None
     house, rows, patterns = house_now(session), _rows(session, SHEET.c.bundle_id == row.id), patterns_now(session)
     beside = ((each.code, each.name) for each in _bundles(session) if each.id != row.id)
-    others = sorted(beside, key=lambda each: name_order(each[1]))
+    others = sorted(beside, key=lambda each: natural_order(each[1]))
     sheets = tuple(_sheet(each, shown(each.number, patterns), house, now) for each in rows)
     return BundlePage(_line(rows, row, house, now), sheets, tuple(others), row.pressed_at)
 

@@ -11,6 +11,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Entry, Layer, table_of
+from app.db.standing import STANDS
 from app.domain.lots import GLUES, Gluing
 from app.domain.stages import Stage, Step
 from app.domain.supplies import ADHESIVE
@@ -18,8 +19,6 @@ from app.domain.used import TAKES
 from app.queries.gluings import gluings_by_sheet
 
 ENTRY, LAYER = table_of(Entry), table_of(Layer)
-_LATER = ENTRY.alias()
-STANDS = ~select(_LATER.c.id).where(_LATER.c.corrects == ENTRY.c.id).exists()
 GLUED = (Step.MOUNT.value, Step.RE_GLUE.value)
 SPENT = (*GLUED, Step.PUT_UNDER_WEIGHT.value, Step.GOES_UNMOUNTED.value)
 # What a choice of a table takes, as a kind of supply.

@@ -14,20 +14,17 @@ from app.db.models import Entry, table_of
 from app.domain.calendar import Calendar, iso_week, local_day, open_days_between, week_bounds
 from app.domain.language import mark, say
 from app.domain.limits_of_weeks import WEEKS, chart
-from app.domain.rates import HOUR_S
 from app.domain.stages import STEP_WORDS, Step
+from app.domain.stays import HOUR_S
 from app.queries.house import calendar_now, house_now
 from app.queries.week_exceptions import changed_since, exceptions_of
-from app.queries.week_lines import EXCEPTIONS as EXCEPTIONS
-from app.queries.week_lines import ChangedSince as ChangedSince
-from app.queries.week_lines import Exceptional as Exceptional
-from app.queries.week_lines import FirstPass as FirstPass
-from app.queries.week_lines import Rate as Rate
-from app.queries.week_lines import RoomLine as RoomLine
-from app.queries.week_lines import StageWeek as StageWeek
-from app.queries.week_lines import StationHours as StationHours
-from app.queries.week_lines import StepLine as StepLine
-from app.queries.week_lines import WorkerWeek as WorkerWeek
+from app.queries.week_lines import (
+    ChangedSince,
+    Exceptional,
+    RoomLine,
+    StageWeek,
+    WorkerWeek,
+)
 from app.queries.week_stages import stages_of
 from app.queries.week_workers import Ground, ground_of, workers_of
 from app.queries.weeks_kept import Span, Weeks
@@ -48,8 +45,9 @@ class Week:
     """One ISO week of the room, Monday to Sunday in the room's zone, as it is known at `read_at`.
 
     `before` and `after` are the (ISO year, week) beside it; `after` is None where that has not begun. `workers` come by
-    name; none where names are not to be shown. `changed` says what changed the week after it had ended. `rate_least_hours`
-    and `first_pass_least` are the house rules below which no rate and no interval is told.
+    name; none where names are not to be shown. `changed` says what changed the week after it had ended. Where hours are no
+    longer kept by person (not `hours_kept`), the hours of workers say nothing, and the room has no line of hours.
+    `rate_least_hours` and `first_pass_least` are the house rules below which no rate and no interval is told.
     """
 
     year: int
@@ -105,13 +103,17 @@ def weeks_between(session: Session, now: datetime, zone: ZoneInfo) -> tuple[tupl
 
 
 def _room(session: Session, ground: Ground, calendar: Calendar, *, is_over: bool) -> tuple[RoomLine, ...]:
-    """The room's week by step, and its hours at the tables, against those of the weeks before that can be compared."""
+    """The room's week by step, and its hours at the tables where they are known, against the weeks before that can be
+    compared.
+    """
     first = session.execute(_FIRST).scalar()
     compared = [number for number, span in enumerate(ground.spans[:-1]) if _counts(span, first, calendar)]
     sheets = [
         _line(STEP_WORDS[step][1], step, [each.by_step.get(step, 0) for each in ground.sheets], compared, is_over=is_over)
         for step in ROOM_STEPS
     ]  # fmt: skip
+    if ground.hours[-1] is None:
+        return tuple(sheets)
     known = [number for number in compared if ground.hours[number] is not None]
     hours = [_at_tables_h(ground, number) for number in range(len(ground.spans))]
     return (*sheets, _line(AT_THE_TABLES, None, hours, known, is_over=is_over))

@@ -15,7 +15,7 @@ from app.domain.stages import STEP_WORDS, Step
 from app.domain.words import duration
 from app.queries.house import patterns_now
 from app.queries.week_lines import EXCEPTIONS, ChangedSince, Exceptional
-from app.queries.week_sheets import ENTRY, MOMENT, STANDS, WITHIN, moments
+from app.queries.week_sheets import ENTRY, MOMENT, WITHIN, moments
 from app.queries.weeks_kept import Span, Weeks
 
 DOUBT, SHEET, STACK, WORKER = table_of(Doubt), table_of(Sheet), table_of(Stack), table_of(Worker)

@@ -20,11 +20,12 @@ from app.domain.survival import kaplan_meier, quantile
 from app.domain.usual import HALF
 from app.queries.board_stages import StageView, stage_views
 from app.queries.filed import filed_counts
+from app.queries.kinds import IN_QUEUE, KINDS
 from app.queries.press import stacks_seen
-from app.queries.stalled import IN_QUEUE, KINDS, cabinet_days, waiting_in
+from app.queries.stalled import cabinet_days, waiting_in
 from app.queries.waiting import judge
 from app.queries.week_lines import StageWeek
-from app.queries.week_sheets import ENTRY, MOMENT, NOT_OF_SHEETS, STANDS, WITHIN, moments
+from app.queries.week_sheets import ENTRY, MOMENT, NOT_OF_SHEETS, WITHIN, moments
 from app.queries.weeks_kept import Span, Weeks
 
 SHEET, STAY = table_of(Sheet), table_of(TallyStay)

@@ -14,8 +14,8 @@ from app.db.models import Worker, table_of
 from app.domain.house import House
 from app.domain.intervals import scaled_interval, wilson_interval
 from app.domain.language import say
-from app.domain.rates import HOUR_S
 from app.domain.stages import STEP_WORDS, Step
+from app.domain.stays import HOUR_S
 from app.queries.hours import Bench, Hours, HoursBy, Presence, benches, hours_within, kept_since, presences
 from app.queries.week_lines import FirstPass, Rate, StationHours, StepLine, WorkerWeek
 from app.queries.week_sheets import Handed, Looked, Sheets, first_looks, sheets_of

@@ -11,9 +11,9 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Consignment, Sheet, Station, table_of
-from app.domain.consigned import COUNT, JOINED, KINDS, difference
+from app.domain.consigned import COUNT, COUNTED, JOINED, KINDS, difference
 from app.domain.language import mark, say, say_n
-from app.services.changes import changed
+from app.services.changes import changed, reason_given
 from app.services.room import add_consignment
 
 CONSIGNMENT = table_of(Consignment)
@@ -89,7 +89,7 @@ def confirm_count(session: Session, code: str, counted: int, now: datetime, by: 
         raise ValueError(say("Give a number between 0 and {most:,}.", most=MOST))
     row = _row(session, code)
     changed(session, now, by, "consignment", row["id"], COUNT, new=str(counted))
-    return difference(counted, _here(session, row["id"]), by="counted")
+    return difference(counted, _here(session, row["id"]), by=COUNTED)
 
 
 def close_consignment(session: Session, code: str, why: str, now: datetime, by: int | None) -> None:
@@ -124,10 +124,9 @@ def open_again(session: Session, code: str, why: str, now: datetime, by: int | N
     row = _row(session, code)
     if row["closed_at"] is None:
         raise ValueError(say("It is open already."))
-    if not why.strip():
-        raise ValueError(say("Say why; it stays in the history."))
+    why = reason_given(why)
     session.execute(update(CONSIGNMENT).where(CONSIGNMENT.c.id == row["id"]).values(closed_at=None))
-    changed(session, now, by, "consignment", row["id"], "closed", old="closed", new="open", why=why.strip())
+    changed(session, now, by, "consignment", row["id"], "closed", old="closed", new="open", why=why)
 
 
 def _checked(told: Told) -> dict[str, Any]:

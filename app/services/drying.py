@@ -21,7 +21,7 @@ from app.domain.stages import Step
 from app.services import saying
 from app.services.changes import changed
 from app.services.custody import Writing, enter_many, standing_of
-from app.services.desk import Desk, behind
+from app.services.desk import Desk, behind, somebody_is_here
 from app.services.facts import make_attempt
 from app.services.in_hand import lands
 from app.services.room import add_bundle
@@ -124,8 +124,7 @@ def tie(desk: Desk, code: str, into: str, numbers: Sequence[str] | None = None) 
 
     Refused: not-signed-in; unknown-number where a bundle is not in use; out-of-order where nothing goes.
     """
-    if not desk.by:
-        raise Refused(Refusal("not-signed-in", say("Nobody is signed in here."), say("Sign in first.")))
+    somebody_is_here(desk, mark("Sign in first."))
     source, to = _in_use(desk, code), _in_use(desk, into)
     if source["id"] == to["id"]:
         raise Refused(Refusal("out-of-order", say("That is the same bundle."), say("Choose another one."), "which-one"))

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from datetime import date
 
-from sqlalchemy import func, insert, select, update
+from sqlalchemy import insert, select, update
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Lot, Supply, table_of
 from app.domain.language import say
-from app.domain.numbers import Kind, mint_code
+from app.domain.numbers import Kind
 from app.domain.supplies import ADHESIVE
 from app.services.changes import changed
+from app.services.codes_given import next_code
 from app.services.supplies import Told, supply_row
 
 LOT, SUPPLY = table_of(Lot), table_of(Supply)
@@ -33,11 +34,8 @@ def lot_numbered(session: Session, supply_id: int, number: str, told: Told, labe
     lot_id: int | None = session.execute(known).scalar()
     if lot_id is not None:
         return lot_id
-    code, at = "", 0
-    for _ in range(session.execute(select(func.count()).select_from(LOT)).scalar_one() + 1):
-        at, code = mint_code(Kind.LOT, at)
-    values = {"code": code, "supply_id": supply_id, "number": called, "number_key": _key(called), "label_on": label_on,
-              "added_at": told.now}  # fmt: skip
+    values = {"code": next_code(session, Kind.LOT), "supply_id": supply_id, "number": called, "number_key": _key(called),
+              "label_on": label_on, "added_at": told.now}  # fmt: skip
     lot_id = session.execute(insert(LOT).values(values).returning(LOT.c.id)).scalar_one()
     changed(session, told.now, told.by, "lot", lot_id, "added", new=called)
     return lot_id

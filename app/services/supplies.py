@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Adhesive, Supply, SupplyEntry, table_of
 from app.domain.language import say
 from app.domain.supplies import ADHESIVE, CAME, COUNT, KINDS, TAKEN, THOUSAND, UNITS, VOID
-from app.services.changes import changed
+from app.services.changes import changed, reason_given
 
 SUPPLY, SUPPLY_ENTRY = table_of(Supply), table_of(SupplyEntry)
 CHANGEABLE = ("name", "pack", "order_below", "lead_weeks", "supplier")
@@ -67,10 +67,9 @@ def change_supply(session: Session, supply_id: int, told: Told, **new: Any) -> t
 def close_supply(session: Session, supply_id: int, told: Told, why: str) -> None:
     """A supply is no longer kept; its history stays. ValueError without a reason, and for one that is closed."""
     row = supply_row(session, supply_id)
-    if not why.strip():
-        raise ValueError(say("Say why; it stays in the history."))
+    why = reason_given(why)
     session.execute(update(SUPPLY).where(SUPPLY.c.id == supply_id).values(closed_at=told.now))
-    changed(session, told.now, told.by, "supply", supply_id, "closed", old=row["name"], why=why.strip())
+    changed(session, told.now, told.by, "supply", supply_id, "closed", old=row["name"], why=why)
 
 
 def count_supply(session: Session, supply_id: int, amount: Fraction, told: Told, why: str = "") -> int:
@@ -104,8 +103,7 @@ def put_right(session: Session, entry_id: int, amount: Fraction | None, told: To
     Its moment stays, unless `told` names another. ValueError without a reason, and for a line that no longer stands.
     """
     row = standing_entry(session, entry_id)
-    if not why.strip():
-        raise ValueError(say("Say why; it stays in the history."))
+    why = reason_given(why)
     kind = row["kind"] if amount is not None else VOID
     meant = Told(told.now, told.by, told.at or row["happened_at"])
     return _enter(session, row["supply_id"], kind, amount or Fraction(0), meant, corrects=entry_id, why=why,

@@ -25,6 +25,7 @@ from app.services.consignments import (
 )
 from app.services.hazards import clear_hazard, put_hazard
 from app.web.consignment_forms import ChangeForm, ClearForm, CloseForm, CountForm, DangerForm, NewForm
+from app.web.fields import own_ids
 from app.web.permissions import PERMISSIONS
 from app.web.render import house, now, page
 from app.web.scans import whole
@@ -171,8 +172,7 @@ def _one(code: str, status: int = 200, deed: str = "", form: FlaskForm | None = 
     if form is not None:
         forms[deed] = form
     for name, each in forms.items():
-        for field in each:
-            field.id = field.label.field_id = f"{name}-{field.name}"
+        own_ids(each, name)
     may = {each for each in (*DEEDS, "answer") if _may(each)}
     return page("consignments/one.html", status, found=found, row=found.row, forms=forms, may=may, opened=deed,
                 defers=DEFERS)  # fmt: skip

@@ -22,8 +22,8 @@ from app.queries.house import house_now
 from app.services.desk import Desk
 from app.services.dryers import read_dryer
 from app.services.drying import bundle_in_use, close_bundle, dryer_by_name, hang, make_bundle, say_pressed, tie
-from app.services.scanning import once, scan
-from app.web.deeds import asked
+from app.services.scanning import scan
+from app.web.asking import asked, done_once
 from app.web.dryer_chart import chart_of
 from app.web.drying_forms import NEW, bundle_form, how_form, reading_form, tie_form
 from app.web.permissions import PERMISSIONS
@@ -145,8 +145,7 @@ def _tie(code: str) -> AnyResponse:
             into = make_bundle(desk.session, "", desk.now, by, method=line.method, dryer=line.dryer)["code"]
         return replace(tie(desk, code, into, numbers), carry={"code": into})
 
-    with transaction(house().database) as session:
-        answer = once(session, asked(code, ""), occasion(), act, f"tie {form.into.data} {numbers}")
+    answer = done_once(asked(code, ""), act, f"tie {form.into.data} {numbers}")
     return _told(answer.carry.get("code", code), answer, instead=code)
 
 

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from flask_wtf import FlaskForm
 from wtforms import DateField, RadioField, SelectField, SelectMultipleField, StringField
 from wtforms.validators import InputRequired, Length, Optional, ValidationError
 
-from app.domain.drying import METHOD_WORDS, celsius_typed, pressed_moment
+from app.domain.drying import METHOD_WORDS, celsius_typed
 from app.domain.language import mark, say
 from app.queries.drying import BundlePage, DryingRoom
 from app.services.drying import KIND_WORDS, KINDS
-from app.web.render import house, now
+from app.web.fields import could_be_pressed, own_ids
 
 METHODS = [(method, words) for method, words in METHOD_WORDS.items()]
 NO_DRYER = ("", mark("in none"))
@@ -33,15 +31,7 @@ class HowForm(FlaskForm):  # type: ignore[misc]
 
     method = RadioField(mark("It dries"), [InputRequired(mark("Say whether with heat."))], choices=METHODS)
     dryer = SelectField(mark("In which dryer"), default="")
-    pressed_on = DateField(mark("Pressed on, if not on the day it is laid to dry"), [Optional()])
-
-    def validate_pressed_on(self, field: DateField) -> None:
-        """A day on which something fresh may have been pressed."""
-        try:
-            if field.data is not None:
-                pressed_moment(field.data, house().zone, now())
-        except ValueError as error:
-            raise ValidationError(str(error)) from error
+    pressed_on = DateField(mark("Pressed on, if not on the day it is laid to dry"), [Optional(), could_be_pressed])
 
 
 class TieForm(FlaskForm):  # type: ignore[misc]
@@ -79,7 +69,7 @@ def bundle_form(found: DryingRoom, *, fresh: bool = False) -> BundleForm:
     """The form for a new bundle; `fresh` for one that nobody has filled in."""
     form = BundleForm(formdata=None) if fresh else BundleForm()
     form.dryer.choices = _dryers(found)
-    _own_ids(form, "bundle")
+    own_ids(form, "bundle")
     return form
 
 
@@ -87,7 +77,7 @@ def reading_form(found: DryingRoom, *, fresh: bool = False) -> ReadingForm:
     """The form for a reading."""
     form = ReadingForm(formdata=None) if fresh else ReadingForm()
     form.dryer.choices = [(each.name, each.name) for each in found.dryers]
-    _own_ids(form, "reading")
+    own_ids(form, "reading")
     return form
 
 
@@ -96,7 +86,7 @@ def how_form(one: BundlePage, found: DryingRoom, *, fresh: bool = False) -> HowF
     said = {"method": one.line.method, "dryer": one.line.dryer}
     form = HowForm(formdata=None, data=said) if fresh else HowForm()
     form.dryer.choices = _dryers(found)
-    _own_ids(form, "how")
+    own_ids(form, "how")
     return form
 
 
@@ -105,14 +95,9 @@ def tie_form(one: BundlePage, *, fresh: bool = False) -> TieForm:
     form = TieForm(formdata=None) if fresh else TieForm()
     form.into.choices = [*one.others, (NEW, say("a new bundle"))]
     form.numbers.choices = [(each.number, each.shown) for each in one.sheets]
-    _own_ids(form, "tie")
+    own_ids(form, "tie")
     return form
 
 
 def _dryers(found: DryingRoom) -> list[tuple[str, str]]:
     return [NO_DRYER, *((each.name, each.name) for each in found.dryers)]
-
-
-def _own_ids(form: Any, what: str) -> None:
-    for each in form:
-        each.id = each.label.field_id = f"{what}-{each.short_name}"

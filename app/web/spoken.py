@@ -12,7 +12,7 @@ from app.domain.language import say
 from app.domain.numbers import Kind
 from app.domain.reading import Exact, read
 from app.queries.spoken import language_at, language_of_badge, language_of_worker
-from app.queries.stations import station_view
+from app.queries.stations import signed_in_here
 from app.services.spoken import choose_language
 from app.web.languages import available, speak_as_asked, speak_to
 from app.web.render import house, now
@@ -35,8 +35,8 @@ def here() -> AnyResponse:
     """The language of somebody who works at this station now."""
     worker_id = whole(request.form.get("worker", "")) or 0
     with reading(house().database) as session:
-        view = station_view(session, visitor().station_id or 0, now(), house().zone)
-    if view is None or worker_id not in {each.worker_id for each in view.workers}:
+        here_now = signed_in_here(session, visitor().station_id or 0)
+    if worker_id not in {each.worker_id for each in here_now}:
         flash(say("Only whoever works here now chooses a language here. Scan your badge first."))
     else:
         _choose(worker_id, by=worker_id)

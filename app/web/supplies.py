@@ -83,6 +83,7 @@ def order() -> Response:
         "supplies/order.html",
         found=asked,
         uncounted=[line for line in found if line.now is None],
+        kept=len(found),
         weeks=weeks,
         **words(),
     )

@@ -8,6 +8,7 @@ from datetime import date
 from fractions import Fraction
 
 from flask import Response
+from markupsafe import Markup
 
 from app.domain.cells import BOM
 from app.domain.language import say, say_n
@@ -16,16 +17,33 @@ from app.domain.words import date_said
 from app.queries.supplies import SupplyLine
 from app.web.render import house, now
 
+# What an amount is said to is a tenth: less than half of one would be said as nothing.
+LEAST_SAID = Fraction(1, 20)
+ALIGNED = '<span class="supply-amount">{} <span class="supply-unit">{}</span></span>'
 
-def there_is(line: SupplyLine) -> str:
-    """How much there is: "2.6 pots"; that nobody has counted it, or that the log used more than there was."""
+def there_is(line: SupplyLine, *, aligned: bool = False) -> str:
+    """How much there is: "2.6 pots"; that nobody has counted it, or that the log used more than there was.
+
+    `aligned` for a column in which the figures stand below each other: the unit has a width of its own.
+    """
     if line.now is None:
         return say("not counted yet")
     if line.now.on_hand < 0:
         return say(
             "nothing by the log, and {more} too much used: count it", more=with_unit(-line.now.on_hand, line.unit)
         )
-    return with_unit(line.now.on_hand, line.unit)
+    words = with_unit(line.now.on_hand, line.unit)
+    amount, _, unit = words.partition(" ")
+    return Markup(ALIGNED).format(amount, unit) if aligned and unit else words
+
+
+def used(line: SupplyLine) -> str:
+    """How much the log used since the count: "74", "0.2"; a dash where nobody has counted."""
+    if line.now is None:
+        return "–"
+    if 0 < line.now.used < LEAST_SAID:
+        return say("under {least}", least=amount_said(LEAST_SAID * 2))
+    return amount_said(line.now.used)
 
 
 def where_it_is(line: SupplyLine) -> str:

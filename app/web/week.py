@@ -11,11 +11,12 @@ from werkzeug.wrappers import Response as AnyResponse
 from app.db.engine import reading
 from app.domain.calendar import iso_week
 from app.domain.language import say
-from app.queries.week import EXCEPTIONS, RoomLine, Week, week, weeks_between
+from app.queries.week import Week, week, weeks_between
+from app.queries.week_lines import EXCEPTIONS
 from app.web.render import house, now, page
 from app.web.security import visitor
 from app.web.week_chart import chart_of
-from app.web.week_tables import csv_file, label_of, spreadsheet, step_json
+from app.web.week_tables import csv_file, hours, label_of, spreadsheet, step_json
 
 bp = Blueprint("week", __name__)
 _LABEL = re.compile(r"(\d{4})-W(\d{2})", re.ASCII)
@@ -25,8 +26,7 @@ XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 @bp.get("/week")
 def this() -> AnyResponse:
     """The week that runs."""
-    year, number = iso_week(now(), house().zone)
-    return redirect(url_for("week.one", label=f"{year}-W{number:02}"))
+    return redirect(url_for("week.one", label=_label(iso_week(now(), house().zone))))
 
 
 @bp.get("/weeks/<label>")
@@ -74,8 +74,9 @@ def week_json(found: Week) -> dict[str, Any]:
     return {
         "week": label_of(found), "is_over": found.is_over,
         "workers": [
-            {"worker": worker.number, "name": worker.name, "steps": {line.step.value: step_json(line) for line in worker.steps},
-             "hours": round(worker.hours.own_s / 3600, 2),
+            {"worker": worker.number, "name": worker.name,
+             "steps": {line.step.value: step_json(line, hours_kept=found.hours_kept) for line in worker.steps},
+             "hours": hours(worker.hours.own_s) if found.hours_kept else None,
              "passed_first": _first_pass(worker.first_pass)} for worker in found.workers
         ],
         "stages": [
@@ -123,5 +124,3 @@ def _by_kind(found: Week) -> list[tuple[str, list[Any]]]:
         if (mine := [each for each in found.exceptions if each.kind == kind])
     ]
 
-
-__all__ = ["RoomLine", "bp", "read_week", "week_json"]

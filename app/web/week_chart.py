@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from app.domain.language import say
-from app.queries.week import RoomLine
+from app.queries.week_lines import RoomLine
 
 WIDTH, HEIGHT, EDGE = 180, 46, 5
 

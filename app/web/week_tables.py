@@ -11,7 +11,8 @@ from zoneinfo import ZoneInfo
 
 from app.domain.cells import BOM, csv_line
 from app.domain.language import mark, say
-from app.queries.week import EXCEPTIONS, Exceptional, Rate, RoomLine, StepLine, Week, WorkerWeek
+from app.queries.week import Week
+from app.queries.week_lines import EXCEPTIONS, Exceptional, Rate, RoomLine, StepLine, WorkerWeek
 
 Cell = str | int | float | None
 HOUR_S = 3600
@@ -83,9 +84,9 @@ def spreadsheet(found: Week, zone: ZoneInfo) -> bytes:
 def _worker_rows(found: Week) -> Iterator[tuple[Cell, ...]]:
     for worker in found.workers:
         for line in worker.steps:
-            yield (worker.number, worker.name, line.words, line.sheets, share(line.credit), line.learning, hours(line.hours_s),
-                   *_rate(line.rate))  # fmt: skip
-        for what, seconds in _hours_of(worker):
+            yield (worker.number, worker.name, line.words, line.sheets, share(line.credit), line.learning,
+                   hours(line.hours_s) if found.hours_kept else None, *_rate(line.rate))  # fmt: skip
+        for what, seconds in _hours_of(worker) if found.hours_kept else ():
             yield (worker.number, worker.name, what, None, None, None, hours(seconds), None, None, None)
 
 
@@ -138,7 +139,7 @@ def _facts(found: Week, zone: ZoneInfo) -> Iterator[tuple[Cell, ...]]:
 
 def _people_facts(found: Week) -> Iterator[tuple[Cell, ...]]:
     for worker in found.workers:
-        for fact in _worker_facts(worker):
+        for fact in _worker_facts(worker, hours_kept=found.hours_kept):
             yield ("worker", f"{worker.number} {worker.name}", *fact)
 
 
@@ -175,23 +176,26 @@ def _at(moment: datetime, zone: ZoneInfo) -> str:
     return moment.astimezone(zone).isoformat(timespec="minutes")
 
 
-def _worker_facts(worker: WorkerWeek) -> Iterator[tuple[Cell, ...]]:
+def _worker_facts(worker: WorkerWeek, *, hours_kept: bool) -> Iterator[tuple[Cell, ...]]:
     for line in worker.steps:
         yield line.step.value, "sheets", line.sheets, None, None
         yield line.step.value, "credit", share(line.credit), None, None
-        yield line.step.value, "hours", hours(line.hours_s), None, None
+        if hours_kept:
+            yield line.step.value, "hours", hours(line.hours_s), None, None
         if line.rate is not None:
             yield line.step.value, "per hour", *_rate(line.rate)
-    yield None, "hours", hours(worker.hours.own_s), None, None
-    yield None, "hours learning", hours(worker.hours.learning_s), None, None
-    yield None, "hours teaching", hours(worker.hours.teaching_s), None, None
+    if hours_kept:
+        yield None, "hours", hours(worker.hours.own_s), None, None
+        yield None, "hours learning", hours(worker.hours.learning_s), None, None
+        yield None, "hours teaching", hours(worker.hours.teaching_s), None, None
 
 
-def step_json(line: StepLine) -> dict[str, object]:
-    """One step of one worker as the JSON interface gives it."""
+def step_json(line: StepLine, *, hours_kept: bool) -> dict[str, object]:
+    """One step of one worker as the JSON interface gives it; no hours where they are no longer kept by person."""
     rate = line.rate
     return {
-        "sheets": line.sheets, "credit": share(line.credit), "learning": line.learning, "hours": hours(line.hours_s),
+        "sheets": line.sheets, "credit": share(line.credit), "learning": line.learning,
+        "hours": hours(line.hours_s) if hours_kept else None,
         "per_hour": round(rate.per_hour, 3) if rate else None,
         "interval": [round(rate.interval.low, 3), round(rate.interval.high, 3)] if rate else None,
     }  # fmt: skip

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from app.domain.consigned import Fate, Gathered, difference, fate, gatherings, number_order
+from app.domain.consigned import Fate, Gathered, difference, fate, gatherings
 from app.domain.stages import Stage
 
 
@@ -77,9 +77,3 @@ def test_a_sheet_without_a_date_goes_with_the_only_date_and_alone_with_two() -> 
     assert ids(gatherings([Gathered(1, "a", ""), Gathered(2, "b", "2024-07-02")])) == [[1, 2]]
     told = [Gathered(1, "a", ""), Gathered(2, "b", "2024-07-02"), Gathered(3, "c", "2024-07-03")]
     assert gatherings(told) == []
-
-
-def test_field_numbers_are_in_the_order_in_which_one_counts() -> None:
-    assert sorted(["10a", "9", "10", "2026-118", "2026-18", "", "s.n."], key=number_order) == [
-        "", "9", "10", "10a", "2026-18", "2026-118", "s.n.",
-    ]  # fmt: skip

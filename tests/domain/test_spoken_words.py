@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -12,13 +13,12 @@ from hypothesis import strategies as st
 
 from app.domain.consigned import Fate, why_closed
 from app.domain.dates import MOST_DAYS, Span, read_dates, span_words
-from app.domain.day_words import sheets_said
 from app.domain.errors import Refusal
-from app.domain.language import Language, say, speaking
+from app.domain.language import ENGLISH, Language, say, say_in, speaking
 from app.domain.leaving import back_reason, withdrawn_reason
 from app.domain.stages import STAGES, STEP_WORDS, Stage, Step
 from app.domain.weights import mass_words
-from app.domain.words import age, date_said, dated, day_said, duration, said
+from app.domain.words import age, date_said, dated, day_said, duration, said, sheets_said
 
 WORDS = {
     "{day} {month} {year}": "{day}. {month} {year}",
@@ -33,10 +33,13 @@ WORDS = {
     "Scan the next one.": "Scanne den nächsten.",
     "Filed": "Eingeordnet",
     "take up": "aufnehmen",
+    "put back": "zurückgelegt",
+    "To {step} takes more than a scan.": "Um es {step} zu können, reicht kein Scan.",
     "being mounted": "wird aufgezogen",
     "sent in exchange to {name}": "im Tausch an {name}",
     "destroyed": "vernichtet",
 }
+SENSES = {("order", "put back"): "zurücklegen"}
 SEVERAL = {"{n} day": ("{n} Tag", "{n} Tage"), "{n:,} sheet": ("{n:,} Bogen", "{n:,} Bögen"),
            "{n} day {hours} h": ("{n} Tag {hours} Std.", "{n} Tage {hours} Std."),
            "{mass:g} kg in {n} piece, {each:.3g} kg each": ("", "{mass:g} kg in {n} Stücken zu {each:.3g} kg")}  # fmt: skip
@@ -50,6 +53,9 @@ class Words:
 
     def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
         return SEVERAL.get(msgid1, (msgid1, msgid2))[n != 1]
+
+    def pgettext(self, context: str, message: str) -> str:
+        return SENSES.get((context, message), message)
 
 
 # Unicode CLDR, German: days wide and abbreviated, months wide and abbreviated, decimal and grouping sign.
@@ -149,6 +155,23 @@ def test_tables_say_themselves_and_are_english_where_they_are_kept() -> None:
     assert f"{STAGES[Stage.FILED].words}" == "Eingeordnet" and STAGES[Stage.FILED].words == "Filed"
     assert say(STEP_WORDS[Step.TAKE_UP][0]) == "aufnehmen"
     assert f"{Fate.AT_WORK}" == str(Fate.AT_WORK) == "wird aufgezogen" and Fate.AT_WORK == "being mounted"
+
+
+def test_an_order_and_a_deed_with_one_english_form_are_told_apart() -> None:
+    order, deed = STEP_WORDS[Step.PUT_BACK]
+    assert order == deed == "put back" and {deed: 1}[order] == 1
+    assert say(order) == f"{order}" == str(order) == "zurücklegen" and say(deed) == f"{deed}" == str(deed) == "zurückgelegt"
+    assert say("To {step} takes more than a scan.", step=order) == "Um es zurücklegen zu können, reicht kein Scan."
+    assert say_in("order", "put back") == "zurücklegen" and say_in("weather", "put back") == "put back"
+    with speaking(ENGLISH):
+        assert say(order) == say(deed) == say_in("order", "put back") == "put back"
+
+
+def test_every_step_says_its_order_and_its_deed_apart() -> None:
+    alike = [step for step, (order, deed) in STEP_WORDS.items() if order == deed]
+    assert alike and all(STEP_WORDS[step][0].context == "order" != STEP_WORDS[step][1].context for step in alike)  # type: ignore[attr-defined]
+    copied = pickle.loads(pickle.dumps(STEP_WORDS[alike[0]][0]))
+    assert copied == STEP_WORDS[alike[0]][0] and copied.context == "order"
 
 
 def test_a_reason_is_kept_in_english_and_said_in_the_language() -> None:

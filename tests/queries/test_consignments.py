@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from app.queries.consignments import ConsignmentRow, consignment_list, consignme
 from app.queries.duplicates import Duplicates, duplicates
 from app.queries.given import answer_to_giver
 from app.queries.labels import labels_to_come
+from app.services.consignments import close_consignment
 from app.services.room import add_consignment
 from tests.queries.looking import brought_dry, filed, label
 from tests.room import Room
@@ -143,3 +145,48 @@ def test_the_answer_names_each_sheet_of_a_specimen(parcel: Room) -> None:
     assert [(sheet.number, sheet.part, sheet.words) for sheet in found.sheets] == [
         (one, "sheet 1 of 2", "being mounted"), (second, "sheet 2 of 2", "being mounted"),
     ]  # fmt: skip
+
+
+def paged(read: Callable[[str], tuple[list[str], str]]) -> list[list[str]]:
+    """What each page holds, from the first to the last."""
+    pages, after = list[list[str]](), ""
+    while len(pages) < 20:
+        found, after = read(after)
+        pages.append(found)
+        if not after:
+            return pages
+    pytest.fail("there is no last page")
+
+
+@pytest.mark.parametrize(("most", "sizes"), [(1, [1] * 5), (2, [2, 2, 1]), (4, [4, 1]), (5, [5]), (6, [5])])
+def test_consignments_go_on_page_by_page_those_that_are_open_first(room: Room, most: int, sizes: list[int]) -> None:
+    with transaction(room.database) as session:
+        for code in ("A", "B", "C", "D", "E"):
+            add_consignment(session, code, f"Parcel {code}")
+        for code in ("B", "E"):
+            close_consignment(session, code, "nothing came", room.now, by=None)
+
+    def read(after: str) -> tuple[list[str], str]:
+        with reading(room.database) as session:
+            found = consignment_list(session, room.now, after, most)
+        return [row.code for row in found.rows], found.next_after
+
+    pages = paged(read)
+    assert [len(page) for page in pages] == sizes
+    assert sum(pages, []) == ["D", "C", "A", "E", "B"]
+
+
+@pytest.mark.parametrize(("most", "sizes"), [(1, [1, 1, 1]), (2, [2, 1]), (3, [3]), (4, [3])])
+def test_gatherings_in_duplicate_go_on_page_by_page(room: Room, most: int, sizes: list[int]) -> None:
+    for collector, record in (("T. Askerdale", "118"), ("T. Askerdale", "2026:5"), ("M. Thornlea", "7")):
+        for _ in range(2):
+            label(room, room.sheet_ready(), collector=collector, record_number=record)
+
+    def read(after: str) -> tuple[list[str], str]:
+        with reading(room.database) as session:
+            found = duplicates(session, "", after, most)
+        return [line.record_number for line in found.gatherings], found.next_after
+
+    pages = paged(read)
+    assert [len(page) for page in pages] == sizes
+    assert sum(pages, []) == ["118", "2026:5", "7"]

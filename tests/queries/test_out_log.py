@@ -15,8 +15,8 @@ from sqlalchemy import select
 from app.db.engine import reading
 from app.db.models import Entry, table_of
 from app.domain import xes
-from app.domain.rates import dwell_bucket_h
 from app.domain.stages import Step
+from app.domain.stays import dwell_bucket_h
 from app.queries.stays import stage_counts
 from tests.queries.looking import brought_dry, label
 from tests.room import LONDON, Room

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import Any
 
 from sqlalchemy import update
 
@@ -11,15 +10,17 @@ from app.db.engine import reading, transaction
 from app.db.models import Consignment, Station
 from app.domain.house import House
 from app.domain.stages import Step
-from app.queries.stations import FetchLine, StationView, fetch_next, side_view, station_view, workers_to_choose
+from app.queries.fetching import FetchLine, fetch_next
+from app.queries.stations import StationView, station_view
 from app.services.room import add_hazard
 from tests.queries.looking import label, wanted
 from tests.room import Room
+from tests.services.supplied import PVA, card_of, kept, lot
 
 
-def _view(room: Room, slug: str, **more: Any) -> StationView:
+def _view(room: Room, slug: str) -> StationView:
     with reading(room.database) as session:
-        found = station_view(session, room.station[slug], room.now, room.zone, **more)
+        found = station_view(session, room.station[slug], room.now, room.zone)
     assert found is not None
     return found
 
@@ -71,33 +72,11 @@ def test_the_last_scans_stand_newest_first(room: Room) -> None:
     assert last[1].plant == "Geranium sylvaticum" and last[1].shown == "TQX 000001·N"
 
 
-def test_only_the_last_deed_of_a_sheet_can_be_taken_back(room: Room) -> None:
-    number = room.sheet_ready()
-    room.scans(number, "table-1")
-    room.wait(minutes=15)
-    room.scans(number, "table-1")
-    assert [(scan.words, scan.undoable) for scan in _view(room, "table-1").last] == [
-        ("mounted", True),
-        ("taken up", False),
-    ]
-    entry = _view(room, "table-1").last[0].entry
-    assert entry is not None
-    room.undoes(entry)
-    after = {scan.entry: scan.undoable for scan in _view(room, "table-1").last}
-    assert after[entry] is False and any(after.values())
-
-
-def test_nobody_takes_back_the_scan_of_somebody_else(room: Room) -> None:
-    room.scans(room.sheet_ready(), "table-1")
-    assert not _view(room, "table-1", by=(room.worker["piet"],)).last[0].undoable
-    assert _view(room, "table-1", by=(room.worker["olwen"],)).last[0].undoable
-
-
-def test_weights_can_be_taken_back_for_two_minutes(room: Room) -> None:
-    room.weights("on", "P1")
-    for seconds, undoable in ((119, True), (1, True), (1, False)):
-        room.wait(seconds=seconds)
-        assert _view(room, "press").last[0].undoable is undoable
+def test_names_and_capitals_stay_as_they_are_in_the_last_scans(room: Room) -> None:
+    pva = kept(room, "adhesive", "PVA", adhesive_id=PVA, holds=1000)
+    room.scans(card_of(room, lot(room, pva, "B 117")), "table-1")
+    room.scans(room.code("badge", "olwen"), "table-1")
+    assert [scan.words for scan in _view(room, "table-1").last] == ["hello, Olwen", "PVA, acid-free, lot B 117"]
 
 
 def test_scans_of_yesterday_are_not_shown(room: Room) -> None:
@@ -222,11 +201,8 @@ def test_cautions_are_shown_before_the_folder_is_opened(room: Room) -> None:
 
 def test_nothing_is_fetched_where_nothing_is_taken_up(room: Room) -> None:
     room.sheet_ready()
-    with reading(room.database) as session:
-        side = side_view(session, room.station["press"], room.now, room.zone)
-        table = side_view(session, room.station["table-1"], room.now, room.zone)
-    assert side is not None and side.fetch == ()
-    assert table is not None and len(table.fetch) == 1
+    assert _fetch(room, table="press") == ()
+    assert len(_fetch(room, table="table-1")) == 1
 
 
 def test_a_closed_station_has_no_screen(room: Room) -> None:
@@ -235,9 +211,3 @@ def test_a_closed_station_has_no_screen(room: Room) -> None:
     with reading(room.database) as session:
         assert station_view(session, room.station["press"], room.now, room.zone) is None
         assert station_view(session, 4711, room.now, room.zone) is None
-
-
-def test_readers_do_not_sign_in_at_a_table(room: Room) -> None:
-    with reading(room.database) as session:
-        names = [worker.name for worker in workers_to_choose(session)]
-    assert names == ["Hedda Brackwater", "Olwen Tarrant", "Piet Lindqvist", "Rosamund Ashgill"]

@@ -15,7 +15,8 @@ from app.db.models import Attendance, HoursSum, Inspection
 from app.domain.answer import Answer
 from app.domain.stages import Stage, Step
 from app.queries.hours import Hours
-from app.queries.week import EXCEPTIONS, week, weeks_between
+from app.queries.week import AT_THE_TABLES, week, weeks_between
+from app.queries.week_lines import EXCEPTIONS
 from app.services.calendar import set_days
 from app.services.facts import sheet_by_number
 from app.services.registering import renumber
@@ -223,6 +224,8 @@ def test_hours_that_are_no_longer_kept_by_person_count_on_neither_side(room: Roo
     mounts(room)
     found, gone = week_of(room, 52), week_of(room, 47)
     assert found.hours_kept and not gone.hours_kept
+    assert AT_THE_TABLES in {line.what for line in found.room}
+    assert len(gone.room) == len(found.room) - 1 and AT_THE_TABLES not in {line.what for line in gone.room}
     line = line_of(found, room, "olwen", Step.MOUNT)
     # Her first sheet was of a week without hours now; the week in which she signed in began before she did.
     assert line is not None and line.rate is not None and line.rate.sheets == 1

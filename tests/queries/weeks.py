@@ -7,7 +7,8 @@ from typing import Any
 
 from app.db.engine import reading, transaction
 from app.domain.stages import Stage, Step
-from app.queries.week import Exceptional, RoomLine, StageWeek, StepLine, Week, WorkerWeek, week
+from app.queries.week import Week, week
+from app.queries.week_lines import Exceptional, RoomLine, StageWeek, StepLine, WorkerWeek
 from app.services.room import set_house_rule
 from tests.room import Room
 

@@ -80,7 +80,7 @@ def test_one_consignment_goes_alone(room: Room, browser: FlaskClient) -> None:
 
 # -- hand-overs -----------------------------------------------------------------------------------------------------
 def test_a_hand_over_from_what_lies_ready_to_the_receipt(room: Room, browser: FlaskClient) -> None:
-    assert "Nothing was filed or changed since the last hand-over." in words(browser.get("/out"))
+    assert "Nothing is filed yet. What is filed lies ready here" in words(browser.get("/out"))
     number = filed(room)
     filed(room)
     assert "2 sheets filed" in words(browser.get("/out"))

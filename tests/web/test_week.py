@@ -11,11 +11,11 @@ from typing import Any
 import pytest
 from freezegun import freeze_time
 from openpyxl import load_workbook
-from sqlalchemy import update
+from sqlalchemy import delete, insert, update
 
 from app.cli import main
 from app.db.engine import reading, transaction
-from app.db.models import Worker, table_of
+from app.db.models import Attendance, HoursSum, Worker, table_of
 from app.domain.stages import Step
 from app.queries.week import Week, week
 from app.web.week_tables import leaves, spreadsheet
@@ -155,3 +155,32 @@ def test_an_entry_taken_back_is_in_no_figure_and_the_past_week_says_that_it_chan
 def test_an_empty_week_is_a_workbook_too(room: Room) -> None:
     book = load_workbook(BytesIO(spreadsheet(found_of(room), LONDON)))
     assert "Stages" in book.sheetnames
+
+
+def test_a_week_whose_hours_are_no_longer_kept_by_person_says_so_and_no_hours(
+    room: Room, tmp_path: Path, client_as: ClientAs
+) -> None:
+    number = room.sheet_ready()
+    room.scans(number, "table-1", step=Step.TAKE_UP)
+    room.wait(hours=1)
+    room.scans(number, "table-1", step=Step.MOUNT)
+    manager, scripts, gone = client_as("manager"), Scripts(room, tmp_path), "These hours are no longer kept by person."
+
+    def told() -> tuple[str, set[str], set[str], list[Any]]:
+        rows = csv.DictReader(StringIO(manager.get(f"/weeks/{THIS}.csv").text.lstrip("\ufeff")))
+        leaf = next(each for each in leaves(found_of(room), LONDON) if each.name == "Workers")
+        by_script = scripts.get(f"/weeks/{THIS}", scripts.key(scope="manage")).get_json()["workers"]
+        return (words(manager.get(f"/weeks/{THIS}")), {row["measure"] for row in rows}, {str(row[2]) for row in leaf.rows},
+                [each["hours"] for each in by_script] + [step["hours"] for each in by_script for step in each["steps"].values()])  # fmt: skip
+
+    page, measures, lines, hours = told()
+    assert gone not in page and "hours in all" in page and "hours at the tables" in page
+    assert "hours" in measures and "hours in all" in lines and None not in hours and max(hours) >= 1
+    with transaction(room.database) as session:
+        session.execute(delete(Attendance))
+        session.execute(insert(HoursSum), {"month": "2026-11", "station_id": room.station["table-1"], "seconds": 3600})
+    room.wait(weeks=1)
+    room.signs_in("olwen", "table-1")
+    page, measures, lines, hours = told()
+    assert gone in page and "hours in all" not in page and "hours at the tables" not in page
+    assert not any("hours" in each for each in (measures - {"median hours"}) | lines) and set(hours) == {None}
