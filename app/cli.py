@@ -107,13 +107,14 @@ DATA = _arg("--data", "the room's folder (default: BLOTTER_DATA, else one of you
 PORT = _arg("--port", "the port to listen on (default: 8765)", type=_whole(0, 65535), default=8765)
 HOST = _arg("--host", "the address to listen on (default: this machine only)", default="127.0.0.1")
 TLS = _arg("--tls", "speak https with this certificate and its key (PEM)", nargs=2, metavar=("CERT", "KEY"))
+ON_SHARE = _arg("--on-share", "even where the room's folder lies on a network share", action="store_true")
 BY = _arg("--by", "the manager in whose name, where there are several", default="", metavar="NUMBER")
 COMMANDS: dict[str, tuple[Any, *tuple[Argument, ...]]] = {
     "demo": (
         demo, PORT, _arg("--no-browser", "do not open the browser", action="store_true"),
         _arg("--keep", "leave the folder where it is when the demo stops", action="store_true"),
     ),
-    "serve": (serve, PORT, HOST, TLS),
+    "serve": (serve, PORT, HOST, TLS, ON_SHARE),
     "upgrade": (upgrade,),
     "token": (
         token, BY, _arg("--days", "days until it runs out (default: 365)", type=_whole(1, 3650), default=365),
@@ -149,7 +150,8 @@ COMMANDS: dict[str, tuple[Any, *tuple[Argument, ...]]] = {
     ),
     "doctor": (doctor, PORT, HOST, TLS),
     "service": (
-        service, PORT, HOST, TLS, _arg("--system", "for the computer's own services, not for one user", action="store_true"),
+        service, PORT, HOST, TLS, ON_SHARE,
+        _arg("--system", "for the computer's own services, not for one user", action="store_true"),
         _arg("--install", "set it up, and start it now", action="store_true"),
     ),
     "export": (

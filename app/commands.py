@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from app.clock import utc_now
+from app.room_files import refuse_share
 from app.serving import Failed, room_config, room_database, run_demo, run_room
 
 if TYPE_CHECKING:
@@ -25,7 +26,10 @@ def demo(asked: argparse.Namespace) -> None:
 def serve(asked: argparse.Namespace) -> None:
     """Open the room's doors."""
     tls = (Path(asked.tls[0]), Path(asked.tls[1])) if asked.tls else None
-    run_room(room_config(asked.data, may_be_new=True), asked.host, asked.port, tls)
+    config = room_config(asked.data, may_be_new=True)
+    if not asked.on_share:
+        refuse_share(config)
+    run_room(config, asked.host, asked.port, tls)
 
 
 def token(asked: argparse.Namespace) -> None:

@@ -55,15 +55,5 @@ def keep_log(data: Path, *more: logging.Logger) -> logging.Handler:
     return handler
 
 
-def let_log_go(handler: logging.Handler, *more: logging.Logger) -> None:
-    """Keep no log any more."""
-    own = logging.getLogger("blotter")
-    for logger in (own, *more):
-        logger.removeHandler(handler)
-    own.setLevel(logging.NOTSET)
-    own.propagate = True
-    handler.close()
-
-
 def _places(trace: TracebackType | None) -> list[str]:
     return [f"{frame.f_code.co_filename}:{line} {frame.f_code.co_name}" for frame, line in walk_tb(trace)]

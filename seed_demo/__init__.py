@@ -18,8 +18,6 @@ from seed_demo.people import MANAGER
 from seed_demo.room import STATIONS, Furniture, furnish
 from seed_demo.sheets import Pile, Press, Shelves
 
-NAME = "Quillmoor Museum herbarium"
-
 
 @dataclass(frozen=True, slots=True)
 class Place:
@@ -32,10 +30,9 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Demo:
-    """What whoever starts the demo is told: the manager's name, number and password, and the stations."""
+    """What whoever starts the demo is told: the manager's name and password, and the stations."""
 
     manager_name: str
-    manager_number: str
     password: str
     places: tuple[Place, ...]
 
@@ -79,4 +76,4 @@ def _told(session: Any, room: Furniture, now: datetime) -> Demo:
     password, manager = secrets.token_urlsafe(9), room.workers[MANAGER]
     set_password(session, manager.worker_id, password, now, by=manager.worker_id)
     places = tuple(Place(room.stations[slug], slug, name) for slug, (name, _) in STATIONS.items())
-    return Demo(manager.name, manager.number, password, places)
+    return Demo(manager.name, password, places)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from app.domain.numbers import COMMANDS
 from app.queries.hazards import suspects
-from app.services.hazard_deeds import clear_many
+from app.services.hazards import clear_many
 from app.services.suspected import name_for
 from seed_demo.hands import Work
 from seed_demo.life import Life

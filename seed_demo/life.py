@@ -13,7 +13,6 @@ from seed_demo.hands import Hands, Work
 from seed_demo.people import Crew, crew_of
 from seed_demo.sheets import Shelves
 
-OPENS, CLOSES = time(9), time(16)
 DAYS = 70
 # What is left lying on the last day is left by this hour, so that by the next one it has lain too long.
 LAST_LEFT = time(11, 10)

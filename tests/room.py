@@ -19,6 +19,7 @@ from app.services.corrections import take_back_from, undo
 from app.services.desk import Occasion, ScanRequest
 from app.services.scanning import once, scan
 from app.services.signing import sign_in
+from tests.furniture import furnished
 
 LONDON = ZoneInfo("Europe/London")
 WEDNESDAY = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
@@ -43,9 +44,14 @@ class Room:
         self.database, self.now, self.zone = database, now, zone
         self._ids = itertools.count(1)
         self._serial = 0
-        with transaction(database) as session:
+        known = furnished(database, (type(self), now, zone), self._anew)
+        self.worker, self.stack, self.station = (dict(each) for each in known)
+
+    def _anew(self) -> tuple[dict[str, int], dict[str, int], dict[str, int]]:
+        with transaction(self.database) as session:
             self._furnish(session)
         self.sign_in_all()
+        return self.worker, self.stack, self.station
 
     def _furnish(self, session: Any) -> None:
         now = self.now - timedelta(days=200)

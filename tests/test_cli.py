@@ -393,7 +393,7 @@ def test_a_database_that_somebody_holds_is_named_after_a_short_wait(
 ) -> None:
     monkeypatch.setattr("app.db.postgres.PATIENCE", "1s")
     with transaction(room.database) as session:
-        session.connection()
+        session.execute(text("SELECT 1"))
         assert "Another program holds" in refused(capsys, "token", "--read", "--data", folder)
 
 
@@ -534,6 +534,7 @@ def test_the_demo_fills_a_room_that_the_audit_is_content_with_and_leaves_nothing
 def test_a_demo_is_never_poured_into_a_folder_that_holds_something(
     folder: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    (Path(folder) / "notes.txt").write_text("somebody's")
     assert "is not empty" in refused(capsys, "demo", "--no-browser", "--port", "0", "--data", folder)
 
 

@@ -14,7 +14,7 @@ from flask.testing import FlaskClient
 from app import create_app
 from app.config import Config
 from app.db.engine import transaction
-from app.logs import FILES, LARGEST, keep_log, let_log_go
+from app.logs import FILES, LARGEST, keep_log
 from app.services.people import enrol_station, make_token, set_password
 from app.web import request_log
 from app.web.security import STATION_COOKIE
@@ -38,6 +38,16 @@ def app(room: Room, tmp_path: Path) -> Iterator[Flask]:
     handler = keep_log(tmp_path, made.logger)
     yield made
     let_log_go(handler, made.logger)
+
+
+def let_log_go(handler: logging.Handler, *more: logging.Logger) -> None:
+    """Keep no log any more, so that the next test finds the logger as it was."""
+    own = logging.getLogger("blotter")
+    for logger in (own, *more):
+        logger.removeHandler(handler)
+    own.setLevel(logging.NOTSET)
+    own.propagate = True
+    handler.close()
 
 
 def lines(folder: Path) -> list[str]:

@@ -216,8 +216,13 @@ def test_the_top_level_is_as_agreed() -> None:
     assert found == agreed
 
 
+TEMPLATES = sorted((HOME / "templates").rglob("*.html"))
+MIGRATIONS = sorted((HOME / "migrations" / "versions").glob("*.py"))
+
+
 def test_templates_hold_no_style_no_script_and_no_inline_handlers() -> None:
-    for path in sorted((HOME / "templates").rglob("*.html")):
+    assert TEMPLATES
+    for path in TEMPLATES:
         text = path.read_text(encoding="utf-8")
         assert not re.search(r"\sstyle=", text), path
         assert not re.search(r"\son[a-z]+=", text), path
@@ -226,12 +231,13 @@ def test_templates_hold_no_style_no_script_and_no_inline_handlers() -> None:
 
 
 def test_every_template_is_used() -> None:
-    named = "\n".join(path.read_text(encoding="utf-8") for path in [*SOURCES, *(HOME / "templates").rglob("*.html")])
-    for path in sorted((HOME / "templates").rglob("*.html")):
+    named = "\n".join(path.read_text(encoding="utf-8") for path in [*SOURCES, *TEMPLATES])
+    for path in TEMPLATES:
         name = str(path.relative_to(HOME / "templates"))
         assert f'"{name}"' in named or f"'{name}'" in named, f"{name} is used nowhere"
 
 
 def test_migrations_use_plain_types_and_nothing_of_the_program() -> None:
-    for path in sorted((HOME / "migrations" / "versions").glob("*.py")):
+    assert MIGRATIONS
+    for path in MIGRATIONS:
         assert not [name for name in imports_of(path) if name.split(".")[0] == "app"], path

@@ -16,6 +16,7 @@ from sqlalchemy import ColumnElement, Select, and_, func, or_, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Entry, FreezerLoad, LoadBundle, Sheet, Shelf, table_of
+from app.db.standing import STANDS
 from app.domain.neighbours import Bag, Shared, Site, Stay, by_site, clipped, shared, stays_of
 from app.domain.sheet import Place
 from app.domain.stages import Step
@@ -23,11 +24,9 @@ from app.domain.stages import Step
 ENTRY = table_of(Entry)
 SHEET = table_of(Sheet)
 LOAD = table_of(FreezerLoad)
-LATER = ENTRY.alias("later")
 EARLIER = ENTRY.alias("earlier")
 AT_ONCE = 400
-_CORRECTED = select(LATER.c.id).where(LATER.c.corrects == ENTRY.c.id).exists()
-_STANDING = (ENTRY.c.subject_kind == "sheet", ENTRY.c.step != Step.CORRECT, ~_CORRECTED)
+_STANDING = (ENTRY.c.subject_kind == "sheet", ENTRY.c.step != Step.CORRECT, STANDS)
 _PLACES = (
     select(ENTRY.c.subject_id, ENTRY.c.happened_at, ENTRY.c.to_cabinet_id, ENTRY.c.to_shelf_id, ENTRY.c.to_bundle_id,
            ENTRY.c.to_table_id, ENTRY.c.to_stack_id)

@@ -15,3 +15,5 @@ BACKUP_FAILED = "last-backup-failed"
 LAST_DIFFERENCES = "last-backup-differences"
 # Before a worker's id: the marks of the texts from which their name was taken, and of those that were left.
 NAME_TEXTS = "name-texts "
+# Which serials were given out since a backup that was put back, and are not here: prefix, digits, after which, up to which.
+PASSED_OVER = "passed-over"

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from types import TracebackType
 
 Pairs = tuple[tuple[str, str], ...]
-# By which row of the core, as the how manieth part of the archive, where it stands, and what it says.
+# Of which row of the core, in which of the extensions (counted from 1), where it stands, and what it says.
 _ADDED = "CREATE TABLE added (place INTEGER PRIMARY KEY, id TEXT, part INTEGER, kind TEXT, file TEXT, line INTEGER, told TEXT)"
 _MET = "CREATE TABLE met (id TEXT PRIMARY KEY) WITHOUT ROWID"
 _KEEPS_NO_LOG = ("PRAGMA journal_mode = OFF", "PRAGMA synchronous = OFF", "BEGIN")
@@ -48,7 +48,7 @@ class Added:
         self.database.close()
 
     def lay(self, part: int, kind: str, file: str, line: int, row_id: str, told: Sequence[tuple[str, str]]) -> None:
-        """Lay a row down: the how manieth extension it is of and its kind, where it stands, whose it is, what it says."""
+        """Lay a row of an extension down: which of the extensions and its kind, where it stands, whose it is, what it says."""
         self.database.execute(_ADD, (row_id, part, kind, file, line, json.dumps(told)))
 
     def all_are_laid(self, most_of_one: int) -> tuple[str, int] | None:

@@ -6,17 +6,16 @@ What Darwin Core takes from Dublin Core stands in the namespace of its terms.
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from io import StringIO
 from urllib.parse import quote
 from xml.sax.saxutils import escape, quoteattr
 
 from app.domain.archive_meta import short
 from app.domain.archive_rows import MOST_OF_ONE
+from app.domain.cells import csv_row
 from app.domain.out_table import FIRST, heading_of
 from app.domain.out_told import ROOMS_OWN, Told
 from app.domain.own_columns import ADDRESS, AS_KEPT, OWN, SAID_HERE
@@ -154,9 +153,7 @@ def _part(tag: str, key: str, row_type: str, file: str, columns: Sequence[str]) 
 
 
 def _line(cells: Sequence[str]) -> str:
-    line = StringIO()
-    csv.writer(line, lineterminator="\n").writerow([cell.replace("\0", "") for cell in cells])
-    return line.getvalue()
+    return csv_row((cell.replace("\0", "") for cell in cells), "\n")
 
 
 def _text(text: str) -> str:

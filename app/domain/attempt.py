@@ -19,7 +19,6 @@ class StackFacts:
     stack_id: int
     name: str
     weights_on: bool
-    off_since: datetime | None
     sheets: int
     capacity: int
 

@@ -6,8 +6,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from app.domain.calendar import as_utc, local_day
-from app.domain.keeping import months_before
+from app.domain.calendar import as_utc, local_day, months_before
 from app.domain.language import mark
 
 # How a time at a station began and ended, as it is kept and as it is said.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
+from calendar import monthrange
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from fractions import Fraction
@@ -136,6 +137,17 @@ def plus_open_days(cal: Calendar, since: datetime, days: int | Fraction) -> date
     if not length:  # a date that the zone skipped passes in no time: the moment before it is the last
         return start - MICROSECOND
     return start + math.floor((target - whole) * length) * MICROSECOND
+
+
+def months_before(moment: datetime, months: int) -> datetime:
+    """The same day and time so many months earlier, or the last day of that month where it has no such day.
+
+    ValueError for fewer than 0 months.
+    """
+    if months < 0:
+        raise ValueError(f"{months} months cannot have passed. Give 0 or more.")
+    year, month = divmod(moment.year * 12 + moment.month - 1 - months, 12)
+    return moment.replace(year=year, month=month + 1, day=min(moment.day, monthrange(year, month + 1)[1]))
 
 
 def iso_week(moment: datetime, zone: ZoneInfo) -> tuple[int, int]:

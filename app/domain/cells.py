@@ -33,13 +33,16 @@ def kept_line(cells: Iterable[str]) -> str:
     """One line of a CSV file as `csv_line`, its cells guarded so that they are found again; NUL, which no file may hold, is
     left out.
     """
-    line = StringIO()
-    csv.writer(line, lineterminator="\r\n").writerow([guarded(cell.replace("\0", "")) for cell in cells])
-    return line.getvalue()
+    return csv_row(guarded(cell.replace("\0", "")) for cell in cells)
 
 
 def csv_line(cells: Iterable[str]) -> str:
     """One line of a CSV file by RFC 4180, with its line end, each cell made safe."""
+    return csv_row(safe_cell(cell) for cell in cells)
+
+
+def csv_row(cells: Iterable[str], line_end: str = "\r\n") -> str:
+    """One line of a CSV file, its cells as they are."""
     line = StringIO()
-    csv.writer(line, lineterminator="\r\n").writerow([safe_cell(cell) for cell in cells])
+    csv.writer(line, lineterminator=line_end).writerow(cells)
     return line.getvalue()

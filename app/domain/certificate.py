@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-# Tags of DER (X.690, 8.1.2): a constructed SEQUENCE, the explicit tag 0 of the version, and the two kinds of time.
-SEQUENCE, VERSION, UTC_TIME, GENERALIZED_TIME = 0x30, 0xA0, 0x17, 0x18
+# Tags of DER (X.690, 8.1.2): the explicit tag 0 of the version, and the two kinds of time.
+VERSION, UTC_TIME, GENERALIZED_TIME = 0xA0, 0x17, 0x18
 
 
 def holds_until(der: bytes) -> datetime:

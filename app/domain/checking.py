@@ -37,8 +37,6 @@ FATE_WORDS: dict[Fate, str] = {
     Fate.NOT_DRAWN: mark("Seen, but not drawn"),
     Fate.FOUND: mark("Found where it belongs"),
 }
-# Seen with the eyes in the cabinet, whatever else is true of it.
-NOT_IN_ITS_PLACE = frozenset({Fate.ELSEWHERE, Fate.CLOSED, Fate.WRONG_SHELF})
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,18 +8,16 @@ from datetime import date, datetime, timedelta
 from enum import StrEnum
 
 from app.domain.calendar import DAY, DAYS_LOOKED_AHEAD, LAST, Calendar, day_bounds, local_day, next_open
+from app.domain.drying import papers_due as papers_due_at
+from app.domain.drying import usual_from
+from app.domain.freezing import CHILLS, WARMS
 from app.domain.holds import stopping
 from app.domain.house import House
 from app.domain.language import say
-from app.domain.limits import limit_of
-from app.domain.stages import Stage, Step
+from app.domain.stages import Step
 from app.domain.words import NO_YEAR_WITHIN_DAYS, date_said, weekday_said
 
 Tell = Callable[[datetime], str]
-# A load counts as cold this long after it was put in, where no logger says when; a bag stays closed this long after it
-# came out, so that no water settles on what is in it. Common practice, no source.
-CHILLS = timedelta(hours=24)
-WARMS = timedelta(hours=24)
 FIRST_IN_ORDER = 3
 
 
@@ -118,7 +116,7 @@ def papers_due(drying: Iterable[Drying], house: House, until: datetime) -> list[
     """The places whose papers fall due before `until`, closed days or not, the first due first; at the very moment
     they do not yet. Each counts its sheets.
     """
-    return _by_place(Kind.PAPERS, drying, lambda each: _papers_due_at(each, house), until)
+    return _by_place(Kind.PAPERS, drying, lambda each: papers_due_at(each.papers_at, each.method, house), until)
 
 
 def may_be_felt(drying: Iterable[Drying], house: House, until: datetime) -> list[Item]:
@@ -143,15 +141,8 @@ def _first_due(item: Item) -> tuple[datetime, str]:
     return item.at or LAST, item.name
 
 
-def _papers_due_at(each: Drying, house: House) -> datetime:
-    limit = limit_of(Stage.DRYING, house, method=each.method)
-    assert limit is not None and limit.hours is not None
-    return each.papers_at + timedelta(hours=limit.hours)
-
-
 def _felt_at(each: Drying, house: House) -> datetime | None:
-    days = house.dry_heated_days if each.method == "heated" else house.dry_unheated_days
-    return each.pressed_at + timedelta(days=days) if each.pressed_at is not None else None
+    return usual_from(each.pressed_at, each.method, house) if each.pressed_at is not None else None
 
 
 @dataclass(frozen=True, slots=True)

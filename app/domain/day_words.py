@@ -9,6 +9,7 @@ from datetime import datetime
 from app.domain.calendar import DAY
 from app.domain.day import Day, Item, Kind, Tell, date_words
 from app.domain.language import mark, say, say_n
+from app.domain.words import sheets_said
 
 # On a card; a page shows more.
 A_FEW = 5
@@ -122,11 +123,6 @@ def about(item: Item, now: datetime, tell: Tell) -> str:
     """What is said of an item beside its name; empty where the head says it all."""
     words = ABOUT.get(item.kind)
     return words(item, _at(item.at, tell), _since(item.at, now, tell)) if words else ""
-
-
-def sheets_said(count: int) -> str:
-    """A number of sheets: "1 sheet", "14 sheets"."""
-    return say_n("{n:,} sheet", "{n:,} sheets", count)
 
 
 def _a_few(items: Sequence[Item], now: datetime, tell: Tell) -> str:

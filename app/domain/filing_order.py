@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from app.domain.consigned import number_order
 from app.domain.folding import folded_plant
 from app.domain.language import mark, say
+from app.domain.natural_order import natural_order
 
 # Ranks below the species in their order, ICN (Shenzhen Code) articles 3.2, 4.2 and 24.1, from memory; the short forms are
 # common practice. A nothorank, article H.3, stands with its rank, as the sign of a hybrid does not count either.
@@ -92,7 +92,7 @@ def filing_key(sheet: Written, families: Mapping[str, int] | None = None) -> tup
     return (
         not (plant.family or plant.genus), *listed, plant.family,
         not plant.genus, plant.genus, not plant.species, plant.species, plant.below,
-        not sheet.collector, key_of(sheet.collector), not sheet.record_number, number_order(sheet.record_number), sheet.number,
+        not sheet.collector, key_of(sheet.collector), not sheet.record_number, natural_order(sheet.record_number), sheet.number,
     )  # fmt: skip
 
 

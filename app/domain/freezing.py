@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from app.domain.calendar import LAST
-from app.domain.day import CHILLS, WARMS
 from app.domain.house import House
 from app.domain.language import mark
 from app.domain.stages import Step
@@ -15,6 +14,10 @@ from app.domain.stages import Step
 LOAD_STEPS = (Step.LOAD_IN, Step.LOAD_COLD, Step.LOAD_OUT, Step.LOAD_OPENED)
 WARMING = (Step.FREEZER_OPENED, Step.DEFROSTED, Step.POWER_CUT)
 FREEZER_STEPS = (*WARMING, Step.FREEZER_RUNS, Step.STAYED_COLD)
+# A load counts as cold this long after it was put in, where no logger says when; a bag stays closed this long after it
+# came out, so that no water settles on what is in it. Common practice, no source.
+CHILLS = timedelta(hours=24)
+WARMS = timedelta(hours=24)
 # Insulated gloves: general cold-store safety sheets. That a bag stays shut until it is warm, so that water settles on its
 # outside: Florida Museum, pest control page. The lid is common practice, no source.
 CAUTIONS = (
@@ -69,8 +72,8 @@ class Warming:
 class Times:
     """A load's times by its entries. `cold_at` begins the days that count: those that were enough, else the last begun.
 
-    `cold_from` is logger or reckoned. `enough_at` is when the days are over, None while that is not to be reckoned.
-    `treated` is None until it is opened.
+    `cold_from` says how that is known: "logger" or "reckoned". `lowest_c` is the lowest that was read in it. `treated` is
+    None until it is opened.
     """
 
     freezer_id: int | None = None
@@ -87,11 +90,6 @@ class Times:
     def enough_at(self) -> datetime | None:
         """When it has been cold for the days of its rule, if it stays in and nothing warms it."""
         return self.cold_at + self.rule.span if self.cold_at and self.rule else None
-
-    @property
-    def was_enough(self) -> bool:
-        """Whether it came out, and had been cold long enough then."""
-        return self.out_at is not None and self.enough_at is not None and self.enough_at <= self.out_at
 
     @property
     def opens_at(self) -> datetime | None:

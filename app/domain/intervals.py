@@ -44,20 +44,20 @@ def poisson_interval(count: int, level: float = LEVEL) -> Interval:
     return Interval(low, _where(lambda mean: _at_most(count, mean) > tail, float(count), beyond))
 
 
-def scaled_interval(count: int, credit: Fraction, level: float = LEVEL) -> Interval:
+def scaled_interval(count: int, credit: Fraction) -> Interval:
     """The interval of a credit in shares of `count` whole sheets: that of the count, scaled by credit over count."""
-    whole = poisson_interval(count, level)
+    whole = poisson_interval(count)
     return whole.times(credit / count) if count else whole
 
 
-def wilson_interval(passed: int, cases: int, level: float = LEVEL) -> Interval:
+def wilson_interval(passed: int, cases: int) -> Interval:
     """The interval of a share from 0 to 1 by Wilson's score (J. Amer. Statist. Assoc. 22 (1927) 209), uncorrected.
 
     ValueError where there is no case, or more passed than there are cases.
     """
-    if not 0 <= passed <= cases or not cases or not 0 < level < 1:
-        raise ValueError(f"{passed} of {cases} at a level of {level} is no share.")
-    z = NormalDist().inv_cdf((1 + level) / 2)
+    if not 0 <= passed <= cases or not cases:
+        raise ValueError(f"{passed} of {cases} is no share.")
+    z = NormalDist().inv_cdf((1 + LEVEL) / 2)
     share, part = passed / cases, z * z / cases
     middle = (share + part / 2) / (1 + part)
     half = z * sqrt(share * (1 - share) / cases + part / (4 * cases)) / (1 + part)

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from fractions import Fraction
 
 from app.domain.calendar import Calendar, minus_open_days
+from app.domain.drying import papers_days
 from app.domain.house import House
 from app.domain.language import mark, say_n
 from app.domain.stages import Stage
@@ -15,8 +16,8 @@ from app.domain.words import days_said
 
 TO_INSPECT, TO_MEND, TO_FREEZE, TO_FILE = mark("to inspect"), mark("to mend"), mark("to freeze"), mark("to file")
 _WAITS_FOR = {"passed": TO_FILE, "to-be-mended": TO_MEND}
-# What waits on a shelf follows the cabinet's own limit; what spoils does not.
-_ON_SHELVES = frozenset({Stage.INTAKE, Stage.READY, Stage.DRY})
+# Where a cabinet's own limit holds: what spoils does not wait for it.
+ON_SHELVES = frozenset({Stage.INTAKE, Stage.READY, Stage.DRY})
 
 
 def limit_of(stage: Stage, house: House, *, fresh: bool = False, method: str | None = None, outcome: str | None = None,
@@ -28,11 +29,10 @@ def limit_of(stage: Stage, house: House, *, fresh: bool = False, method: str | N
     """
     if stage is Stage.INTAKE and fresh:
         return Limit(hours=house.limit_intake_fresh_h)
-    if cabinet_days is not None and stage in _ON_SHELVES:
+    if cabinet_days is not None and stage in ON_SHELVES:
         return Limit(open_days=cabinet_days)
     if stage is Stage.DRYING:
-        days = house.papers_heated_days if method == "heated" else house.papers_unheated_days
-        return Limit(hours=24 * days)
+        return Limit(hours=24 * papers_days(method, house))
     if stage is Stage.DRY:
         return Limit(open_days=_DRY[waits_for(outcome, to_freeze=to_freeze)](house))
     own = _OWN.get(stage)

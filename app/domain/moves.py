@@ -15,7 +15,6 @@ Rule = Callable[[Attempt], Refusal | None]
 
 STAYS = None
 UNKNOWN = None
-ANY: tuple[Stage | None, ...] = (*Stage, UNKNOWN)
 KNOWN: tuple[Stage | None, ...] = tuple(Stage)
 
 

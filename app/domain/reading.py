@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import islice
 
-from app.domain.numbers import CHECK_CHARACTERS, CODES, Kind, Pattern, Shape
+from app.domain.numbers import CHECK_CHARACTERS, Kind, Pattern, Shape, card_shapes
 
 MOST_CANDIDATES = 300
 
@@ -94,7 +94,7 @@ def read(text: str, patterns: Sequence[Pattern]) -> Reading:
 @lru_cache(maxsize=64)
 def _table(patterns: tuple[Pattern, ...]) -> _Table:
     every = [_known(Kind.SHEET, pattern) for pattern in patterns]
-    every += [_known(kind, shape) for kind, shape in CODES.items()]
+    every += [_known(kind, shape) for kind, shape in card_shapes(patterns).items()]
     prefixes = dict.fromkeys(known.shape.prefix for known in every)
     by_prefix = {prefix: tuple(known for known in every if known.shape.prefix == prefix) for prefix in prefixes}
     return _Table(by_prefix, tuple(sorted({len(prefix) for prefix in prefixes})), tuple(every))

@@ -5,11 +5,13 @@ from __future__ import annotations
 from app.domain.attempt import Attempt
 from app.domain.consigned import why_closed
 from app.domain.errors import Refusal
+from app.domain.findings import MENDED, PASSED, TO_MEND
 from app.domain.holds import HOLDS, SETTLED_BY_MANAGER, stopping
 from app.domain.language import say
 from app.domain.stages import STEP_WORDS, Stage, Step
 
-OUTCOMES = ("passed", "to-be-mended", "mended-here")
+# How a look may end that is an inspection; glued again and back to the table are steps of their own.
+OUTCOMES = (PASSED, TO_MEND, MENDED)
 
 
 def not_closed(attempt: Attempt) -> Refusal | None:

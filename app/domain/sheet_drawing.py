@@ -39,11 +39,6 @@ class Zone:
         return self.x <= x <= self.x + self.width and self.y <= y <= self.y + self.height
 
 
-# 11.5 by 16.5 in: Carnegie Museum of Natural History, "Plant Collecting & Mounting Guidelines".
-UNITED_STATES = Size(292, 419)
-# 42.5 by 26 cm: Royal Botanic Garden Edinburgh, "Mounting herbarium specimens".
-EUROPE = Size(260, 425)
-
 # Millimetres. The label stands about 5 mm from the edges (New Zealand Plant Conservation Network, "Mounting specimens"), and
 # so do seal and packet; the code a finger's width from them (Natural History Museum London, digitisation workflow, 2022). A
 # label of about 4 by 3 in is taught, and 5 to 8 cm above it are kept for slips (both common practice).

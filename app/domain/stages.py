@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from app.domain.language import mark
+from app.domain.language import mark, mark_in
 
 
 class Stage(StrEnum):
@@ -94,18 +94,19 @@ STAGES: dict[Stage, StageRow] = {
     Stage.FILED: StageRow(mark("Filed"), mark("is filed")),
 }
 
-# What each deed is called: as an order (mark("take up")), and once it is done (mark("taken up")).
+# What each deed is called: as an order, and once it is done. Where English has one form for both, the order is said in a
+# sense of its own, so that other languages may tell them apart.
 STEP_WORDS: dict[Step, tuple[str, str]] = {
     Step.TAKE_IN: (mark("take in"), mark("taken in")),
     Step.LAY_TO_DRY: (mark("lay to dry"), mark("laid to dry")),
     Step.PAPERS_CHANGED: (mark("change papers"), mark("papers changed")),
     Step.PASS_AS_DRY: (mark("pass as dry"), mark("passed as dry")),
     Step.TAKE_UP: (mark("take up"), mark("taken up")),
-    Step.PUT_BACK: (mark("put back"), mark("put back")),
+    Step.PUT_BACK: (mark_in("order", "put back"), mark("put back")),
     Step.MOUNT: (mark("mount"), mark("mounted")),
-    Step.PUT_UNDER_WEIGHT: (mark("put under weight"), mark("put under weight")),
+    Step.PUT_UNDER_WEIGHT: (mark_in("order", "put under weight"), mark("put under weight")),
     Step.TAKE_OUT: (mark("take out"), mark("taken out")),
-    Step.FOUND_OUT: (mark("found out of its stack"), mark("found out of its stack")),
+    Step.FOUND_OUT: (mark_in("order", "found out of its stack"), mark("found out of its stack")),
     Step.GOES_UNMOUNTED: (mark("keep unmounted"), mark("kept unmounted")),
     Step.RE_GLUE: (mark("re-glue"), mark("re-glued")),
     Step.BACK_TO_TABLE: (mark("send back to the table"), mark("sent back to the table")),
@@ -118,7 +119,7 @@ STEP_WORDS: dict[Step, tuple[str, str]] = {
     Step.PUT_TOGETHER: (mark("put together"), mark("put together with another number")),
     Step.RENUMBER: (mark("renumber"), mark("given a new number")),
     Step.RESTATE: (mark("put its gluing right"), mark("gluing put right")),
-    Step.SHELVE: (mark("put on a shelf"), mark("put on a shelf")),
+    Step.SHELVE: (mark_in("order", "put on a shelf"), mark("put on a shelf")),
     Step.WITHDRAW: (mark("withdraw"), mark("withdrawn")),
     Step.PUT_HOLD: (mark("hold"), mark("held")),
     Step.LIFT_HOLD: (mark("lift the hold"), mark("hold lifted")),
@@ -129,7 +130,7 @@ STEP_WORDS: dict[Step, tuple[str, str]] = {
     Step.FREEZE: (mark("put into a load for the freezer"), mark("put into a load")),
     Step.UNBAG: (mark("take out of its freezer bag"), mark("taken out of its freezer bag")),
     Step.TREATMENT: (mark("say how its treatment stands"), mark("treatment told anew")),
-    Step.LOAD_IN: (mark("put into the freezer"), mark("put into the freezer")),
+    Step.LOAD_IN: (mark_in("order", "put into the freezer"), mark("put into the freezer")),
     Step.LOAD_COLD: (mark("read that it is cold"), mark("read as cold")),
     Step.LOAD_OUT: (mark("take out of the freezer"), mark("taken out of the freezer")),
     Step.LOAD_OPENED: (mark("open the bag"), mark("opened")),
@@ -138,7 +139,7 @@ STEP_WORDS: dict[Step, tuple[str, str]] = {
     Step.POWER_CUT: (mark("say that it has no power"), mark("found without power")),
     Step.FREEZER_RUNS: (mark("say that it runs again"), mark("runs again")),
     Step.STAYED_COLD: (mark("say that it stayed cold"), mark("stayed cold by its logger")),
-    Step.QUARANTINE: (mark("put in quarantine"), mark("put in quarantine")),
+    Step.QUARANTINE: (mark_in("order", "put in quarantine"), mark("put in quarantine")),
     Step.BEGIN_CHECK: (mark("begin a cabinet check"), mark("cabinet check begun")),
     Step.END_CHECK: (mark("end a cabinet check"), mark("cabinet check ended")),
     Step.CLOSE_CHECK: (mark("close a cabinet check"), mark("cabinet check closed")),

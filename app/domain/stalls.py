@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from .calendar import BEGINNING, Calendar, as_utc, minus_open_days, open_time, plus_open_days
+from app.domain.calendar import BEGINNING, Calendar, as_utc, minus_open_days, open_time, plus_open_days
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,10 @@ from fractions import Fraction
 
 from app.domain.house import RULES
 from app.domain.language import mark, say, say_n
-from app.domain.limits import limit_words
-from app.domain.rates import DAY_H, WHOLE_HOURS_BELOW_H
+from app.domain.limits import ON_SHELVES, limit_words
 from app.domain.stages import Stage
 from app.domain.stalls import Limit
+from app.domain.stays import DAY_H, WHOLE_HOURS_BELOW_H
 from app.domain.words import days_said
 
 WEEKS_OF_ITS_OWN = 8
@@ -24,8 +24,6 @@ RULE_OF: dict[Stage, str] = {
     Stage.READY: "limit_ready_days",
     Stage.MOUNTED: "limit_mounted_h",
 }
-# Where a cabinet's own limit holds: what spoils does not wait for it.
-ON_SHELVES = (Stage.INTAKE, Stage.READY, Stage.DRY)
 _WHY_NONE: dict[Stage, str] = {
     Stage.DRYING: mark("None: what dries spoils, and does not wait for what is usual."),
     Stage.UNDER_PRESS: mark("None: its limit counts from when a sheet was ready, not from when it was laid in."),

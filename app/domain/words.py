@@ -4,9 +4,8 @@ import math
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from app.domain.calendar import as_utc
 from app.domain.language import ENGLISH, say, say_n, spoken
-
-from .calendar import as_utc
 
 # The English names, for keys; what a person reads is said by `weekday_said` and `date_said`. Never asked of strftime, whose
 # names follow the machine's locale.
@@ -64,6 +63,11 @@ def date_said(day: date, *, with_year: bool = True) -> str:
     if with_year:
         return say("{day} {month} {year}", day=day.day, month=month, year=day.year)
     return say("{day} {month}", day=day.day, month=month)
+
+
+def sheets_said(count: int) -> str:
+    """A number of sheets: "1 sheet", "1,204 sheets"."""
+    return say_n("{n:,} sheet", "{n:,} sheets", count)
 
 
 def days_said(days: int) -> str:

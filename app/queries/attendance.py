@@ -28,7 +28,7 @@ class TimeThere:
     beside: str
 
 
-def times_of(session: Session, worker_id: int, limit: int = MOST_TIMES) -> tuple[TimeThere, ...]:
+def times_of(session: Session, worker_id: int) -> tuple[TimeThere, ...]:
     """A worker's last times at stations, the latest first; only those that are still kept by person."""
     teacher = aliased(Worker)
     found = (
@@ -38,7 +38,7 @@ def times_of(session: Session, worker_id: int, limit: int = MOST_TIMES) -> tuple
         .where(Attendance.worker_id == worker_id)
         .order_by(Attendance.signed_in_at.desc(), Attendance.id.desc())
     )
-    rows = session.execute(found.limit(max(1, min(limit, MOST_TIMES))))
+    rows = session.execute(found.limit(MOST_TIMES))
     return tuple(
         TimeThere(
             time.id, station, time.signed_in_at, time.signed_out_at, began_words(time.how), _ended(time), beside or ""

@@ -11,19 +11,19 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Cabinet, Change, Entry
+from app.domain.natural_order import natural_order
 from app.domain.stages import Stage
 from app.domain.words import age
 from app.queries.aside import Aside
-from app.queries.board_stages import Ages as Ages
-from app.queries.board_stages import StageLine as StageLine
 from app.queries.board_stages import StageView, stage_views
 from app.queries.filed import filed_counts
+from app.queries.kinds import KINDS
 from app.queries.left_behind import left_behind_counts, left_behind_heaps
 from app.queries.need import Need
 from app.queries.needs import needs_a_person
 from app.queries.places import is_for
-from app.queries.press import StackView, name_order, stacks_seen
-from app.queries.stalled import KINDS, Waiting, cabinet_days, waiting_in
+from app.queries.press import StackView, stacks_seen
+from app.queries.stalled import Waiting, cabinet_days, waiting_in
 from app.queries.waiting import judge
 
 _VERSION = select(
@@ -136,7 +136,7 @@ def _cabinets(session: Session, now: datetime, waiting: list[Waiting]) -> tuple[
     for each in waiting:
         by_cabinet.setdefault(each.cabinet_id, []).append(each)
     shown = [row for row in rows if row.stage != Stage.FILED or row.id in by_cabinet]
-    ordered = sorted(shown, key=lambda row: (row.walk, name_order(row.name)))
+    ordered = sorted(shown, key=lambda row: (row.walk, natural_order(row.name)))
     return tuple(_cabinet(row, by_cabinet.get(row.id, []), now) for row in ordered)
 
 

@@ -16,10 +16,10 @@ from app.domain.limits import TO_FILE, TO_FREEZE, TO_INSPECT, TO_MEND, limit_of,
 from app.domain.stages import STAGES, Stage
 from app.domain.words import age
 from app.queries.filed import FiledCounts
+from app.queries.kinds import HEATED, IN_QUEUE, UNHEATED
 from app.queries.press import LayerView, StackView
-from app.queries.stage_lines import LINES, Counted, dry_counts
-from app.queries.stage_lines import StageLine as StageLine
-from app.queries.stalled import HEATED, IN_QUEUE, UNHEATED, Waiting
+from app.queries.stage_lines import LINES, Counted, StageLine, dry_counts
+from app.queries.stalled import Waiting
 from app.queries.waiting import Judge
 
 SHEET = table_of(Sheet)
@@ -58,15 +58,11 @@ class StageView:
     in_freezer: int
     may_go_on: int
     may_be_taken_up: int
-    over_limit: int
     stacks: int
-    may_come_out: int
     to_inspect: int
     to_mend: int
     to_freeze: int
     to_file: int
-    filed_this_week: int
-    filed_in_all: int
 
 
 def stage_views(session: Session, judged: Judge, waiting: Sequence[Waiting], stacks: Sequence[StackView],
@@ -99,10 +95,8 @@ def _view(stage: Stage, mine: Sequence[Waiting], stacks: Sequence[StackView], la
         stage.value, say(STAGES[stage].words), count, oldest, oldest_age, counted.stalled, behind, limit, lines,
         None if is_filed else _ages(mine, layers, judged), held, out, frozen,
         0 if is_filed else count - held - out - frozen, counted.may_be_taken_up if stage is Stage.READY else 0,
-        counted.stalled if stage is Stage.MOUNTED else 0,
-        sum(bool(stack.layers) for stack in stacks) if stage is Stage.UNDER_PRESS else 0, counted.ready,
+        sum(bool(stack.layers) for stack in stacks) if stage is Stage.UNDER_PRESS else 0,
         dry.get(TO_INSPECT, 0), dry.get(TO_MEND, 0), dry.get(TO_FREEZE, 0), dry.get(TO_FILE, 0),
-        filed.this_week if is_filed else 0, filed.in_all if is_filed else 0,
     )  # fmt: skip
 
 

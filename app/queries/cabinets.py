@@ -1,4 +1,4 @@
-"""Cabinets and shelves: how many sheets are in each, and which."""
+"""Cabinets and shelves: how many sheets are in each, how old, and how many of them are stalled or held."""
 
 from __future__ import annotations
 
@@ -10,19 +10,19 @@ from sqlalchemy import ColumnElement, and_, case, func, or_, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Cabinet, Sheet, Shelf, table_of
+from app.domain.natural_order import natural_order
 from app.domain.stages import Stage
 from app.domain.words import age
-from app.queries.lines import SheetRow
-from app.queries.listing import count_like, sheets_like
+from app.queries.kinds import IN_QUEUE
 from app.queries.places import is_for
-from app.queries.press import name_order
 from app.queries.sieve import Sieve, in_place
-from app.queries.stalled import IN_QUEUE, stalled_where
+from app.queries.stalled import stalled_where
 from app.queries.waiting import Judge, judge
 
 SHEET = table_of(Sheet)
 # The stages in which a sheet can wait in a cabinet; what lies under press lies in a stack.
 IN_CABINETS = (Stage.INTAKE, Stage.DRYING, Stage.READY, Stage.MOUNTED, Stage.DRY)
+Counted = tuple[int, datetime | None, int, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,17 +86,6 @@ class CabinetSummary:
     shelves: tuple[ShelfSummary, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class ShelfPage:
-    """One page of what is on a shelf, or in a cabinet, by number; `next_after` asks for the next page."""
-
-    cabinet: str
-    shelf: str
-    count: int
-    rows: tuple[SheetRow, ...]
-    next_after: str
-
-
 def cabinets(session: Session) -> tuple[CabinetView, ...]:
     """Every cabinet in use with its shelves and counts, in walking order."""
     on_shelves, loose = _by_shelf(session), _loose(session)
@@ -105,14 +94,14 @@ def cabinets(session: Session) -> tuple[CabinetView, ...]:
         view = ShelfView(row.id, row.name, row.code, on_shelves.get(row.id, 0), row.capacity)
         shelves.setdefault(row.cabinet_id, []).append(view)
     rows = session.execute(select(Cabinet).where(Cabinet.closed_at.is_(None)).order_by(Cabinet.walk)).scalars().all()
-    ordered = sorted(rows, key=lambda row: (row.walk, name_order(row.name)))
+    ordered = sorted(rows, key=lambda row: (row.walk, natural_order(row.name)))
     return tuple(_cabinet(row, tuple(shelves.get(row.id, ())), loose.get(row.id, 0)) for row in ordered)
 
 
 def cabinet_names(session: Session) -> tuple[str, ...]:
     """The cabinets in use, in walking order; nothing is counted."""
     rows = session.execute(select(Cabinet.name, Cabinet.walk).where(Cabinet.closed_at.is_(None)))
-    return tuple(row.name for row in sorted(rows, key=lambda row: (row.walk, name_order(row.name))))
+    return tuple(row.name for row in sorted(rows, key=lambda row: (row.walk, natural_order(row.name))))
 
 
 def cabinet_summary(session: Session, name: str, now: datetime, zone: ZoneInfo) -> CabinetSummary | None:
@@ -127,21 +116,6 @@ def cabinet_summary(session: Session, name: str, now: datetime, zone: ZoneInfo) 
     views = tuple(ShelfView(row.id, row.name, row.code, line.count, row.capacity)
                   for row, line in zip(rows, shelves, strict=True))  # fmt: skip
     return CabinetSummary(_cabinet(cabinet, views, sum(line.count for line in loose)), (*shelves, *loose))
-
-
-def shelf_page(session: Session, cabinet: str, shelf: str, now: datetime, zone: ZoneInfo, *, after: str = "",
-               limit: int = 50) -> ShelfPage | None:  # fmt: skip
-    """One page of a shelf, or with no shelf named of the whole cabinet, by number; None when there is no such place."""
-    sieve = Sieve(cabinet=cabinet, shelf=shelf, sort="number")
-    try:
-        count = count_like(session, sieve, now, zone)
-    except ValueError:
-        return None
-    found = sheets_like(session, sieve, now, zone, after=after, limit=limit)
-    return ShelfPage(cabinet, shelf, count, found.rows, found.next_after)
-
-
-Counted = tuple[int, datetime | None, int, int]
 
 
 def _counted(session: Session, where: ColumnElement[bool], judged: Judge) -> dict[int | None, Counted]:

@@ -16,7 +16,8 @@ from app.domain.calendar import Calendar, local_day, open_days_between
 from app.domain.dates import Span, span_words, spans
 from app.domain.language import say, spoken
 from app.queries.house import calendar_now, house_now
-from app.queries.stalled import KINDS, cabinet_days, forgotten_ids, waiting_in
+from app.queries.kinds import KINDS
+from app.queries.stalled import cabinet_days, forgotten_ids, waiting_in
 from app.queries.waiting import Judge, judge
 
 CALENDAR_DAY = table_of(CalendarDay)

@@ -45,7 +45,9 @@ def last_hands(session: Session, ids: Sequence[int], check: Any, names: bool) ->
 
 
 def found_later(session: Session, check_id: int) -> dict[int, tuple[datetime | None, str]]:
-    """When and where the sheets that a closing held as not found were scanned again."""
+    """When and where ("" for at no station) the sheets that a closing held as not found were scanned again, by their ids; a sheet
+    that nobody has found is not among them.
+    """
     found = (
         select(EXPECTED.c.sheet_id, HOLD.c.lifted_at, STATION.c.name)
         .select_from(CHECK).join(EXPECTED, EXPECTED.c.check_id == CHECK.c.id).join(HOLD, PUT_BY_IT)

@@ -14,8 +14,8 @@ from app.db.models import Consignment, Sheet, table_of
 from app.domain.calendar import local_day
 from app.domain.stages import Stage
 from app.queries.house import patterns_now
+from app.queries.kinds import IN_QUEUE
 from app.queries.lines import SheetRow, line_rows, sheet_rows
-from app.queries.stalled import IN_QUEUE
 from app.queries.waiting import judge
 from app.queries.wanted import Wish, wishes_of
 

@@ -67,7 +67,7 @@ def known_worker(session: Session, worker_id: int, browser: str = "") -> KnownWo
 
 
 def station_by_secret(session: Session, secret_hash: str) -> KnownStation | None:
-    """The station that a browser with this secret was enrolled for."""
+    """The station that a browser with this secret was enrolled for; None where there is none, or none any more."""
     row = session.execute(_STATION, {"secret": secret_hash}).one_or_none()
     return KnownStation(row.id, row.is_practice, row.language) if row is not None else None
 

@@ -18,8 +18,8 @@ from app.domain.numbers import shown
 from app.domain.stages import Stage, Step
 from app.queries.freezer import not_in_freezer
 from app.queries.house import patterns_now
-from app.queries.lines import detail_of, line_rows, place_of
-from app.queries.stalled import IN_QUEUE
+from app.queries.kinds import IN_QUEUE
+from app.queries.lines import line_rows, place_of
 from app.queries.wanted import Wish, wishes_of
 
 SHEET = table_of(Sheet)
@@ -53,10 +53,8 @@ class FetchLine:
 
     number: str
     shown: str
-    plant: str
     place: str
     same_place: bool
-    detail: str
     cautions: tuple[str, ...]
     wish: Wish | None
 
@@ -133,8 +131,8 @@ def _lines(session: Session, run: Sequence[Any]) -> tuple[FetchLine, ...]:
     cautions = cautions_by_sheet(session, run)
     places = [place_of(row) for row in rows]
     return tuple(
-        FetchLine(row.number, shown(row.number, patterns), row.plant or "", place, bool(at) and places[at - 1] == place,
-                  detail_of(row), cautions.get(each.id, ()), wishes.get(each.id))
+        FetchLine(row.number, shown(row.number, patterns), place, bool(at) and places[at - 1] == place,
+                  cautions.get(each.id, ()), wishes.get(each.id))
         for at, (each, row, place) in enumerate(zip(run, rows, places, strict=True))
     )  # fmt: skip
 

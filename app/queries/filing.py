@@ -17,12 +17,12 @@ from app.domain.filing_order import NO_FAMILY, Plant, Written, begins_folder, fi
 from app.domain.house import House
 from app.domain.language import mark, say
 from app.domain.limits import treatment_holds
+from app.domain.natural_order import natural_order
 from app.domain.numbers import Pattern, shown
 from app.queries.fetching import cautions_by_sheet
 from app.queries.filing_rows import Furniture, filed_today, furniture, parts_missing, to_be_filed
 from app.queries.house import house_now, patterns_now
 from app.queries.lines import place_of
-from app.queries.press import name_order
 
 MOST_IN_ROUND = 1000
 NOWHERE = mark("No place known by the log")
@@ -192,7 +192,7 @@ class _Telling:
         if at is None:
             return (1,)
         cabinet = self._room.cabinets[at[0]]
-        return (0, cabinet.walk, name_order(cabinet.name), at[0])
+        return (0, cabinet.walk, natural_order(cabinet.name), at[0])
 
     def _line(self, each: _Sheet, cautions: tuple[str, ...]) -> RoundLine:
         row, is_done = each.row, each.row.filed_at is not None

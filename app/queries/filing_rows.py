@@ -20,9 +20,8 @@ from app.domain.numbers import shown
 from app.domain.stages import STAGES, Stage, Step
 from app.queries.freezer import not_in_freezer
 from app.queries.house import patterns_now
-from app.queries.kinds import PASSED, among
+from app.queries.kinds import IN_QUEUE, PASSED, among
 from app.queries.lines import LINES
-from app.queries.stalled import IN_QUEUE
 
 SHEET, ENTRY = table_of(Sheet), table_of(Entry)
 OTHER = SHEET.alias("other")

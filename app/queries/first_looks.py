@@ -22,7 +22,7 @@ from app.domain.intervals import Interval, wilson_interval
 from app.domain.sign_off_rules import DIFFICULTIES
 from app.domain.stages import Step
 from app.queries.house import house_now
-from app.queries.week_sheets import GLUINGS, LOOKS, STANDS, WITHIN, last_before, learning_at
+from app.queries.week_sheets import GLUINGS, LOOKS, WITHIN, last_before, learning_at
 
 ENTRY, HANDS = table_of(Entry), table_of(EntryWorker)
 INSPECTION, FINDING = table_of(Inspection), table_of(Finding)

@@ -12,12 +12,11 @@ from sqlalchemy import func, literal, or_, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Cabinet, Consignment, FreezerLoad, LoadBundle, Sheet, table_of
-from app.domain.day import WARMS
+from app.domain.freezing import WARMS
 from app.domain.holds import HOLDS
 from app.domain.language import mark, say
 from app.domain.numbers import shown
 from app.domain.stages import STAGES, Stage
-from app.domain.stations import KINDS as STATION_KINDS
 from app.queries.freezer import not_in_freezer
 from app.queries.kinds import IN_QUEUE, MOMENT, untreated
 from app.queries.waiting import Judge, judge
@@ -26,7 +25,6 @@ LOAD = table_of(FreezerLoad)
 TIED = table_of(LoadBundle)
 SHEET = table_of(Sheet)
 CABINET = table_of(Cabinet)
-FREEZE_AT = STATION_KINDS["freezer"][0]
 QUARANTINE = "quarantine"
 RECENT = timedelta(days=60)
 
@@ -45,7 +43,6 @@ class LoadView:
     at: datetime | None
     freezer: str
     sheets: int
-    made_at: datetime | None
     put_in_at: datetime | None
     cold_at: datetime | None
     cold_from: str
@@ -76,14 +73,13 @@ class LoadCard:
 
 @dataclass(frozen=True, slots=True)
 class FreezerView:
-    """One freezer: how cold it gets, and the loads that lie in it."""
+    """One freezer: how cold it gets (`c`, in °C), and the loads that lie in it."""
 
     name: str
     code: str
     shown: str
     c: float
     loads: tuple[LoadView, ...]
-    last_at: datetime | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +182,7 @@ def _freezers(session: Session, views: Sequence[LoadView]) -> tuple[FreezerView,
     rows = session.execute(select(CABINET).where(*mine).order_by(CABINET.c.walk, CABINET.c.name)).mappings()
     return tuple(
         FreezerView(row["name"], row["code"], shown(row["code"], ()), row["freezes_to_c"],
-                    tuple(view for view in views if view.freezer == row["name"] and view.state in INSIDE), row["last_at"])
+                    tuple(view for view in views if view.freezer == row["name"] and view.state in INSIDE))
         for row in rows
     )  # fmt: skip
 
@@ -208,7 +204,7 @@ def _view(row: Any, sheets: int, now: datetime) -> LoadView:
     opens = row["out_at"] + WARMS if row["out_at"] else None
     state, at = _state(row, enough, opens, now)
     return LoadView(
-        row["code"], shown(row["code"], ()), row["name"], state, at, row["freezer"] or "", sheets, row["made_at"],
+        row["code"], shown(row["code"], ()), row["name"], state, at, row["freezer"] or "", sheets,
         row["put_in_at"], row["cold_at"], row["cold_from"] or "", enough, row["out_at"], opens, row["opened_at"], row["lowest_c"],
         row["rule_c"], row["rule_days"], row["treated"], row["cold_at"] is not None and row["cold_at"] <= now,
     )  # fmt: skip

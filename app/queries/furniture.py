@@ -99,15 +99,13 @@ class RuleLine:
     history: tuple[RuleChange, ...]
 
 
-def consignments(session: Session, *, only_open: bool = False) -> tuple[ConsignmentLine, ...]:
+def consignments(session: Session) -> tuple[ConsignmentLine, ...]:
     """The room's consignments in its own order of work, each with its sheets: in all, still waiting, and filed."""
     found = (
         select(CONSIGNMENT, _CAME_WITH.c.sheets, _CAME_WITH.c.filed, _CAME_WITH.c.waiting)
         .outerjoin(_CAME_WITH, _CAME_WITH.c.consignment_id == CONSIGNMENT.c.id)
         .order_by(CONSIGNMENT.c.place_in_order, CONSIGNMENT.c.id)
     )
-    if only_open:
-        found = found.where(CONSIGNMENT.c.closed_at.is_(None))
     return tuple(
         ConsignmentLine(
             row["id"], row["code"], row["name"], row["source"] or "", row["kind"], row["arrived_on"], row["closed_at"],

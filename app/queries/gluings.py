@@ -8,14 +8,14 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.db.models import Entry, LotOpening, Sheet, Station, table_of
+from app.db.standing import STANDS
 from app.domain.lots import READ, Gluing, Line, Opening, Span, by_sheet, spans_of
 
 ENTRY, OPENING = table_of(Entry), table_of(LotOpening)
 AT_ONCE = 400
-_LATER, _AFTER = ENTRY.alias(), OPENING.alias()
+_AFTER = OPENING.alias()
 _LINES = select(ENTRY.c.id, ENTRY.c.subject_id, ENTRY.c.step, ENTRY.c.happened_at, ENTRY.c.station_id, ENTRY.c.facts).where(
-    ENTRY.c.subject_kind == "sheet", ENTRY.c.step.in_([step.value for step in READ]),
-    ~select(_LATER.c.id).where(_LATER.c.corrects == ENTRY.c.id).exists(),
+    ENTRY.c.subject_kind == "sheet", ENTRY.c.step.in_([step.value for step in READ]), STANDS,
 )  # fmt: skip
 _OPENINGS = (
     select(OPENING.c.id, OPENING.c.station_id, OPENING.c.adhesive_id, OPENING.c.lot_id, OPENING.c.opened_at)

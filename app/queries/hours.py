@@ -105,11 +105,6 @@ def hours_within(present: Sequence[Presence], since: datetime, until: datetime) 
     return by
 
 
-def hours_of(session: Session, since: datetime, until: datetime, now: datetime) -> HoursBy:
-    """The hours of each worker at each station between two moments, by their ids."""
-    return hours_within(presences(session, since, until, now), since, until)
-
-
 def kept_since(session: Session) -> datetime | None:
     """The moment before which hours are no longer kept by person; None where none were given up yet."""
     if session.execute(_FORGOTTEN).first() is None:

@@ -26,6 +26,7 @@ from app.db.models import (
     Wanted,
     table_of,
 )
+from app.db.standing import STANDS
 from app.domain.attendance import BEGAN_WORDS, ENDED_WORDS
 from app.domain.holds import HOLDS
 from app.domain.language import say
@@ -37,8 +38,6 @@ ATTENDANCE, STATION, SIGN_OFF = table_of(Attendance), table_of(Station), table_o
 ENTRY, HANDS, CHANGE, SHEET = table_of(Entry), table_of(EntryWorker), table_of(Change), table_of(Sheet)
 WANTED, HOLD, SIGHTING, STACK = table_of(Wanted), table_of(Hold), table_of(Sighting), table_of(Stack)
 SHOWN = 200
-_CORRECTION = ENTRY.alias()
-_TAKEN_BACK = select(_CORRECTION.c.id).where(_CORRECTION.c.corrects == ENTRY.c.id).exists()
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +112,7 @@ def entries_by_month(session: Session, worker_id: int, zone: ZoneInfo) -> Counte
 def last_entries(session: Session, worker_id: int, patterns: Sequence[Pattern]) -> tuple[KeptLine, ...]:
     """The last 200 entries that bear their name, by when they were written, the newest first."""
     found = (
-        select(ENTRY.c.happened_at, ENTRY.c.step, ENTRY.c.reason, HANDS.c.role, _TAKEN_BACK.label("taken_back"),
+        select(ENTRY.c.happened_at, ENTRY.c.step, ENTRY.c.reason, HANDS.c.role, (~STANDS).label("taken_back"),
                SHEET.c.number, STACK.c.name.label("stack"), STATION.c.name.label("station"))
         .select_from(HANDS).join(ENTRY, ENTRY.c.id == HANDS.c.entry_id)
         .outerjoin(SHEET, (SHEET.c.id == ENTRY.c.subject_id) & (ENTRY.c.subject_kind == "sheet"))

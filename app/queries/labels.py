@@ -10,7 +10,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Consignment, Hold, Sheet, table_of
-from app.domain.consigned import number_order
+from app.domain.natural_order import natural_order
 from app.domain.numbers import shown
 from app.domain.words import age
 from app.queries.house import patterns_now
@@ -90,7 +90,7 @@ def labels_to_come(session: Session, now: datetime, code: str | None = None, mos
 
 
 def _in_order(row: Any) -> tuple[Any, ...]:
-    return (row.code or "\uffff", row.collector or "\uffff", number_order(row.record_number or ""), row.number)
+    return (row.code or "\uffff", row.collector or "\uffff", natural_order(row.record_number or ""), row.number)
 
 
 def _line(row: Any, patterns: Any, now: datetime) -> LabelLine:

@@ -38,22 +38,22 @@ _WITH_WORD = {table: _with_word(table) for table in (PLANTS, COLLECTORS)}
 _CONSIGNMENTS = prepared(select(Consignment.id, Consignment.code, Consignment.name).order_by(Consignment.id.desc()))
 
 
-def plants_beginning(session: Session, key: str, limit: int = MOST_NAMES) -> list[int]:
+def plants_beginning(session: Session, key: str, limit: int) -> list[int]:
     """The plant names that begin like this; the whole name first."""
     return _begin(session, PLANTS, key, limit)
 
 
-def plants_by_words(session: Session, key: str, limit: int = MOST_NAMES) -> list[int]:
+def plants_by_words(session: Session, key: str, limit: int) -> list[int]:
     """The plant names whose words begin with these words, in their order: "ger syl", "sylvaticum"."""
     return _have_words(session, PLANTS, key, limit)
 
 
-def collectors_like(session: Session, key: str, limit: int = MOST_NAMES) -> list[int]:
-    """The collectors whose names, or any word of them, begin like this."""
-    found = _begin(session, COLLECTORS, key, limit)
-    if len(found) >= limit:
+def collectors_like(session: Session, key: str) -> list[int]:
+    """The collectors whose names, or any word of them, begin like this: their ids, MOST_NAMES at the most."""
+    found = _begin(session, COLLECTORS, key, MOST_NAMES)
+    if len(found) >= MOST_NAMES:
         return found
-    return list(dict.fromkeys([*found, *_have_words(session, COLLECTORS, key, limit)]))[:limit]
+    return list(dict.fromkeys([*found, *_have_words(session, COLLECTORS, key, MOST_NAMES)]))[:MOST_NAMES]
 
 
 def consignments_like(session: Session, key: str) -> list[int]:

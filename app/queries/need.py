@@ -85,8 +85,3 @@ def of_stack(kind: NeedKind, name: str, since: datetime | None, what: str = "", 
     """A line about one stack and so many sheets in it."""
     return Need(kind.name, say("Stack {name}", name=name), what or say(kind.words), since, say(kind.do), "stack", name,
                 "under-press", many=many, about=f"stack {name}", is_grave=kind.is_grave)  # fmt: skip
-
-
-def sheets_said(count: int) -> str:
-    """A number of sheets: "1 sheet", "14 sheets"."""
-    return say_n("{n:,} sheet", "{n:,} sheets", count)

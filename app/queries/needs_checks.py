@@ -8,7 +8,7 @@ from app.domain.language import say
 from app.domain.limits import limit_words
 from app.domain.stalls import Limit, is_stalled
 from app.queries.checks import CHECK, EXPECTED, HOLD, PUT_BY_IT, CheckLine, check_line, open_checks
-from app.queries.need import Asked, Need, NeedKind, sheets_said
+from app.queries.need import Asked, Need, NeedKind
 
 
 def check_left(asked: Asked, kind: NeedKind) -> list[Need]:

@@ -8,13 +8,13 @@ from typing import Any
 from sqlalchemy import select
 
 from app.db.models import Cabinet, Entry, table_of
+from app.db.standing import STANDS
 from app.domain.day import day_of
 from app.domain.freezing import FREEZER_STEPS
 from app.domain.language import say
 from app.domain.stages import Step
 from app.queries.freezers import INSIDE, LoadView, load_views
-from app.queries.need import Asked, Need, NeedKind, sheets_said
-from app.queries.needs_press import CORRECTED
+from app.queries.need import Asked, Need, NeedKind
 
 CABINET = table_of(Cabinet)
 ENTRY = table_of(Entry)
@@ -72,7 +72,7 @@ def _happened(asked: Asked) -> list[Any]:
     found = (
         select(ENTRY.c.subject_id, ENTRY.c.step, ENTRY.c.facts, ENTRY.c.happened_at, CABINET.c.name)
         .join(CABINET, CABINET.c.id == ENTRY.c.subject_id)
-        .where(ENTRY.c.subject_kind == "cabinet", ENTRY.c.subject_id.in_(ids), ~CORRECTED)
+        .where(ENTRY.c.subject_kind == "cabinet", ENTRY.c.subject_id.in_(ids), STANDS)
         .where(ENTRY.c.step.in_([step for step in FREEZER_STEPS if step is not Step.STAYED_COLD]))
         .order_by(ENTRY.c.happened_at, ENTRY.c.id)
     )

@@ -6,27 +6,25 @@ from collections.abc import Sequence
 from typing import Any
 
 from sqlalchemy import bindparam, not_, select
-from sqlalchemy.orm import aliased
 
 from app.db.models import Doubt, Entry, Sheet, table_of
+from app.db.standing import STANDS
 from app.domain.holds import AWAY
 from app.domain.language import say
 from app.domain.limits import limit_of
 from app.domain.stages import Stage, Step
 from app.domain.stalls import is_stalled
-from app.domain.words import duration
+from app.domain.words import duration, sheets_said
 from app.queries.kinds import IN_QUEUE, among
-from app.queries.need import Asked, Need, NeedKind, of_sheet, of_stack, sheets_said
+from app.queries.need import Asked, Need, NeedKind, of_sheet, of_stack
 
 SHEET = table_of(Sheet)
 ENTRY = table_of(Entry)
-_CORRECTION = aliased(Entry)
-CORRECTED = select(_CORRECTION.id).where(_CORRECTION.corrects == ENTRY.c.id).exists()
 # How it came to be glued and not under weight: not what else was done to it since.
 _LAST_STEP = (
     select(ENTRY.c.step)
     .where(ENTRY.c.subject_kind == "sheet", ENTRY.c.subject_id == SHEET.c.id,
-           ENTRY.c.step.in_((Step.MOUNT, Step.RE_GLUE, Step.FOUND_OUT)), ~CORRECTED)
+           ENTRY.c.step.in_((Step.MOUNT, Step.RE_GLUE, Step.FOUND_OUT)), STANDS)
     .order_by(ENTRY.c.happened_at.desc(), ENTRY.c.id.desc())
     .limit(1)
     .correlate(SHEET)

@@ -8,13 +8,13 @@ from typing import Any
 from sqlalchemy import bindparam, func, select
 
 from app.db.models import Entry, Sheet, Stack, table_of
+from app.db.standing import STANDS
 from app.domain.language import say, say_n
 from app.domain.stages import STEP_WORDS, Step
 from app.domain.stalls import Limit, is_stalled
 from app.domain.words import age
 from app.queries.backups import BackupsKept, backups_kept
 from app.queries.need import Asked, Need, NeedKind, of_sheet, of_stack
-from app.queries.needs_press import CORRECTED
 
 SHEET = table_of(Sheet)
 ENTRY = table_of(Entry)
@@ -22,7 +22,7 @@ _AFTER_NOW = (
     select(ENTRY.c.step, ENTRY.c.happened_at, SHEET.c.number, Stack.name.label("stack"))
     .outerjoin(SHEET, (ENTRY.c.subject_kind == "sheet") & (SHEET.c.id == ENTRY.c.subject_id))
     .outerjoin(Stack, (ENTRY.c.subject_kind == "stack") & (Stack.id == ENTRY.c.subject_id))
-    .where(ENTRY.c.happened_at > bindparam("now"), ENTRY.c.step != Step.CORRECT, ~CORRECTED)
+    .where(ENTRY.c.happened_at > bindparam("now"), ENTRY.c.step != Step.CORRECT, STANDS)
     .order_by(ENTRY.c.happened_at, ENTRY.c.id)
 )
 _FIRST = select(ENTRY.c.recorded_at).where(ENTRY.c.id == select(func.min(Entry.id)).scalar_subquery())

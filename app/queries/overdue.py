@@ -13,7 +13,7 @@ from app.domain.language import mark, say, spoken
 from app.domain.stages import Stage
 from app.queries.kinds import KINDS
 from app.queries.lying import Heap, heaps, sheets_of
-from app.queries.need import SINGLY, Asked, Need, NeedKind, of_sheet, sheets_said
+from app.queries.need import SINGLY, Asked, Need, NeedKind, of_sheet
 from app.queries.remembered import hour_that_matters, remembered
 from app.queries.stalled import Waiting, stalled_where
 

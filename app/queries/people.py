@@ -14,7 +14,6 @@ from app.domain.language import say
 from app.domain.stages import STEP_WORDS, Step
 
 CHANGE = table_of(Change)
-MOST_CHANGES = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +61,6 @@ class StationLine:
     steps: tuple[str, ...]
     steps_words: str
     is_practice: bool
-    is_enrolled: bool
     enrolled_at: datetime | None
     enrolled_by: str
     closed_at: datetime | None
@@ -77,7 +75,6 @@ class StationLine:
 class ChangeLine:
     """A change to something that is not a sheet."""
 
-    change_id: int
     changed_at: datetime
     by: str
     subject: str
@@ -118,25 +115,25 @@ def tokens(session: Session) -> tuple[TokenLine, ...]:
 
 def station_list(session: Session) -> tuple[StationLine, ...]:
     """Every station, those no longer in use last, in the order in which they were set up."""
-    return _stations(session)
+    enrolled_by = aliased(Worker)
+    found = (
+        select(Station, enrolled_by.name, Adhesive.name)
+        .outerjoin(enrolled_by, enrolled_by.id == Station.enrolled_by)
+        .outerjoin(Adhesive, Adhesive.id == Station.adhesive_id)
+        .order_by(Station.closed_at.is_not(None), Station.id)
+    )
+    here = _workers_by_station(session)
+    return tuple(_station(*row, here.get(row[0].id, ())) for row in session.execute(found))
 
 
-def station_by_slug(session: Session, slug: str) -> StationLine | None:
-    """One station; None when there is none with this name in addresses."""
-    return next((line for line in _stations(session) if line.slug == slug), None)
-
-
-def changes(session: Session, before: int | None = None, limit: int = 50) -> tuple[ChangeLine, ...]:
-    """What was changed, the newest first; `before` is the last change of the page before."""
+def changes(session: Session, limit: int) -> tuple[ChangeLine, ...]:
+    """What was changed last, the newest first, at most so many."""
     found = select(CHANGE, Worker.name.label("by")).outerjoin(Worker, Worker.id == CHANGE.c.changed_by)
-    if before is not None:
-        found = found.where(CHANGE.c.id < before)
-    rows = session.execute(found.order_by(CHANGE.c.id.desc()).limit(max(1, min(limit, MOST_CHANGES))))
+    rows = session.execute(found.order_by(CHANGE.c.id.desc()).limit(limit))
     return tuple(
-        ChangeLine(row.id, row.changed_at, row.by or "", row.subject, row.subject_id, row.what, row.old or "", row.new or "",
-                   row.why or "")
+        ChangeLine(row.changed_at, row.by or "", row.subject, row.subject_id, row.what, row.old or "", row.new or "", row.why or "")
         for row in rows
-    )  # fmt: skip
+    )
 
 
 def steps_words(steps: tuple[str, ...]) -> str:
@@ -163,18 +160,6 @@ def _worker(row: Worker, at: tuple[str, datetime] | None) -> WorkerLine:
     )  # fmt: skip
 
 
-def _stations(session: Session) -> tuple[StationLine, ...]:
-    enrolled_by = aliased(Worker)
-    found = (
-        select(Station, enrolled_by.name, Adhesive.name)
-        .outerjoin(enrolled_by, enrolled_by.id == Station.enrolled_by)
-        .outerjoin(Adhesive, Adhesive.id == Station.adhesive_id)
-        .order_by(Station.closed_at.is_not(None), Station.id)
-    )
-    here = _workers_by_station(session)
-    return tuple(_station(*row, here.get(row[0].id, ())) for row in session.execute(found))
-
-
 def _workers_by_station(session: Session) -> dict[int, tuple[str, ...]]:
     found = (
         select(Attendance.station_id, Worker.name)
@@ -191,7 +176,7 @@ def _workers_by_station(session: Session) -> dict[int, tuple[str, ...]]:
 def _station(row: Any, enrolled_by: str | None, adhesive: str | None, here: tuple[str, ...]) -> StationLine:
     steps = tuple(row.steps)
     return StationLine(
-        row.id, row.slug, row.code, row.name, steps, steps_words(steps), row.is_practice, row.secret_hash is not None,
+        row.id, row.slug, row.code, row.name, steps, steps_words(steps), row.is_practice,
         row.enrolled_at, enrolled_by or "", row.closed_at, row.seen_at, here, adhesive or "", row.bulk or "",
         row.method or "",
     )  # fmt: skip

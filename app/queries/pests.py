@@ -8,7 +8,7 @@ from datetime import datetime
 from itertools import groupby
 from typing import Any
 
-from sqlalchemy import Select, func, select
+from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from app.db.models import (
@@ -30,7 +30,7 @@ from app.domain.neighbours import Shared, Site
 from app.domain.numbers import shown
 from app.queries.house import patterns_now
 from app.queries.lines import LINES, hold_words, place_of, stage_words
-from app.queries.press import name_order
+from app.queries.picks import on_the_way
 
 SHEET = table_of(Sheet)
 PEST = table_of(PestSeen)
@@ -126,16 +126,11 @@ def neighbour_groups(session: Session, pest_id: int, since: datetime, now: datet
     for at in range(0, len(ids), AT_ONCE):
         rows += session.execute(_ROWS.where(SHEET.c.id.in_(ids[at : at + AT_ONCE])))
     patterns = patterns_now(session)
-    walked = groupby(sorted(rows, key=_on_the_way), _where)
+    walked = groupby(sorted(rows, key=on_the_way), _where)
     return tuple(
         NeighbourGroup(where, tuple(_line(row, met[row.id], names, patterns, now) for row in mine))
         for where, mine in walked
     )
-
-
-def open_sightings(session: Session) -> int:
-    """How many sightings are not closed."""
-    return int(session.execute(select(func.count()).where(PEST.c.closed_at.is_(None))).scalar_one())
 
 
 def _sighting(row: Any, patterns: Sequence[Any], by_names: bool) -> Sighting:
@@ -158,12 +153,6 @@ def _line(
         hold_words(row.holds), "quarantine" in row.holds.split(), row.closed_as or "",
         row.treated_until is not None and row.treated_until > now, beside,
     )  # fmt: skip
-
-
-def _on_the_way(row: Any) -> tuple[Any, ...]:
-    if row.stack or row.on_table or not row.cabinet:
-        return (1, 0, name_order(place_of(row)), False, [], row.number)
-    return (0, row.walk, name_order(row.cabinet), row.shelf is None, name_order(row.shelf or ""), row.number)
 
 
 def _where(row: Any) -> str:

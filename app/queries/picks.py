@@ -14,12 +14,12 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Bundle, Cabinet, Sheet, Shelf, Stack, Station, table_of
 from app.domain.language import mark, say
+from app.domain.natural_order import natural_order
 from app.domain.numbers import shown
 from app.domain.stages import Stage
 from app.queries.fetching import cautions_by_sheet
 from app.queries.house import patterns_now
 from app.queries.lines import LINES, collected_words, hold_words, place_of, waits_of, with_places
-from app.queries.press import name_order
 from app.queries.sieve import Sieve, conditions
 from app.queries.waiting import Judge, judge
 
@@ -68,6 +68,11 @@ class PickList:
     count: int
     matching: int
 
+    @property
+    def has_cautions(self) -> bool:
+        """Whether there is anything to be read before one of the folders is opened."""
+        return any(line.cautions for group in self.groups for line in group.lines)
+
 
 def pick_list(session: Session, sieve: Sieve, now: datetime, zone: ZoneInfo, most: int = MOST_PICKED) -> PickList:
     """The sheets that a sieve lets through, by cabinet, shelf and number as one walks; what is in no cabinet comes last.
@@ -78,7 +83,7 @@ def pick_list(session: Session, sieve: Sieve, now: datetime, zone: ZoneInfo, mos
         raise ValueError(ENDLESS_FILED if sieve.stage == Stage.FILED else ENDLESS)
     judged = judge(session, now, zone)
     found = session.execute(_PLACES.where(*conditions(session, judged, sieve))).all()
-    ids = [row.id for row in sorted(found, key=_on_the_way)[:most]]
+    ids = [row.id for row in sorted(found, key=on_the_way)[:most]]
     return PickList(_groups(session, ids, judged), len(ids), len(found))
 
 
@@ -86,14 +91,15 @@ def picks_of(session: Session, sheet_ids: Sequence[int], now: datetime, zone: Zo
     """These sheets as a pick list, wherever they lie now."""
     found = [row for start in range(0, len(sheet_ids), 500)
              for row in session.execute(_PLACES.where(SHEET.c.id.in_(sheet_ids[start : start + 500])))]  # fmt: skip
-    ids = [row.id for row in sorted(found, key=_on_the_way)]
+    ids = [row.id for row in sorted(found, key=on_the_way)]
     return PickList(_groups(session, ids, judge(session, now, zone)), len(ids), len(ids))
 
 
-def _on_the_way(row: Any) -> tuple[Any, ...]:
+def on_the_way(row: Any) -> tuple[Any, ...]:
+    """A key that puts rows of sheets in the order in which one walks: by cabinet and shelf; what is in none comes last."""
     if row.stack or row.on_table or not row.cabinet:
-        return (1, 0, name_order(place_of(row)), False, [], row.number)
-    return (0, row.walk, name_order(row.cabinet), row.shelf is None, name_order(row.shelf or ""), row.number)
+        return (1, 0, natural_order(place_of(row)), False, [], row.number)
+    return (0, row.walk, natural_order(row.cabinet), row.shelf is None, natural_order(row.shelf or ""), row.number)
 
 
 def _groups(session: Session, ids: Sequence[int], judged: Judge) -> tuple[PickGroup, ...]:

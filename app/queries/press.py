@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -18,6 +17,7 @@ from app.domain.holds import AWAY
 from app.domain.language import mark, say
 from app.domain.lifting import InLayer, lowest_ready, to_reach
 from app.domain.limits import limit_of
+from app.domain.natural_order import natural_order
 from app.domain.numbers import Pattern, shown
 from app.domain.pressure import SHEET_AREA_M2, lowest_pa, pressure_pa
 from app.domain.stages import Stage
@@ -76,10 +76,10 @@ class LayerView:
 class StackView:
     """One stack: layers from the bottom to the top. `since` is when its weights went on or off.
 
-    `stay_above` counts the sheets that must stay and lie above the lowest that may come out; `bare_since` is since when
-    sheets have lain in it without weights. Mass in kilograms, pressure in pascal: by the weights on each sheet, and on
-    the lowest by the layers above it too. `to_reach` says what is lifted off to reach the lowest that may come out and must
-    go back, `heavy` which of the house's limits its weights are over; both are empty where there is nothing to say.
+    `bare_since` is since when sheets have lain in it without weights. Mass in kilograms, pressure in pascal: by the weights on
+    each sheet, and on the lowest by the layers above it too. `to_reach` says what is lifted off to reach the lowest that may
+    come out and must go back, `heavy` which of the house's limits its weights are over; both are empty where there is nothing
+    to say.
     """
 
     stack_id: int
@@ -97,9 +97,7 @@ class StackView:
     pressure_pa: float
     lowest_pa: float
     ready_now: int
-    next_ready_at: datetime | None
     last_ready_at: datetime | None
-    stay_above: int
     layers: tuple[LayerView, ...]
     words: str
     short_words: str
@@ -129,11 +127,6 @@ def stack_view(session: Session, name: str, now: datetime, zone: ZoneInfo) -> St
     return found[0] if found else None
 
 
-def name_order(name: str) -> list[tuple[int, str]]:
-    """A key that puts P2 before P10."""
-    return [(int(part), "") if part.isascii() and part.isdigit() else (-1, part) for part in re.split(r"(\d+)", name)]
-
-
 def _views(session: Session, statement: Select[Any], judged: Judge) -> tuple[StackView, ...]:
     stacks = session.execute(statement).all()
     lying = session.execute(_LYING, {"stacks": [stack.id for stack in stacks]}).all() if stacks else []
@@ -146,12 +139,12 @@ def _views(session: Session, statement: Select[Any], judged: Judge) -> tuple[Sta
             _layer(row, place, clocks.get(row.sheet_id), patterns, judged) for place, row in enumerate(mine, start=1)
         )
         views.append(_stack(stack, tuple(layers), judged))
-    return tuple(sorted(views, key=lambda view: name_order(view.name)))
+    return tuple(sorted(views, key=lambda view: natural_order(view.name)))
 
 
 def _layer(row: Any, place: int, clock: PressClock | None, patterns: Sequence[Pattern], judged: Judge) -> LayerView:
     lain, needs = (clock.under_weight, clock.minimum) if clock else (_NOTHING, _NOTHING)
-    ready = ready_since(clock, judged.now)
+    ready = ready_since(clock)
     ready_at = clock.ready_at if clock else None
     limit = limit_of(Stage.UNDER_PRESS, judged.house)
     away = not AWAY.isdisjoint(row.holds.split())
@@ -171,7 +164,6 @@ def _out_words(state: str, ready_at: datetime | None, judged: Judge) -> str:
 
 
 def _stack(row: Any, layers: tuple[LayerView, ...], judged: Judge) -> StackView:
-    waiting = [layer.ready_at for layer in layers if layer.state != "ready" and layer.ready_at is not None]
     bare = _bare_since(row, layers)
     limit = Limit(hours=judged.house.limit_weights_off_h)
     since = said(row.turned_at, judged.calendar.zone, judged.now) if row.turned_at else ""
@@ -181,9 +173,9 @@ def _stack(row: Any, layers: tuple[LayerView, ...], judged: Judge) -> StackView:
         row.id, row.name, row.code_on, row.code_off, row.weights_on, row.turned_at, _state(row, layers), len(layers),
         row.capacity, max(row.capacity - len(layers), 0), row.mass_kg, row.pieces,
         pressure_pa(mass_kg, SHEET_AREA_M2), lowest_pa(mass_kg, len(layers), judged.house.layer_g / 1000, SHEET_AREA_M2),
-        sum(layer.state == "ready" for layer in layers), min(waiting, default=None),
+        sum(layer.state == "ready" for layer in layers),
         max((layer.ready_at for layer in layers if layer.ready_at is not None), default=None),
-        len(press_words.staying_above(layers)), layers, press_words.words(told), press_words.short_words(told),
+        layers, press_words.words(told), press_words.short_words(told),
         bare is not None and is_stalled(limit, bare, judged.now, judged.calendar), bare,
         row.counted, row.counted_of, row.counted_at, row.counted is not None and row.counted != row.counted_of,
         _to_reach(layers), too_heavy(row.mass_kg, row.pieces, judged.house.stack_mass_kg, judged.house.stack_piece_kg),

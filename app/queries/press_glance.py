@@ -18,8 +18,8 @@ from app.domain.laying import Materials, Spot, materials, where_to_lay
 from app.domain.press import minimum_s
 from app.domain.stages import Stage
 from app.domain.words import duration
+from app.queries.kinds import IN_QUEUE
 from app.queries.press import StackView, stacks_seen
-from app.queries.stalled import IN_QUEUE
 from app.queries.waiting import Judge, judge
 
 SHEET = table_of(Sheet)

@@ -69,7 +69,7 @@ def short_words(told: Told) -> str:
     return say("{count} now, {until}", count=told.ready, until=until) if told.ready else until
 
 
-def staying_above(layers: Sequence[InLayer]) -> list[InLayer]:
+def _staying_above(layers: Sequence[InLayer]) -> list[InLayer]:
     """The sheets that must stay and lie above the lowest that may come out."""
     lowest = next((place for place, layer in enumerate(layers) if layer.state == "ready"), len(layers))
     return [layer for layer in layers[lowest:] if layer.state != "ready"]
@@ -86,7 +86,7 @@ def _may_come_out(told: Told) -> str:
         return _all_may(count)
     if not ready:
         return _none_yet(told)
-    above = staying_above(told.layers)
+    above = _staying_above(told.layers)
     if not above:
         return say_n("{number} may come out; {rest}.", "{number} may come out; {rest}.", ready,
                      number=_number(ready).capitalize(), rest=_then(told))  # fmt: skip

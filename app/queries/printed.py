@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 from app.db.models import Collector, Consignment, PlantName, Sheet, Specimen, Stack, Worker, table_of
 from app.domain.hazards import SIGN
 from app.domain.language import mark, say
+from app.domain.natural_order import natural_order
 from app.domain.numbers import Kind, Pattern, shown
 from app.domain.reading import Exact, read
 from app.domain.stages import Stage
@@ -22,10 +23,9 @@ from app.queries.cabinets import CabinetView, cabinets
 from app.queries.fetching import cautions_by_sheet
 from app.queries.hazards import SuspectedPlaces, suspected_places
 from app.queries.house import patterns_now
+from app.queries.kinds import IN_QUEUE
 from app.queries.lines import collected_words
-from app.queries.press import name_order
 from app.queries.sieve import Sieve, conditions
-from app.queries.stalled import IN_QUEUE
 from app.queries.waiting import judge
 
 SHEET = table_of(Sheet)
@@ -163,7 +163,7 @@ def shelf_labels(session: Session, cabinet: str = "") -> tuple[ShelfLabel, ...]:
 def stack_cards(session: Session, stack: str = "") -> tuple[StackCard, ...]:
     """The cards of the stacks in use, P2 before P10, or of one; ValueError, in a sentence, for one that is not there."""
     rows = session.execute(select(STACK).where(STACK.c.closed_at.is_(None))).mappings()
-    found = sorted((row for row in rows if stack in ("", row["name"])), key=lambda row: name_order(row["name"]))
+    found = sorted((row for row in rows if stack in ("", row["name"])), key=lambda row: natural_order(row["name"]))
     if stack and not found:
         raise ValueError(say("There is no stack called {stack}. Look at the press room.", stack=stack))
     return tuple(

@@ -33,6 +33,8 @@ def remembered(session: Session, name: str, key: Hashable, read: Callable[[], Fo
 
 
 def hour_that_matters(judged: Judge) -> datetime | None:
-    """The moment, where the house asks for the freezer: a treatment wears off, and then a sheet waits for something else."""
+    """The moment, where the house asks for the freezer: a treatment wears off, and then a sheet waits for something else. None
+    where it does not ask: nothing that is remembered changes by itself then.
+    """
     treats = judged.house.treat_before_filing or judged.house.treat_before_mounting
     return judged.now if treats else None

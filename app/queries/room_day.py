@@ -28,9 +28,9 @@ from app.domain.numbers import shown
 from app.domain.stages import Stage
 from app.queries.freezer import not_in_freezer
 from app.queries.house import patterns_now
+from app.queries.kinds import IN_QUEUE
 from app.queries.lines import LINES
 from app.queries.press import StackView
-from app.queries.stalled import IN_QUEUE
 
 SHEET = table_of(Sheet)
 _SINCE = func.coalesce(SHEET.c.papers_at, SHEET.c.came_at, type_=SHEET.c.came_at.type)

@@ -21,7 +21,6 @@ from app.db.models import (
     Sheet,
     Sighting,
     Specimen,
-    Stack,
     Station,
     Worker,
     table_of,
@@ -32,7 +31,7 @@ from app.domain.holds import HOLDS
 from app.domain.language import say
 from app.domain.numbers import Pattern, shown
 from app.domain.reading import Exact, read
-from app.domain.stages import STEP_WORDS, Stage, Step
+from app.domain.stages import STEP_WORDS, Step
 from app.domain.words import duration
 from app.queries.clocks import Glued, clocks_of
 from app.queries.house import patterns_now
@@ -91,19 +90,18 @@ class HoldView:
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """A glued sheet's time under weight; `share` of its minimum from 0 to 1. It runs while the weights are on."""
+    """A glued sheet's time under weight; `share` of its minimum from 0 to 1, `ready_at` None while no weights press it."""
 
     under_weight: timedelta
     minimum: timedelta
     ready_at: datetime | None
     share: float
-    running: bool
     is_ready: bool
     words: str
 
 
 def sheet_row(session: Session, number: str) -> Any | None:
-    """The joined row of the sheet with this number in any readable spelling, or that once had it."""
+    """The joined row of the sheet with this number in any readable spelling, or that once had it; None for neither."""
     reading = read(number, patterns_now(session))
     kept = reading.text if isinstance(reading, Exact) else number
     row = session.execute(_BY_NUMBER, {"number": kept}).one_or_none()
@@ -158,7 +156,7 @@ def holds_of(session: Session, sheet_id: int, log: Mapping[int, LogLine]) -> tup
 
 
 def sighting_of(session: Session, sheet_id: int, names: Names) -> tuple[datetime | None, str, tuple[str, ...]]:
-    """When, where and by whom a sheet was last seen by a scan that wrote nothing."""
+    """When, where and by whom a sheet was last seen by a scan that wrote nothing; (None, "", ()) where it never was."""
     found = (
         select(Sighting.seen_at, Station.name.label("station"), Sighting.worker_id, Worker.name.label("worker"))
         .outerjoin(Station, Station.id == Sighting.station_id)
@@ -183,12 +181,11 @@ def clock_of(session: Session, row: Any, now: datetime) -> tuple[Clock | None, P
         lain=whole_minutes(lain),
         needs=duration(needs.total_seconds()),
     )
-    running = row.stage == Stage.UNDER_PRESS and _weights_on(session, row.stack_id)
-    return Clock(lain, needs, found.ready_at, share, running, not found.remaining, words), found
+    return Clock(lain, needs, found.ready_at, share, not found.remaining, words), found
 
 
 def place_in_stack(session: Session, row: Any) -> tuple[int | None, str]:
-    """Which layer a sheet is, counted from the bottom, and how that is said."""
+    """Which layer a sheet is, counted from the bottom, and how that is said; (None, "") for one in no stack."""
     if row.stack_id is None:
         return None, ""
     lying = (LAYER.c.stack_id == row.stack_id, LAYER.c.out_at.is_(None))
@@ -203,7 +200,3 @@ def _hold(hold: Hold, line: LogLine | None) -> HoldView:
     stops = tuple(say(STEP_WORDS[step][0]) for step in Step if row and step in row.stops)
     return HoldView(hold.kind, words, hold.put_at, hold.why or "", do, stops, line.who if line else (),
                     hold.with_whom or "", hold.due_on)  # fmt: skip
-
-
-def _weights_on(session: Session, stack_id: int | None) -> bool:
-    return bool(session.execute(select(Stack.weights_on).where(Stack.id == stack_id)).scalar())

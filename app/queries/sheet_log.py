@@ -83,11 +83,6 @@ def log_of(session: Session, sheet_id: int, telling: Telling, names: Names) -> t
     return tuple(_line(row, by_id, corrections, hands, telling, row.id == last) for row in rows)
 
 
-def hold_hands(session: Session, sheet_id: int, names: Names) -> dict[int, Hands]:
-    """Who wrote each entry of a sheet, by the entry."""
-    return _hands(session, sheet_id, names)
-
-
 def _hands(session: Session, sheet_id: int, names: Names) -> dict[int, Hands]:
     did: dict[int, list[str]] = {}
     beside: dict[int, list[str]] = {}

@@ -14,11 +14,12 @@ from app.domain.holds import HOLDS
 from app.domain.language import say
 from app.domain.stages import Stage
 from app.queries.house import patterns_now
+from app.queries.kinds import IN_QUEUE
 from app.queries.left_behind import left_behind_where
 from app.queries.names import each_word
 from app.queries.orders import BY_NAME, ORDERS
 from app.queries.search import matching
-from app.queries.stalled import IN_QUEUE, stalled_where
+from app.queries.stalled import stalled_where
 from app.queries.waiting import Judge
 
 SHEET = table_of(Sheet)

@@ -32,12 +32,18 @@ from app.domain.stages import Stage
 from app.domain.stalls import is_stalled
 from app.queries.clocks import Glued, clocks_of
 from app.queries.freezer import lies_in
-from app.queries.kinds import HEATED as HEATED
-from app.queries.kinds import IN_QUEUE as IN_QUEUE
-from app.queries.kinds import KINDS as KINDS
-from app.queries.kinds import MOMENT, Kind, among, is_kept, treats_before, untreated, where_of
-from app.queries.kinds import UNHEATED as UNHEATED
-from app.queries.kinds import free_where as free_where
+from app.queries.kinds import (
+    IN_QUEUE,
+    KINDS,
+    MOMENT,
+    Kind,
+    among,
+    free_where,
+    is_kept,
+    treats_before,
+    untreated,
+    where_of,
+)
 from app.queries.waiting import Judge, ready_since
 
 SHEET = table_of(Sheet)
@@ -113,7 +119,7 @@ def forgotten_ids(session: Session, judged: Judge) -> list[int]:
     rows = session.execute(select(SHEET.c.id, SHEET.c.glued_at, SHEET.c.minimum_s).where(*mine))
     clocks = clocks_of(session, [Glued(*row) for row in rows], judged.now)
     limit = limit_of(Stage.UNDER_PRESS, judged.house)
-    ready = {sheet_id: ready_since(clock, judged.now) for sheet_id, clock in clocks.items()}
+    ready = {sheet_id: ready_since(clock) for sheet_id, clock in clocks.items()}
     return [sheet_id for sheet_id, since in ready.items()
             if since is not None and limit is not None and is_stalled(limit, since, judged.now, judged.calendar)]  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""A station's screen: who works there, what was scanned last, what to fetch next, and what the room did today."""
+"""A station's screen: who works there, what was scanned last, what is in hand there, and what the room did today."""
 
 from __future__ import annotations
 
@@ -29,9 +29,6 @@ from app.domain.language import say
 from app.domain.stages import STEP_WORDS, Step
 from app.queries.attendance import began_words
 from app.queries.checks import CheckHere, check_here
-from app.queries.fetching import FetchLine as FetchLine
-from app.queries.fetching import fetch_next as fetch_next
-from app.queries.house import house_now
 from app.queries.last_scans import LastScan, last_scans, newest_scan
 from app.queries.people import steps_words
 from app.queries.reminders import Reminder, reminders_for
@@ -103,8 +100,6 @@ class StationView:
     station_id: int
     slug: str
     name: str
-    code: str
-    is_practice: bool
     steps: tuple[str, ...]
     steps_words: str
     workers: tuple[SignedIn, ...]
@@ -113,13 +108,11 @@ class StationView:
     today: tuple[TodayCount, ...]
     adhesive: str
     bulk: str
-    method: str
     place: str
     stack: str
     bundle: str
     consignment: str
     in_round: bool
-    asks: str
     check: CheckHere | None = None
 
 
@@ -131,70 +124,24 @@ class AnsweredView:
     last: tuple[LastScan, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class SideView:
-    """What stands at the side of a station's screen, by itself."""
-
-    fetch: tuple[FetchLine, ...]
-    today: tuple[TodayCount, ...]
-    last: tuple[LastScan, ...]
-    reminders: tuple[Reminder, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class WorkerChoice:
-    """Somebody who may sign in by name."""
-
-    worker_id: int
-    number: str
-    name: str
-
-
-def station_view(
-    session: Session, station_id: int, now: datetime, zone: ZoneInfo, by: tuple[int, ...] = ()
-) -> StationView | None:
-    """One station in use; `by` are the workers whose scans may be undone there, as a rule those signed in. None for a
-    station that is not, or no longer, in use.
-    """
+def station_view(session: Session, station_id: int, now: datetime, zone: ZoneInfo) -> StationView | None:
+    """One station in use; None for one that is not, or no longer, in use."""
     row = session.execute(_STATION, {"station": station_id}).one_or_none()
     if row is None:
         return None
-    here = _workers(session, station_id)
+    here = signed_in_here(session, station_id)
     steps = tuple(row.steps)
-    undoers = by or tuple(worker.worker_id for worker in here)
     return StationView(
-        row.id, row.slug, row.name, row.code, row.is_practice, steps, steps_words(steps), here,
-        reminders_for([Step(step) for step in steps]), last_scans(session, station_id, now, zone, undoers),
-        _today(session, now, zone), row.adhesive or "", row.bulk or "", row.method or "", _place(row), row.stack or "",
-        row.bundle or "", row.consignment or "", row.in_round, _asks(row.pending),
+        row.id, row.slug, row.name, steps, steps_words(steps), here,
+        reminders_for([Step(step) for step in steps]), last_scans(session, station_id, now, zone),
+        _today(session, now, zone), row.adhesive or "", row.bulk or "", _place(row), row.stack or "",
+        row.bundle or "", row.consignment or "", row.in_round,
         check_here(session, station_id) if row.check_id else None,
     )  # fmt: skip
 
 
-def answered_view(session: Session, station_id: int, now: datetime, zone: ZoneInfo) -> AnsweredView:
-    """What changes on a station's screen with an answer: who works there, and the scan that was answered."""
-    return AnsweredView(_workers(session, station_id), newest_scan(session, station_id, now, zone))
-
-
-def side_view(
-    session: Session, station_id: int, now: datetime, zone: ZoneInfo, by: tuple[int, ...] = ()
-) -> SideView | None:
-    """What to fetch next, what the room did today and the last scans; fetching only where sheets are taken up."""
-    view = station_view(session, station_id, now, zone, by)
-    if view is None:
-        return None
-    fetch = fetch_next(session, station_id, now, house_now(session))
-    return SideView(fetch, view.today, view.last, view.reminders)
-
-
-def workers_to_choose(session: Session) -> tuple[WorkerChoice, ...]:
-    """Everybody who works here and has not left, by name; readers handle no sheets."""
-    found = select(Worker.id, Worker.number, Worker.name, Worker.rights).where(Worker.retired_at.is_(None))
-    rows = session.execute(found.order_by(Worker.name, Worker.id))
-    return tuple(WorkerChoice(row.id, row.number, row.name) for row in rows if row.rights.split() != ["reader"])
-
-
-def _workers(session: Session, station_id: int) -> tuple[SignedIn, ...]:
+def signed_in_here(session: Session, station_id: int) -> tuple[SignedIn, ...]:
+    """Who works at a station now; whoever teaches stands behind those who learn."""
     rows = session.execute(_HERE, {"station": station_id}).all()
     teachers = {row.beside_id for row in rows if row.beside_id}
     names = {row.id: row.name for row in rows}
@@ -204,6 +151,11 @@ def _workers(session: Session, station_id: int) -> tuple[SignedIn, ...]:
         for row in rows
     ]  # fmt: skip
     return tuple(sorted(here, key=lambda worker: worker.teaches))
+
+
+def answered_view(session: Session, station_id: int, now: datetime, zone: ZoneInfo) -> AnsweredView:
+    """What changes on a station's screen with an answer: who works there, and the scan that was answered."""
+    return AnsweredView(signed_in_here(session, station_id), newest_scan(session, station_id, now, zone))
 
 
 def _today(session: Session, now: datetime, zone: ZoneInfo) -> tuple[TodayCount, ...]:
@@ -218,8 +170,3 @@ def _today(session: Session, now: datetime, zone: ZoneInfo) -> tuple[TodayCount,
 
 def _place(row: Any) -> str:
     return say("{cabinet}, shelf {shelf}", cabinet=row.cabinet, shelf=row.shelf) if row.shelf else row.cabinet or ""
-
-
-def _asks(pending: dict[str, Any] | None) -> str:
-    step = (pending or {}).get("step") or (pending or {}).get("next_step")
-    return STEP_WORDS[Step(step)][0] if step in list(Step) else ""

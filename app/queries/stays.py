@@ -16,9 +16,9 @@ from sqlalchemy.orm import Session
 
 from app.db.models import Sheet, TallyDay, TallyStay, table_of
 from app.domain.calendar import local_day
-from app.domain.rates import dwell_bucket_h
 from app.domain.stages import Stage, Step
-from app.queries.stalled import IN_QUEUE
+from app.domain.stays import dwell_bucket_h
+from app.queries.kinds import IN_QUEUE
 
 SHEET, STAY, DAY = table_of(Sheet), table_of(TallyStay), table_of(TallyDay)
 FULL_WEEKS = 52

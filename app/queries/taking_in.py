@@ -13,7 +13,6 @@ from app.domain.language import say
 from app.domain.numbers import shown
 from app.domain.stages import STAGES, Stage, Step
 from app.queries.house import patterns_now
-from app.queries.needs_press import CORRECTED
 
 SHEET, ENTRY, BUNDLE = table_of(Sheet), table_of(Entry), table_of(Bundle)
 MOST_OFFERED = 200
@@ -50,7 +49,7 @@ SAME = ("name", "authorship", "family", "record_number", "bulk")
 
 def said_last(session: Session, station_id: int | None, worker_id: int | None) -> SaidBefore | None:
     """What was said of the plant that was taken in last at this station, else by this worker; None for nothing yet."""
-    found = select(ENTRY.c.subject_id).where(ENTRY.c.subject_kind == "sheet", ENTRY.c.step == Step.TAKE_IN, ~CORRECTED)
+    found = select(ENTRY.c.subject_id).where(ENTRY.c.subject_kind == "sheet", ENTRY.c.step == Step.TAKE_IN, STANDS)
     if station_id is not None:
         found = found.where(ENTRY.c.station_id == station_id)
     else:

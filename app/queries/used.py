@@ -12,20 +12,19 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Adhesive, Entry, Station, table_of
+from app.db.standing import STANDS
 from app.domain.calendar import day_bounds, local_day
 from app.domain.stages import Step
 from app.domain.used import TAKES, USES
 
 ENTRY = table_of(Entry)
-_LATER = ENTRY.alias()
-_CORRECTED = select(_LATER.c.id).where(_LATER.c.corrects == ENTRY.c.id).exists()
 _GLUED = (
     select(
         ENTRY.c.facts[("used", "packet")].as_string().label("packet"),
         ENTRY.c.facts[("used", "straps")].as_string().label("straps"),
         ENTRY.c.facts[("sets", "adhesive_id")].as_integer().label("adhesive"), func.count().label("sheets"),
     )
-    .where(ENTRY.c.subject_kind == "sheet", ENTRY.c.step.in_((Step.MOUNT.value, Step.RE_GLUE.value)), ~_CORRECTED)
+    .where(ENTRY.c.subject_kind == "sheet", ENTRY.c.step.in_((Step.MOUNT.value, Step.RE_GLUE.value)), STANDS)
     .group_by("packet", "straps", "adhesive")
 )  # fmt: skip
 

@@ -16,13 +16,13 @@ from app.db.models import Cabinet, table_of
 from app.domain.calendar import Calendar, local_day, open_days_between
 from app.domain.house import House
 from app.domain.language import mark, say
-from app.domain.limits import limit_of, limit_words
+from app.domain.limits import ON_SHELVES, limit_of, limit_words
+from app.domain.natural_order import natural_order
 from app.domain.stages import STAGES, Stage
 from app.domain.survival import kaplan_meier, points, quantile
 from app.domain.usual import (
     HALF,
     NINE_IN_TEN,
-    ON_SHELVES,
     RULE_OF,
     Figures,
     Suggestion,
@@ -32,7 +32,6 @@ from app.domain.usual import (
     usual_words,
 )
 from app.queries.house import house_now
-from app.queries.press import name_order
 from app.queries.stays import FULL_WEEKS, Count, Counts, counts_of, fresh_among, stage_counts, together
 from app.queries.waiting import judge
 
@@ -143,7 +142,7 @@ def _limits(stage: Stage, house: House, own_days: int | None) -> str:
 def _cabinets(session: Session) -> list[Any]:
     columns = (CABINET.c.id, CABINET.c.name, CABINET.c.stage, CABINET.c.limit_open_days, CABINET.c.walk)
     rows = session.execute(select(*columns).where(CABINET.c.closed_at.is_(None)))
-    return sorted(rows, key=lambda row: (row.walk, name_order(row.name)))
+    return sorted(rows, key=lambda row: (row.walk, natural_order(row.name)))
 
 
 def _open_share(calendar: Calendar, today: date) -> Fraction:

@@ -51,7 +51,7 @@ class Judge:
         limit = limit_of(stage, self.house, fresh=row.fresh, method=row.method, outcome=row.outcome, to_freeze=to_freeze,
                          cabinet_days=row.limit_open_days)  # fmt: skip
         since = waits_since(stage, row.came_at, papers_at=row.papers_at, inspected_at=row.inspected_at,
-                            ready_at=ready_since(clock, self.now))  # fmt: skip
+                            ready_at=ready_since(clock))  # fmt: skip
         held = self.in_freezer(row) or is_held(stage, holds, fresh=row.fresh, outcome=row.outcome, to_freeze=to_freeze)
         if limit is None or since is None or held:
             return Wait(limit, since, held, False, None)
@@ -101,7 +101,7 @@ def next_step(stage: Stage, fresh: bool, outcome: str | None, *, to_freeze: bool
     return Step.TAKE_UP if stage is Stage.READY else None
 
 
-def ready_since(clock: PressClock | None, now: datetime) -> datetime | None:
+def ready_since(clock: PressClock | None) -> datetime | None:
     """Since when a sheet under press has had its minimum; None while it has not."""
     return clock.ready_at if clock is not None and not clock.remaining else None
 

@@ -23,6 +23,7 @@ from app.db.models import (
     table_of,
 )  # fmt: skip
 from app.db.prepared import prepared
+from app.db.standing import STANDS
 from app.domain.language import say
 from app.domain.numbers import Pattern, shown
 from app.domain.stages import Stage, Step
@@ -39,8 +40,6 @@ LOOKED_BACK = 12
 _NUMBER = SHEET.c.number.concat("")
 _NAMED = func.coalesce(PLANT.c.search_key, "").concat(" ").concat(SHEET.c.number)
 _FREEZER = aliased(Cabinet)
-_LATER = ENTRY.alias()
-_CORRECTED = select(_LATER.c.id).where(_LATER.c.corrects == ENTRY.c.id).exists()
 _STOOD = prepared(
     select(Cabinet.name.label("cabinet"), Shelf.name.label("shelf"), Stack.name.label("stack"), Station.name.label("on_table"))
     .select_from(ENTRY)
@@ -48,7 +47,7 @@ _STOOD = prepared(
     .outerjoin(Shelf, Shelf.id == ENTRY.c.to_shelf_id)
     .outerjoin(Stack, Stack.id == ENTRY.c.to_stack_id)
     .outerjoin(Station, Station.id == ENTRY.c.to_table_id)
-    .where(ENTRY.c.subject_kind == "sheet", ENTRY.c.subject_id == bindparam("sheet"), ENTRY.c.step != Step.CORRECT, ~_CORRECTED)
+    .where(ENTRY.c.subject_kind == "sheet", ENTRY.c.subject_id == bindparam("sheet"), ENTRY.c.step != Step.CORRECT, STANDS)
     .order_by(ENTRY.c.happened_at.desc(), ENTRY.c.id.desc())
     .limit(LOOKED_BACK)
 )  # fmt: skip

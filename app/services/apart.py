@@ -9,7 +9,6 @@ from sqlalchemy.engine import RowMapping
 
 from app.domain.answer import Answer
 from app.domain.attempt import Attempt
-from app.domain.errors import Refusal, Refused
 from app.domain.folding import folded
 from app.domain.holds import AWAY
 from app.domain.language import say
@@ -20,7 +19,7 @@ from app.domain.stages import STAGES, Stage, Step
 from app.services import saying
 from app.services.custody import Writing, enter, standing_of
 from app.services.describing import describe
-from app.services.desk import Desk
+from app.services.desk import THEN_SHEET, Desk, somebody_is_here
 from app.services.facts import make_attempt
 from app.services.registering import COPIED, copy_hazards, mint_number, plant_name_id, register, travels
 from app.services.sheets import take_step
@@ -103,10 +102,7 @@ def can_be_divided(stage: Stage | None) -> bool:
 
 
 def _attempt(desk: Desk, row: RowMapping, step: Step) -> Attempt:
-    if not desk.by:
-        raise Refused(
-            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the sheet."))
-        )
+    somebody_is_here(desk, THEN_SHEET)
     return make_attempt(desk, row, standing_of(row), step)
 
 

@@ -14,6 +14,7 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Cabinet, Doubt, Entry, FreezerLoad, Hold, Layer, Sheet, Stack, WeightSpan, table_of
+from app.db.standing import STANDS
 from app.domain.press import Lifting, Span, spans_of, turned_at
 from app.domain.sheet import Standing
 from app.domain.stages import Step
@@ -82,10 +83,8 @@ def in_question(session: Session) -> list[InQuestion]:
 
 def dated_ahead(session: Session, now: datetime) -> list[Ahead]:
     """The standing entries that are dated after now, which a clock that ran ahead has left; they can be taken back."""
-    later = ENTRY.alias()
-    corrected = select(later.c.id).where(later.c.corrects == ENTRY.c.id).exists()
     found = select(ENTRY.c.id, ENTRY.c.subject_kind, ENTRY.c.subject_id, ENTRY.c.step, ENTRY.c.happened_at).where(
-        ENTRY.c.happened_at > now, ~corrected
+        ENTRY.c.happened_at > now, STANDS
     )
     return [Ahead(*row, by=row.happened_at - now) for row in session.execute(found.order_by(ENTRY.c.id))]
 

@@ -8,7 +8,7 @@ from sqlalchemy import insert
 from sqlalchemy.orm import Session
 
 from app.db.models import Change, table_of
-from app.domain.language import mark
+from app.domain.language import mark, say
 
 CHANGE = table_of(Change)
 # What is written of changes, and by itself as a reason, is kept in these words and said when it is read.
@@ -36,3 +36,10 @@ def changed(session: Session, now: datetime, by: int | None, subject: str, subje
               "new": new, "why": why}  # fmt: skip
     session.execute(insert(CHANGE), values)
     session.info["changes the room"] = True
+
+
+def reason_given(why: str) -> str:
+    """A reason, without the space around it. ValueError, in a sentence, where there is none."""
+    if not why.strip():
+        raise ValueError(say("Say why; it stays in the history."))
+    return why.strip()

@@ -16,12 +16,13 @@ from app.domain.numbers import COMMANDS
 from app.domain.sheet import Place
 from app.domain.stages import Step
 from app.services.custody import enter_thing
-from app.services.desk import Desk
+from app.services.desk import Desk, somebody_is_here
 from app.services.facts import place_words
 
 CHECK, EXPECTED, SEEN = table_of(CabinetCheck), table_of(CheckExpected), table_of(CheckSeen)
 CABINET, SHEET, STATION = table_of(Cabinet), table_of(Sheet), table_of(Station)
 CARD = {"code": COMMANDS["check"]}
+THEN_ON = mark("Scan your badge first, then go on.")
 LEAVE = Choice(mark("Stop here; somebody goes on later"), "facts.check", "leave")
 
 
@@ -31,7 +32,7 @@ def begin_check(desk: Desk, place: Place, sample: int | None = None, seed: int =
     `sample` is how many sheets are drawn by `seed`, None for all. Refused: not-signed-in, wrong-cabinet where another
     check is open or fewer sheets lie there than are to be drawn.
     """
-    somebody_is_here(desk)
+    somebody_is_here(desk, THEN_ON)
     opened = _open_here(desk, place)
     if opened is not None:
         return _go_on(desk, opened, place)
@@ -90,7 +91,7 @@ def end_check(desk: Desk, check: Any, *, surely: bool = False) -> Answer:
 
     Said at a station, it is not through while it goes on at another one; said on its page, it is.
     """
-    somebody_is_here(desk)
+    somebody_is_here(desk, THEN_ON)
     if desk.station_id is not None and (elsewhere := _stations_in(desk, check.id)):
         left = leave_check(desk, check)
         line = say(
@@ -148,14 +149,6 @@ def unseen_count(desk: Desk, check: Any) -> int:
     seen = select(SEEN.c.id).where(SEEN.c.check_id == check.id, SEEN.c.sheet_id == EXPECTED.c.sheet_id).exists()
     mine = (EXPECTED.c.check_id == check.id, ~seen)
     return int(desk.session.execute(select(func.count()).select_from(EXPECTED).where(*mine)).scalar_one())
-
-
-def somebody_is_here(desk: Desk) -> None:
-    """Refused: not-signed-in, where nobody is."""
-    if not desk.by:
-        raise Refused(
-            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then go on."))
-        )
 
 
 def _go_on(desk: Desk, check: Any, place: Place) -> Answer:

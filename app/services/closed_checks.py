@@ -18,14 +18,13 @@ from app.domain.moves import refusals
 from app.domain.numbers import shown
 from app.domain.sheet import Place, Standing
 from app.domain.stages import Step
-from app.domain.words import dated
+from app.domain.words import dated, sheets_said
 from app.services.checks import CHECK, cabinet_entry, check_by_id, check_name
 from app.services.custody import Writing, enter_many, standing_of
 from app.services.desk import Desk, behind
 from app.services.facts import make_attempt, place_words, sheet_by_id, shelf_facts
 from app.services.saying import desk_tell
 from app.services.sheets import take_step
-from app.services.shelf_words import sheets_words
 
 NOT_FOUND = "not-found"
 Missing = list[tuple[int, Standing, Writing]]
@@ -89,7 +88,7 @@ def write_there(desk: Desk, check_id: int, sheet_ids: Iterable[int]) -> Answer:
         else:
             moved.append(row["number"])
     lines = (
-        [say("{sheets} written in {name}.", sheets=sheets_words(len(moved)), name=check_name(desk, check))]
+        [say("{sheets} written in {name}.", sheets=sheets_said(len(moved)), name=check_name(desk, check))]
         if moved
         else []
     )

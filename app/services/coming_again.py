@@ -19,7 +19,7 @@ from app.services.deeds import sheet_asked
 from app.services.describing import describe
 from app.services.desk import Desk, behind
 from app.services.facts import make_attempt, sheet_by_id
-from app.services.in_hand import shelf_in_hand
+from app.services.in_hand import shelf_for
 from app.services.writers import writing_for
 
 # What it was judged by before it left counts no longer: who knows where it lay meanwhile.
@@ -55,13 +55,14 @@ def come_again_by_number(desk: Desk) -> Answer:
 
 
 def _written(desk: Desk, row: RowMapping, was: Standing, comes_as: str) -> Answer:
-    writing = Writing(Step.COME_AGAIN, Stage.INTAKE, shelf_in_hand(desk), _ANEW, reason=desk.request.reason.strip(),
+    writing = Writing(Step.COME_AGAIN, Stage.INTAKE, shelf_for(desk, Stage.INTAKE), _ANEW, reason=desk.request.reason.strip(),
                       facts={"comes_as": comes_as, "left_as": was.closed_as})  # fmt: skip
     entry_id, stands = enter(desk, row["id"], before(was, Step.COME_AGAIN), writing)
-    answer = saying.done(desk, row, Step.COME_AGAIN, entry_id, stands)
     if comes_as == MOUNTED:
         entry_id, stands = _arrives_mounted(desk, sheet_by_id(desk.session, row["id"]), stands)
-        answer = replace(answer, entry=entry_id, next=say("It is dry and mounted: put it on the inspection shelf."))
+    answer = saying.done(desk, row, Step.COME_AGAIN, entry_id, stands)
+    if comes_as == MOUNTED:
+        answer = replace(answer, next=say("It is dry and mounted: put it on the inspection shelf."))
     left = said(was.last_at, desk.occasion.zone, desk.now) if was.last_at else say("earlier")
     return saying.with_lines(
         answer,

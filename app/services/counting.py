@@ -23,21 +23,20 @@ from app.services.checks import (
     CARD,
     CHECK,
     LEAVE,
+    THEN_ON,
     begin_check,
     check_name,
     end_check,
     go_on_scanning,
     out_of_it,
     progress,
-    somebody_is_here,
 )
 from app.services.counted_words import said_of
 from app.services.custody import Writing, enter, standing_of
-from app.services.desk import Desk
+from app.services.desk import QUESTION_STANDS, Desk, somebody_is_here
 from app.services.facts import place_words, sheet_by_number
 from app.services.misreads import ask_misread, ask_partial, ask_second, chosen
 from app.services.places import place_by_code
-from app.services.shelves import QUESTION_STANDS
 
 SCAN = table_of(Scan)
 # The same card twice within this time is the scanner's double read, not two sheets (common practice, no source).
@@ -133,7 +132,7 @@ def _not_exact(desk: Desk, check: Any, reading: Misread | Partial | Unreadable) 
 
 
 def _sheet(desk: Desk, check: Any, number: str) -> Answer:
-    somebody_is_here(desk)
+    somebody_is_here(desk, THEN_ON)
     row = sheet_by_number(desk.session, number)
     if row is not None:
         return _count(desk, check, row)
@@ -146,7 +145,7 @@ def _sheet(desk: Desk, check: Any, number: str) -> Answer:
 
 
 def _count(desk: Desk, check: Any, row: Any) -> Answer:
-    somebody_is_here(desk)
+    somebody_is_here(desk, THEN_ON)
     before = select(SEEN.c.id).where(SEEN.c.check_id == check.id, SEEN.c.sheet_id == row["id"])
     counted = desk.session.execute(before).first() is not None
     desk.keep(last_sheet_id=row["id"])
@@ -208,7 +207,7 @@ def _command(desk: Desk, check: Any, code: str) -> Answer | None:
 
 
 def _unreadable(desk: Desk, check: Any) -> Answer:
-    somebody_is_here(desk)
+    somebody_is_here(desk, THEN_ON)
     station, twice = desk.station, False
     if station is not None and station["last_code"] == desk.request.code and station["last_code_at"] is not None:
         twice = timedelta(0) <= desk.happened_at - station["last_code_at"] < CARD_TWICE

@@ -10,6 +10,7 @@ from sqlalchemy import func, select
 from app.db.models import Attendance, Entry, table_of
 from app.domain.answer import Answer
 from app.domain.attempt import WorkerFacts
+from app.domain.errors import Refused
 from app.domain.language import say, say_n
 from app.domain.sheet import LogEntry, Standing
 from app.domain.stages import Stage, Step
@@ -20,12 +21,18 @@ from app.services.doubts import look_again
 from app.services.facts import sheet_by_id
 from app.services.inspecting import keep_look
 from app.services.log import log_entry, standing_rows, workers_of
+from app.services.signing import only_reads
 
 ENTRY = table_of(Entry)
 
 
 def credit_to(desk: Desk, worker: WorkerFacts) -> Answer:
-    """Take back what was scanned here for sheets since those now signed in came, and write it again for `worker`."""
+    """Take back what was scanned here for sheets since those now signed in came, and write it again for `worker`.
+
+    Refused: unknown-worker for whoever only reads.
+    """
+    if worker.rights == {"reader"}:
+        raise Refused(only_reads(worker.name))
     since = _signed_in_since(desk)
     subjects = _sheets_since(desk, since)
     again = 0
@@ -48,18 +55,21 @@ def _again(desk: Desk, sheet_id: int, worker: WorkerFacts, since: datetime) -> i
     if any(row.station_id != desk.station_id for row in tail):
         return 0
     take_back_tail(desk, "sheet", sheet_id, first.id, "not me: credited to the right worker")
-    for row in tail:
-        _write_again(desk, sheet_id, row, worker)
-    return len(tail)
+    told = desk.time_from, desk.is_late
+    credited = sum(_write_again(desk, sheet_id, row, worker) for row in tail)
+    # What else is written here was told now, whatever these were.
+    desk.time_from, desk.is_late = told
+    return credited
 
 
-def _write_again(desk: Desk, sheet_id: int, row: Any, worker: WorkerFacts) -> None:
+def _write_again(desk: Desk, sheet_id: int, row: Any, worker: WorkerFacts) -> bool:
+    """Write an entry again, with its time; whether it is the worker's now."""
     was: Standing = standing_of(sheet_by_id(desk.session, sheet_id))
     entry = log_entry(row)
     facts = {**{name: value for name, value in row.facts.items() if name not in _KEPT_APART}, "credits": row.id}
     counts_from, counts_until = (_moment(row.facts.get(name)) for name in ("counts_from", "counts_until"))
     by = _by(desk, row, worker)
-    sets = {**entry.sets, **_hands(was, entry, worker)} if by == (worker,) else entry.sets
+    sets = {**entry.sets, **_hands(was, entry, by)}
     writing = Writing(
         Step(row.step), Stage(row.to_stage) if row.to_stage else None, entry.to_place, sets, entry.holds, entry.lifts, facts,
         row.reason or "", by, row.after_the_fact, row.happened_at, counts_from, counts_until, row.early_by_s,
@@ -69,6 +79,7 @@ def _write_again(desk: Desk, sheet_id: int, row: Any, worker: WorkerFacts) -> No
     keep_look(desk, sheet_id, entry_id, row.facts, row.happened_at)
     if entry.step is Step.TAKE_OUT:
         look_again(desk, sheet_id, entry_id, None)
+    return by == (worker,)
 
 
 def _by(desk: Desk, row: Any, worker: WorkerFacts) -> tuple[WorkerFacts, ...]:
@@ -78,12 +89,12 @@ def _by(desk: Desk, row: Any, worker: WorkerFacts) -> tuple[WorkerFacts, ...]:
     return (worker,) if wrong & set(did) else workers_named(desk.session, tuple(did), desk.house)
 
 
-def _hands(was: Standing, entry: LogEntry, worker: WorkerFacts) -> dict[str, tuple[int, ...]]:
-    hands: dict[str, tuple[int, ...]] = {
-        name: (worker.worker_id,) for name in ("mounted_by", "inspected_by") if entry.sets.get(name)
-    }
+def _hands(was: Standing, entry: LogEntry, by: tuple[WorkerFacts, ...]) -> dict[str, tuple[int, ...]]:
+    """Whose hands mounted, mended and inspected by this entry; those who had mended before it are as they stand now."""
+    did = tuple(each.worker_id for each in by)
+    hands: dict[str, tuple[int, ...]] = {name: did for name in ("mounted_by", "inspected_by") if entry.sets.get(name)}
     if entry.sets.get("mended_by"):
-        hands["mended_by"] = tuple(dict.fromkeys((*was.mended_by, worker.worker_id)))
+        hands["mended_by"] = tuple(dict.fromkeys((*was.mended_by, *did)))
     return hands
 
 

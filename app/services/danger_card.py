@@ -8,7 +8,7 @@ from app.domain.hazards import CAUTIONS, DEFERS, HAZARD_WORDS
 from app.domain.language import say
 from app.domain.numbers import COMMANDS, shown
 from app.services.describing import describe
-from app.services.desk import Desk
+from app.services.desk import THEN_SHEET, Desk, somebody_is_here
 from app.services.facts import sheet_by_id
 from app.services.hazards import put_hazard
 
@@ -18,10 +18,7 @@ CARD = {"code": COMMANDS["danger"]}
 def danger_card(desk: Desk) -> Answer:
     """Ask which danger the sheet last scanned here carries, then write it. Refused: not-signed-in, out-of-order."""
     last, kind = desk.in_hand("last_sheet_id"), str(desk.request.facts.get("danger", ""))
-    if not desk.by:
-        raise Refused(
-            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the sheet."))
-        )
+    somebody_is_here(desk, THEN_SHEET)
     if last is None:
         raise Refused(Refusal("out-of-order", say("Scan the sheet first."), say("Then scan this card.")))
     row = sheet_by_id(desk.session, last)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from sqlalchemy import bindparam, or_, select
@@ -10,7 +10,7 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Collector, Consignment, Hazard, PlantName, Sheet, table_of
-from app.db.prepared import prepared
+from app.db.prepared import Question, prepared
 from app.domain.answer import Described
 from app.domain.hazards import CAUTIONS
 from app.domain.language import mark, say
@@ -45,6 +45,12 @@ _HAZARDS = prepared(
 )
 
 
+def describing_ahead(row: RowMapping) -> Iterator[Question]:
+    """What is asked to describe a sheet."""
+    yield _NAMES, {"sheet": row["id"]}
+    yield _HAZARDS, {"sheet": row["id"], "consignment": row["consignment_id"]}
+
+
 def describe(session: Session, row: RowMapping, patterns: Sequence[Pattern]) -> Described:
     """What a person recognises this sheet by. Exact places of sensitive plants are left out."""
     names = session.execute(_NAMES, {"sheet": row["id"]}).one()
@@ -62,8 +68,12 @@ def describe(session: Session, row: RowMapping, patterns: Sequence[Pattern]) -> 
 
 def cautions(session: Session, sheet_id: int, consignment_id: int | None) -> tuple[str, ...]:
     """The cautions to read before the folder is opened; each once."""
-    found = session.execute(_HAZARDS, {"sheet": sheet_id, "consignment": consignment_id}).scalars()
-    return tuple(dict.fromkeys(say(CAUTIONS.get(kind, kind)) for kind in found))
+    return tuple(dict.fromkeys(say(CAUTIONS.get(kind, kind)) for kind in hazard_kinds(session, sheet_id, consignment_id)))
+
+
+def hazard_kinds(session: Session, sheet_id: int, consignment_id: int | None) -> Sequence[str]:
+    """The kinds of the dangers that stand of a sheet, its own and those of what it came with, in the order they were said."""
+    return session.execute(_HAZARDS, {"sheet": sheet_id, "consignment": consignment_id}).scalars().all()
 
 
 def _detail(names: Any) -> str:

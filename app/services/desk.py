@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -13,13 +13,13 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Attendance, SignOff, Station, Worker, table_of
-from app.db.prepared import prepared
+from app.db.prepared import Question, prepared
 from app.db.rules import room_calendar
 from app.domain.attempt import SignedOff, WorkerFacts
 from app.domain.calendar import Calendar
-from app.domain.errors import Refusal
+from app.domain.errors import Refusal, Refused
 from app.domain.house import House
-from app.domain.language import say
+from app.domain.language import mark, say
 from app.domain.numbers import Pattern
 from app.domain.stages import Step
 
@@ -29,6 +29,10 @@ ATTENDANCE = table_of(Attendance)
 SIGN_OFF = table_of(SignOff)
 # What an entry says of its time where a station knows it only between two moments.
 UNCERTAIN = "station-uncertain"
+# A question that somebody walked away from must not be answered by what the next one scans (no source).
+QUESTION_STANDS = timedelta(minutes=30)
+# What comes next where nobody is signed in, by what was scanned.
+THEN_CARD, THEN_SHEET = mark("Scan your badge first, then the card."), mark("Scan your badge first, then the sheet.")
 
 _STATION_BY_ID = prepared(select(STATION).where(STATION.c.id == bindparam("station")))
 _KEEP_AT_STATION = prepared(update(STATION).where(STATION.c.id == bindparam("of_station")))
@@ -145,6 +149,12 @@ class Desk:
         self.keeps.update(values)
 
 
+def somebody_is_here(desk: Desk, next_: str = THEN_CARD) -> None:
+    """Refused: not-signed-in, with what comes next, where nobody says whose hands these are."""
+    if not desk.by:
+        raise Refused(Refusal("not-signed-in", say("Nobody is signed in here."), say(next_)))
+
+
 def behind(desk: Desk, last_at: datetime | None) -> Refusal | None:
     """Why nothing may be written of a sheet whose last entry is later than what is to be written; None when it may."""
     if last_at is None or desk.happened_at >= last_at:
@@ -156,6 +166,12 @@ def behind(desk: Desk, last_at: datetime | None) -> Refusal | None:
         return Refusal("clock-behind", words, next_, facts=facts)
     words = say("Something else has happened to this sheet since then ({last}).")
     return Refusal("out-of-order", words, say("Put the sheet aside for the manager."), facts=facts)
+
+
+def station_ahead(station_id: int) -> Iterator[Question]:
+    """What is asked of a station at which something is scanned."""
+    yield _STATION_BY_ID, {"station": station_id}
+    yield _SIGNED_IN, {"station": station_id}
 
 
 def station_row(session: Session, station_id: int | None) -> RowMapping | None:

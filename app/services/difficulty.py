@@ -5,29 +5,22 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from sqlalchemy import bindparam, or_, select
+from sqlalchemy import bindparam, select
 from sqlalchemy.engine import RowMapping
 
-from app.db.models import Attendance, Hazard, SignOff, Station, Worker, table_of
-from app.db.prepared import prepared
+from app.db.models import Attendance, SignOff, Station, Worker, table_of
 from app.domain.attempt import Attempt
 from app.domain.language import say
 from app.domain.sign_off_rules import TAUGHT, difficulties_of, lacking
 from app.domain.stages import Step
+from app.services.describing import hazard_kinds
 from app.services.desk import Desk
 
 WORKER = table_of(Worker)
 STATION = table_of(Station)
-HAZARD = table_of(Hazard)
 ATTENDANCE = table_of(Attendance)
 SIGN_OFF = table_of(SignOff)
 MOST_NAMED = 3
-_KINDS = prepared(
-    select(HAZARD.c.kind).where(
-        HAZARD.c.cleared_at.is_(None),
-        or_(HAZARD.c.sheet_id == bindparam("sheet"), HAZARD.c.consignment_id == bindparam("consignment")),
-    )
-)
 _SIGNED_OFF = (
     select(WORKER.c.id, WORKER.c.name, SIGN_OFF.c.difficulty)
     .join(SIGN_OFF, SIGN_OFF.c.worker_id == WORKER.c.id)
@@ -57,7 +50,7 @@ def with_difficulty(desk: Desk, row: RowMapping, attempt: Attempt) -> Attempt:
 def _difficulties(desk: Desk, row: RowMapping, attempt: Attempt) -> tuple[str, ...]:
     facts = desk.request.facts
     told = facts.get("hazards", ())
-    kinds = desk.session.execute(_KINDS, {"sheet": row["id"], "consignment": row["consignment_id"]}).scalars()
+    kinds = hazard_kinds(desk.session, row["id"], row["consignment_id"])
     bulky = "bulky" in (attempt.sheet.bulk, facts.get("bulk"))
     return difficulties_of(
         "bulky" if bulky else attempt.sheet.bulk, [*kinds, *([told] if isinstance(told, str) else told)]

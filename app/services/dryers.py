@@ -16,7 +16,7 @@ from app.domain.freezing import celsius
 from app.domain.language import say
 from app.domain.sheet import Place
 from app.domain.words import age
-from app.services.desk import Desk
+from app.services.desk import Desk, somebody_is_here
 from app.services.drying import bundle_by_id, hang
 
 CABINET, TEMPERATURE = table_of(Cabinet), table_of(Temperature)
@@ -37,10 +37,7 @@ def scan_dryer(desk: Desk, place: Place) -> Answer | None:
     row = desk.session.execute(select(CABINET).where(*mine)).mappings().one_or_none()
     if row is None:
         return None
-    if not desk.by:
-        raise Refused(
-            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the card."))
-        )
+    somebody_is_here(desk)
     by, said = desk.by[0].worker_id, desk.request.facts.get("reading_c")
     if said is not None:
         return _reading_said(desk, row, str(said), by)

@@ -13,19 +13,15 @@ from sqlalchemy.orm import Session
 from app.db.models import Hazard, Sheet, Specimen, table_of
 from app.domain.consigned import NO_NUMBER, why_closed
 from app.domain.language import mark, say
-from app.domain.stages import Stage
 from app.domain.suspected import HISTORIC
-from app.services.changes import changed
+from app.services.changes import changed, reason_given
 from app.services.facts import sheet_by_number
+from app.services.many_sheets import UNKNOWN
 
 SHEET = table_of(Sheet)
 SPECIMEN = table_of(Specimen)
 HAZARD = table_of(Hazard)
 MOST = 500
-UNKNOWN = mark("no sheet here has this number.")
-# More than these are told as a number.
-NAMED = 20
-MAY_LEAVE = (Stage.INTAKE, Stage.READY, Stage.DRY, Stage.FILED)
 SUSPECTED = mark("it may carry mercury or arsenic: say that the receiver is told, or keep it.")
 _TOLD = " (mercury or arsenic suspected; the receiver is told)"
 
@@ -49,7 +45,7 @@ def set_free(
     for number in dict.fromkeys(numbers):
         row = sheet_by_number(session, number)
         if row is None or (reason := _stays(session, row, told)):
-            left.append((number, UNKNOWN if row is None else reason))
+            left.append((number, say(UNKNOWN) if row is None else reason))
             continue
         words = why.strip() + (_TOLD if is_suspected(session, row) else "")
         specimen_id = _specimen_of(session, row)
@@ -70,7 +66,7 @@ def keep_here(session: Session, numbers: Sequence[str], why: str, now: datetime,
     for number in dict.fromkeys(numbers):
         row = sheet_by_number(session, number)
         if row is None or not is_free(session, row):
-            left.append((number, UNKNOWN if row is None else say("it is not free to go.")))
+            left.append((number, say(UNKNOWN) if row is None else say("it is not free to go.")))
             continue
         session.execute(
             update(SPECIMEN).where(SPECIMEN.c.id == row["specimen_id"]).values(exchange_at=None, exchange_why=None)
@@ -152,7 +148,6 @@ def _one_of_its_own(session: Session, specimen_id: int) -> None:
 
 
 def _may_be_asked(numbers: Sequence[str], why: str) -> None:
-    if not why.strip():
-        raise ValueError(say("Say why; it stays in the history."))
+    reason_given(why)
     if not 0 < len(numbers) <= MOST:
         raise ValueError(say("Tick 1 to {most} specimens at a time.", most=MOST))

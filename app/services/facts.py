@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -11,7 +11,7 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Cabinet, FormerNumber, Layer, Sheet, Shelf, Stack, Station, WeightSpan, table_of
-from app.db.prepared import prepared
+from app.db.prepared import Question, prepared
 from app.domain.attempt import Attempt, PressClock, ShelfFacts, StackFacts
 from app.domain.language import say
 from app.domain.limits import treatment_holds
@@ -20,7 +20,7 @@ from app.domain.sheet import Place, Standing
 from app.domain.stages import Stage, Step
 from app.services.desk import Desk
 from app.services.difficulty import with_difficulty
-from app.services.suspected import unnamed_for
+from app.services.suspected import suspected_ahead, unnamed_for
 
 SHEET = table_of(Sheet)
 STACK = table_of(Stack)
@@ -79,6 +79,24 @@ def sheet_by_number(session: Session, number: str) -> RowMapping | None:
     return row
 
 
+def number_ahead(number: str) -> Question:
+    """What is asked of a number that was scanned."""
+    return _BY_NUMBER, {"number": number}
+
+
+def facts_ahead(desk: Desk, row: RowMapping, standing: Standing) -> Iterator[Question]:
+    """What the rules of most steps ask of a sheet that was scanned."""
+    place, in_hand = standing.place, desk.in_hand("stack_id")
+    yield suspected_ahead(row)
+    if place.table_id is not None:
+        yield _NAMES[STATION], {"of_row": place.table_id}
+    elif place.cabinet_id is not None:
+        yield _PLACE_NAMES, {"cabinet": place.cabinet_id, "shelf": place.shelf_id}
+    for stack_id in filter(None, dict.fromkeys((place.stack_id, in_hand))):
+        yield _STACK, {"stack": stack_id}
+        yield _LYING, {"stack": stack_id}
+
+
 def sheet_by_id(session: Session, sheet_id: int) -> RowMapping:
     """The sheet's row, locked until the transaction ends."""
     return session.execute(_BY_ID, {"sheet": sheet_id}).mappings().one()
@@ -95,10 +113,9 @@ def stack_facts(session: Session, stack_id: int | None, at: datetime) -> StackFa
         return None
     row = stack_by_id(session, stack_id)
     lying = session.execute(_LYING, {"stack": stack_id}).scalar_one()
-    off_since = None if row["weights_on"] else row["turned_at"]
     is_late = row["last_at"] is not None and at < row["last_at"]
     on = session.execute(_WAS_ON, {"stack": stack_id, "at": at}).first() is not None if is_late else row["weights_on"]
-    return StackFacts(stack_id, row["name"], on, off_since, lying, row["capacity"])
+    return StackFacts(stack_id, row["name"], on, lying, row["capacity"])
 
 
 def shelf_facts(session: Session, cabinet_id: int | None, shelf_id: int | None) -> ShelfFacts | None:

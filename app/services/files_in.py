@@ -95,12 +95,12 @@ def withdraw_file(session: Session, file_id: int, by: int, reason: str, occasion
     changed(session, occasion.now, by, "file", file_id, file["name"], old=file["state"], new=WITHDRAWN, why=reason)
 
 
-def take_back_some(session: Session, file_id: int, occasion: Occasion, many: int = BACK) -> Reached:
+def take_back_some(session: Session, file_id: int, occasion: Occasion) -> Reached:
     """Take back the last sheets that came in of a withdrawn file. One that has gone on meanwhile stays, and the file says so."""
     file = file_row(session, file_id)
     if file is None or file["state"] != WITHDRAWN or not file["done"]:
         return Reached(0, 0, True)
-    after = max(file["done"] - many, 0)
+    after = max(file["done"] - BACK, 0)
     ids = session.execute(_rows_between(file_id, after, file["done"])).scalars().all()
     desk = _desk(session, occasion, file["sent_by"])
     stayed = sum(not _taken_back(desk, sheet_id, file) for sheet_id in ids)

@@ -15,7 +15,7 @@ from app.db.prepared import prepared
 from app.domain.filing_order import begins_folder, key_of, plant_of
 from app.domain.language import say, say_n
 from app.domain.sheet import Place, Standing
-from app.services.changes import changed
+from app.services.changes import changed, reason_given
 from app.services.desk import Desk
 from app.services.facts import place_words
 
@@ -57,15 +57,14 @@ def set_families(session: Session, text: str, now: datetime, by: int | None, why
     ValueError, in a sentence, for a family that stands there twice, a name that is too long, too many, or no reason.
     """
     names = [name for name in (" ".join(line.split()) for line in text.splitlines()) if name]
-    if not why.strip():
-        raise ValueError(say("Say why; it stays in the history."))
+    why = reason_given(why)
     _may_be_listed(names)
     old = session.execute(select(ORDER.c.family).order_by(ORDER.c.place)).scalars().all()
     session.execute(delete(FamilyOrder))
     rows = [{"family_key": key_of(name), "family": name, "place": place} for place, name in enumerate(names, 1)]
     if rows:
         session.execute(insert(ORDER), rows)
-    changed(session, now, by, "filing", None, "order of families", old=_said(old), new=_said(names), why=why.strip())
+    changed(session, now, by, "filing", None, "order of families", old=_said(old), new=_said(names), why=why)
     return len(names)
 
 

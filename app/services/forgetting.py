@@ -1,4 +1,4 @@
-"""What is known of people is kept for some months only: then their hours are sums of the room, and nobody saw a sheet."""
+"""What is kept for some months only: whose the hours were, who saw a sheet, and which scans were refused."""
 
 from __future__ import annotations
 
@@ -11,14 +11,16 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import delete, update
 from sqlalchemy.orm import Session
 
-from app.db.models import HoursSum, Sighting, table_of
+from app.db.models import HoursSum, RefusedScan, Sighting, table_of
 from app.db.rules import room_house
 from app.db.upsert import adding
 from app.domain.attendance import forgotten_before, seconds_by_month
+from app.domain.calendar import months_before
 from app.services.attendance import ATTENDANCE
 
 HOURS_SUM = table_of(HoursSum)
 SIGHTING = table_of(Sighting)
+REFUSED = table_of(RefusedScan)
 
 
 def forget_old(session: Session, now: datetime, zone: ZoneInfo) -> int:
@@ -36,6 +38,13 @@ def forget_old(session: Session, now: datetime, zone: ZoneInfo) -> int:
     seen = (SIGHTING.c.seen_at < limit, SIGHTING.c.worker_id.is_not(None))
     session.execute(update(SIGHTING).where(*seen).values(worker_id=None))
     return len(gone)
+
+
+def forget_refusals(session: Session, now: datetime) -> int:
+    """Delete what was refused longer ago than the house keeps it (keep_refusals_months); how many rows that were."""
+    house = room_house(session)[0]
+    old = delete(REFUSED).where(REFUSED.c.refused_at < months_before(now, house.keep_refusals_months))
+    return len(session.execute(old.returning(REFUSED.c.id)).all())
 
 
 def _add_up(session: Session, gone: Sequence[Any], zone: ZoneInfo) -> None:

@@ -16,7 +16,7 @@ from app.domain.freezing import WARMING, celsius
 from app.domain.language import mark, say
 from app.domain.stages import STEP_WORDS, Step
 from app.services.custody import enter_thing
-from app.services.desk import Desk, behind
+from app.services.desk import Desk, behind, somebody_is_here
 from app.services.loads import CABINET, load_by_id, lying_in, name_of, refold, touched_since
 from app.services.log import standing_rows
 from app.services.saying import desk_tell
@@ -27,7 +27,7 @@ COLDEST, WARMEST = -90.0, 40.0
 
 def freezer_event(desk: Desk, freezer: RowMapping, step: Step) -> Answer:
     """Write what happened to a freezer, and fold the loads in it anew. Refused: not-signed-in, out-of-order, misread-number."""
-    somebody(desk)
+    somebody_is_here(desk)
     if step is Step.STAYED_COLD:
         return _stayed_cold(desk, freezer)
     if (late := behind(desk, freezer["last_at"])) is not None and not desk.is_late:
@@ -138,14 +138,6 @@ def reading(desk: Desk, name: str) -> float:
             )
         )
     return found
-
-
-def somebody(desk: Desk) -> None:
-    """Refused: not-signed-in, where nobody says whose hands these are."""
-    if not desk.by:
-        raise Refused(
-            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the card."))
-        )
 
 
 def _stayed_cold(desk: Desk, freezer: RowMapping) -> Answer:

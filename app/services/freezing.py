@@ -9,15 +9,14 @@ from typing import Any
 from sqlalchemy.engine import RowMapping
 
 from app.domain.answer import WORDS, Answer, Choice
-from app.domain.day import WARMS
 from app.domain.errors import Refusal, Refused
-from app.domain.freezing import WARMING, celsius, rule_for
+from app.domain.freezing import WARMING, WARMS, celsius, rule_for
 from app.domain.language import say
 from app.domain.sheet import Place
 from app.domain.stages import Step
 from app.services import saying
 from app.services.custody import enter_thing, standing_of
-from app.services.desk import Desk, behind
+from app.services.desk import Desk, behind, somebody_is_here
 from app.services.facts import sheet_by_number
 from app.services.freezers import (
     asked_for_reading,
@@ -27,16 +26,20 @@ from app.services.freezers import (
     freezer_event,
     freezer_state,
     reading,
-    somebody,
     write_event,
 )
-from app.services.freezing_answers import bag_first, begun, is_in, opened, out_of_order, was_opened
 from app.services.freezing_words import (
+    bag_first,
+    begun,
     being_filled,
     came_out,
     in_the_freezer,
+    is_in,
     leave_it_closed,
     leave_it_in,
+    opened,
+    out_of_order,
+    was_opened,
 )
 from app.services.load_bundles import refuse_what_is_damp
 from app.services.loads import fill, freezer_by_id, load_by_code, load_by_id, lying_in, make_load, refold
@@ -67,7 +70,7 @@ def scan_load(desk: Desk, code: str) -> Answer:
 
 def new_load(desk: Desk) -> Answer:
     """The card: a load is begun, and what is scanned next goes in it."""
-    somebody(desk)
+    somebody_is_here(desk)
     load = make_load(desk.session, desk.now)
     fill(desk, load)
     return begun(load)
@@ -97,7 +100,7 @@ def put_in(desk: Desk, load: RowMapping) -> Answer:
 
 def read_cold(desk: Desk, load: RowMapping) -> Answer:
     """A logger with the load shows that it is cold, from this moment on. Refused: not-cold, out-of-order."""
-    somebody(desk)
+    somebody_is_here(desk)
     if load["put_in_at"] is None or (load["out_at"] is not None and not desk.is_late):
         raise Refused(out_of_order(load, say("It does not lie in a freezer.")))
     if desk.happened_at < load["put_in_at"] or (load["out_at"] is not None and desk.happened_at > load["out_at"]):
@@ -122,7 +125,7 @@ def read_cold(desk: Desk, load: RowMapping) -> Answer:
 
 def take_load_out(desk: Desk, load: RowMapping) -> Answer:
     """A load comes out. Before its time that is answered with not yet, unless it is already out. Refused: out-of-order."""
-    somebody(desk)
+    somebody_is_here(desk)
     if load["put_in_at"] is None or load["out_at"] is not None or load["opened_at"] is not None:
         raise Refused(out_of_order(load, say("It does not lie in a freezer by the log.")))
     due = enough_at(load)
@@ -143,7 +146,7 @@ def take_load_out(desk: Desk, load: RowMapping) -> Answer:
 
 def open_load(desk: Desk, load: RowMapping) -> Answer:
     """The bag is opened, and what lay in it is treated if the load was. Before its time: not yet, unless it is open already."""
-    somebody(desk)
+    somebody_is_here(desk)
     if load["put_in_at"] is None or load["opened_at"] is not None:
         raise Refused(out_of_order(load, say("It was not in the freezer, or is open already.")))
     opens = load["out_at"] + WARMS if load["out_at"] else None
@@ -174,7 +177,7 @@ def _meant(desk: Desk, load: RowMapping) -> Step | None:
 
 
 def _put_in(desk: Desk, load: RowMapping, freezer: RowMapping) -> Answer:
-    somebody(desk)
+    somebody_is_here(desk)
     if load["opened_at"] is not None or (load["put_in_at"] is not None and load["out_at"] is None):
         raise Refused(out_of_order(load, say("It lies in the freezer already, or was opened.")))
     refuse_what_is_damp(desk, load)

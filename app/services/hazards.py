@@ -1,20 +1,28 @@
-"""Dangers that travel with a sheet or a consignment: said with a scan or on a page, and cleared with a reason."""
+"""Dangers that travel with a sheet or a consignment: said with a scan or on a page, and cleared with a reason, one or many."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import or_, select, update
+from sqlalchemy import func, select, update
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Consignment, Hazard, Sheet, table_of
+from app.db.rules import room_house
 from app.domain.hazards import CAUTIONS, HAZARD_WORDS
 from app.domain.language import ENGLISH, say, speaking
+from app.domain.numbers import Kind
+from app.domain.reading import Exact, read
 from app.services.changes import changed
+from app.services.describing import hazard_kinds
 from app.services.desk import Desk
+from app.services.facts import sheet_by_number
 from app.services.room import add_hazard
 
+SHEET = table_of(Sheet)
 HAZARD = table_of(Hazard)
 
 
@@ -24,18 +32,11 @@ def say_hazards(desk: Desk, row: RowMapping) -> None:
     kinds = [kind for kind in dict.fromkeys([said] if isinstance(said, str) else said) if kind in CAUTIONS]
     if not kinds:
         return
-    known = _known(desk, row)
+    known = hazard_kinds(desk.session, row["id"], row["consignment_id"])
     by = desk.by[0].worker_id if desk.by else None
     for kind in kinds:
         if kind not in known:
             add_hazard(desk.session, kind, desk.now, sheet_id=row["id"], by=by)
-
-
-def _known(desk: Desk, row: RowMapping) -> set[str]:
-    its_own = HAZARD.c.sheet_id == row["id"]
-    came_with = HAZARD.c.consignment_id == row["consignment_id"]
-    whose = its_own if row["consignment_id"] is None else or_(its_own, came_with)
-    return set(desk.session.execute(select(HAZARD.c.kind).where(whose, HAZARD.c.cleared_at.is_(None))).scalars())
 
 
 def put_hazard(session: Session, kind: str, why: str, now: datetime, by: int | None, *, sheet_id: int | None = None,
@@ -68,6 +69,41 @@ def clear_hazard(session: Session, hazard_id: int, why: str, now: datetime, by: 
     told = _told(session, hazard_id, row.kind)
     changed(session, now, by, "hazard", hazard_id, told, old=row.why or "said", new="cleared", why=why.strip())
     return True
+
+
+@dataclass(frozen=True, slots=True)
+class SaidOf:
+    """Of what a danger was said: its name, the number if it is a sheet, and whether nobody had said so before."""
+
+    name: str
+    number: str
+    is_new: bool
+
+
+def say_of(session: Session, text: str, kind: str, why: str, now: datetime, by: int | None) -> SaidOf:
+    """Say that a sheet, by its number, or all of a consignment, by its code, carries a danger. ValueError for neither."""
+    reading = read(text, room_house(session)[1])
+    row = sheet_by_number(session, reading.text) if isinstance(reading, Exact) and reading.kind is Kind.SHEET else None
+    if row is not None:
+        return SaidOf(row["number"], row["number"], put_hazard(session, kind, why, now, by, sheet_id=row["id"]))
+    mine = select(Consignment.id, Consignment.name).where(func.upper(Consignment.code) == text.strip().upper())
+    came = session.execute(mine).one_or_none()
+    if came is None:
+        raise ValueError(
+            say("No sheet here has this number, and no consignment this code. Type it off the slip, or the list.")
+        )
+    return SaidOf(came.name, "", put_hazard(session, kind, why, now, by, consignment_id=came.id))
+
+
+def clear_many(session: Session, hazard_ids: Sequence[int], why: str, now: datetime, by: int | None) -> int:
+    """Clear these with one reason; how many stood until now. ValueError without a reason, or for one that is not there."""
+    return sum(clear_hazard(session, each, why, now, by) for each in dict.fromkeys(hazard_ids))
+
+
+def clear_of(session: Session, hazard_id: int) -> str:
+    """The number of the sheet that a danger was said of; empty where it was of a consignment."""
+    found = select(SHEET.c.number).join(HAZARD, HAZARD.c.sheet_id == SHEET.c.id).where(HAZARD.c.id == hazard_id)
+    return str(session.execute(found).scalar() or "")
 
 
 @speaking(ENGLISH)

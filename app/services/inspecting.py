@@ -8,9 +8,10 @@ from datetime import datetime
 from typing import Any
 
 from sqlalchemy import insert, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session
 
 from app.db.models import Entry, Finding, Inspection, table_of
+from app.db.standing import STANDS
 from app.domain.answer import Answer, Choice
 from app.domain.attempt import Attempt
 from app.domain.errors import Refusal, Refused
@@ -90,7 +91,7 @@ def seal_is_told(session: Session, sheet_id: int) -> bool:
     """Whether the log says of a sheet, since it was last glued, that the seal is on."""
     mine = (ENTRY.c.subject_kind == "sheet", ENTRY.c.subject_id == sheet_id)
     looks = select(ENTRY.c.step, ENTRY.c.facts).where(
-        *mine, ENTRY.c.step.in_((*GLUINGS, Step.INSPECT.value)), _stands()
+        *mine, ENTRY.c.step.in_((*GLUINGS, Step.INSPECT.value)), STANDS
     )
     for row in session.execute(looks.order_by(ENTRY.c.happened_at.desc(), ENTRY.c.id.desc())):
         if row.step in GLUINGS:
@@ -107,11 +108,6 @@ def _and(answer: Answer, line: str) -> Answer:
 def _gluing_before(session: Session, sheet_id: int, entry_id: int, at: datetime) -> int | None:
     """The gluing that was looked at: the last before, never the one that ended the look; None for what came mounted."""
     mine = (ENTRY.c.subject_kind == "sheet", ENTRY.c.subject_id == sheet_id, ENTRY.c.step.in_(GLUINGS))
-    found = select(ENTRY.c.id).where(*mine, ENTRY.c.id != entry_id, ENTRY.c.happened_at <= at, _stands())
+    found = select(ENTRY.c.id).where(*mine, ENTRY.c.id != entry_id, ENTRY.c.happened_at <= at, STANDS)
     last = session.execute(found.order_by(ENTRY.c.happened_at.desc(), ENTRY.c.id.desc()).limit(1)).scalar()
     return int(last) if last is not None else None
-
-
-def _stands() -> Any:
-    later = aliased(Entry)
-    return ~select(later.id).where(later.corrects == ENTRY.c.id).exists()

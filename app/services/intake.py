@@ -85,7 +85,7 @@ def plan_import(
     as a whole is a bad row of the plan.
     """
     judged = judge(session, data, consignment_code, occasion, ways)
-    bad = tuple(sorted(judged.bad, key=lambda each: (each.file, each.line)))
+    bad = tuple(sorted(judged.bad, key=_where))
     columns = judged.listing.columns if judged.listing else ()
     row, new = judged.consignment, 0 if bad else judged.new
     plan = ImportPlan(
@@ -122,13 +122,17 @@ def run_import(session: Session, data: Data, consignment_code: str, occasion: Oc
 
 def bad_rows(bad: Sequence[BadRow]) -> Refusal:
     """Why nothing of a file is imported: its first bad row, and how many more there are."""
-    first = min(bad, key=lambda each: each.line).said
+    first = min(bad, key=_where).said
     more = say(" {count:,} more cannot be imported.", count=len(bad) - 1) if len(bad) > 1 else ""
     return Refusal(
         "bad-rows",
         say("Nothing is imported. {first}{more}", first=first, more=more),
         say("Put it right in the file, then import it again."),
     )
+
+
+def _where(bad: BadRow) -> tuple[str, int]:
+    return bad.file, bad.line
 
 
 def is_fresh(consignment: RowMapping) -> bool:

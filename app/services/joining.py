@@ -7,6 +7,7 @@ from sqlalchemy.engine import RowMapping
 
 from app.db.models import FormerNumber, table_of
 from app.domain.answer import Answer
+from app.domain.consigned import JOINED
 from app.domain.errors import Refusal, Refused
 from app.domain.language import say
 from app.domain.moves import refusals
@@ -34,7 +35,7 @@ def put_together(desk: Desk, kept: RowMapping, other_number: str) -> Answer:
     if found := [*refusals(attempt), *refusals(was)]:
         return saying.refused(desk, found, kept, step=Step.PUT_TOGETHER)
     said, reason = shown(kept["number"], desk.patterns), attempt.reason
-    closes = {"closed_as": f"put together with {said}"}
+    closes = {"closed_as": f"{JOINED}{said}"}
     facts = {"into": kept["number"]}
     enter(
         desk,

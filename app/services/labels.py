@@ -16,10 +16,9 @@ from app.domain.reading import Exact, read
 from app.domain.stages import Step
 from app.services.custody import standing_of
 from app.services.describing import describe
-from app.services.desk import Desk
+from app.services.desk import QUESTION_STANDS, Desk, somebody_is_here
 from app.services.facts import sheet_by_id, sheet_by_number
 from app.services.sheets import take_step
-from app.services.shelves import QUESTION_STANDS
 
 HOLD = "label-to-come"
 # The card after a sheet means that sheet, as long as it is the last scan and in the hand still (common practice, no source).
@@ -37,10 +36,7 @@ def labels_card(desk: Desk) -> Answer:
                 "unknown-station", say("A card is scanned at a station."), say("Lift the hold on the sheet's page.")
             )
         )
-    if not desk.by:
-        raise Refused(
-            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the card."))
-        )
+    somebody_is_here(desk)
     if (ended := end_labels(desk)) is not None:
         return ended
     _keep_run(desk, 0)

@@ -27,7 +27,7 @@ def take_in_list(desk: Desk, sheets: Sequence[Told], consignment: str) -> Answer
     data, lines = _as_file(sheets)
     plan = plan_import(desk.session, data, consignment, desk.occasion)
     if plan.bad:
-        return _nothing_taken_in(desk, [_refusal(desk, bad, sheets, lines) for bad in plan.bad])
+        return _nothing_taken_in([_refusal(desk, bad, sheets, lines) for bad in plan.bad])
     by = tuple(worker.worker_id for worker in desk.by)
     # So that a number that somebody else took in at the same moment leaves nothing half done.
     with desk.session.begin_nested():
@@ -52,7 +52,7 @@ def _row(cells: Sequence[str]) -> str:
     return text.getvalue()
 
 
-def _nothing_taken_in(desk: Desk, refusals: Sequence[Mapping[str, Any]]) -> Answer:
+def _nothing_taken_in(refusals: Sequence[Mapping[str, Any]]) -> Answer:
     lines = (say("Nothing is taken in."), *(str(refusal["words"]) for refusal in refusals[:10]))
     return Answer("stop", WORDS["stop"], lines, say("Put the list right, then send it again."), refusals=tuple(refusals),
                   status=422)  # fmt: skip

@@ -15,8 +15,9 @@ from app.domain.attempt import LoadFacts
 from app.domain.errors import Refusal, Refused
 from app.domain.freezing import LOAD_STEPS, WARMING, ColdRule, Mark, Times, Warming, times_of
 from app.domain.language import say
-from app.domain.numbers import Kind, mint_code
+from app.domain.numbers import Kind
 from app.domain.stages import Step
+from app.services.codes_given import next_code
 from app.services.desk import Desk
 from app.services.log import standing_rows
 from app.services.room import add_bundle
@@ -33,11 +34,8 @@ FILLING = timedelta(minutes=30)
 def make_load(session: Session, now: datetime, name: str = "") -> RowMapping:
     """Begin a load: a bag or box with a card of its own, and a bundle for what lies loose in it."""
     serial = session.execute(select(func.count()).select_from(LOAD)).scalar_one() + 1
-    code, at = "", 0
-    for _ in range(serial):
-        at, code = mint_code(Kind.LOAD, at)
     named = " ".join(name.split())[:80] or f"Load {serial}"
-    values = {"code": code, "name": named, "bundle_id": add_bundle(session, named, "bag"), "made_at": now}
+    values = {"code": next_code(session, Kind.LOAD), "name": named, "bundle_id": add_bundle(session, named, "bag"), "made_at": now}
     load_id = session.execute(insert(LOAD).values(values).returning(LOAD.c.id)).scalar_one()
     return load_by_id(session, load_id)
 

@@ -8,17 +8,12 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.db.models import Entry, EntryWorker, table_of
+from app.db.standing import STANDS
 from app.domain.sheet import LogEntry, Place
 from app.domain.stages import Stage, Step
 
 ENTRY = table_of(Entry)
-_LATER = ENTRY.alias()
-_CORRECTED = select(_LATER.c.id).where(_LATER.c.corrects == ENTRY.c.id).exists()
-_STANDING = (
-    select(ENTRY)
-    .where(ENTRY.c.step != Step.CORRECT, ~_CORRECTED)
-    .order_by(ENTRY.c.happened_at, ENTRY.c.id)
-)  # fmt: skip
+_STANDING = select(ENTRY).where(ENTRY.c.step != Step.CORRECT, STANDS).order_by(ENTRY.c.happened_at, ENTRY.c.id)
 
 
 def standing_rows(session: Session, kind: str, subject_id: int) -> list[Any]:

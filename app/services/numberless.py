@@ -17,7 +17,7 @@ from app.services.custody import Writing, enter, standing_of
 from app.services.describing import describe
 from app.services.desk import Desk
 from app.services.facts import make_attempt, place_words, sheet_by_number
-from app.services.in_hand import bulk_meant, lands, shelf_in_hand
+from app.services.in_hand import bulk_meant, lands, shelf_for
 from app.services.likely import likely_sheets, plant_meant, record_meant
 from app.services.registering import mint_number, register
 from app.services.sheets import take_step
@@ -58,7 +58,8 @@ def give_new_number(desk: Desk, label: str, consignment_id: int | None) -> Answe
     why = (
         f"Found without a number. On its label: {label}" if label.strip("-? ") else "Found without a number or a label."
     )
-    writing = Writing(Step.TAKE_IN, lands(attempt), shelf_in_hand(desk) if _is_intake(desk) else attempt.sheet.place, sets,
+    place = shelf_for(desk, lands(attempt)) if _is_intake(desk) else attempt.sheet.place
+    writing = Writing(Step.TAKE_IN, lands(attempt), place, sets,
                       ("number-query",), facts={"no_number": True}, reason=why)  # fmt: skip
     entry_id, stands = enter(desk, new["id"], attempt.sheet, writing)
     desk.keep(last_sheet_id=new["id"], pending=None)

@@ -46,7 +46,7 @@ def secret_hash(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
-def add_worker(session: Session, name: str, rights: Sequence[str], now: datetime, *, number: str = "",
+def add_worker(session: Session, name: str, rights: Sequence[str], now: datetime, *,
                by: int | None = None) -> tuple[int, str]:  # fmt: skip
     """Add a worker with a new badge; return the worker's id and the badge's code. ValueError for a senseless name or right."""
     name = " ".join(name.split())
@@ -54,7 +54,7 @@ def add_worker(session: Session, name: str, rights: Sequence[str], now: datetime
         raise ValueError(say("A worker needs a name and at least one of: reader, volunteer, trainer, manager."))
     following = session.execute(select(func.coalesce(func.max(WORKER.c.id), 0))).scalar_one() + 1
     badge = random_code(Kind.BADGE, secrets.randbelow)
-    values = {"number": number or f"W{following:02}", "name": name, "name_key": folded(name), "rights": " ".join(rights),
+    values = {"number": f"W{following:02}", "name": name, "name_key": folded(name), "rights": " ".join(rights),
               "badge_code": badge, "badge_since_at": now, "added_at": now}  # fmt: skip
     worker_id: int = session.execute(insert(WORKER).values(**values).returning(WORKER.c.id)).scalar_one()
     changed(session, now, by, "worker", worker_id, "added", new=name)

@@ -10,6 +10,7 @@ from sqlalchemy import select, update
 
 from app.db.models import Entry, PestSeen, table_of
 from app.db.neighbours import Neighbour, neighbours
+from app.db.standing import STANDS
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
 from app.domain.language import say, say_n
@@ -21,7 +22,6 @@ from app.services.quarantine import AT_ONCE, Quarantined, quarantine, rows_of
 
 PEST = table_of(PestSeen)
 ENTRY = table_of(Entry)
-LATER = ENTRY.alias("later")
 
 
 def quarantine_neighbours(desk: Desk, pest_id: int, since: datetime, all_but: Mapping[str, str]) -> Answer:
@@ -89,10 +89,9 @@ def _treated_since(desk: Desk, found: Sequence[Neighbour]) -> set[int]:
     }
     ids, treated = sorted(last), set[int]()
     for at in range(0, len(ids), AT_ONCE):
-        corrected = select(LATER.c.id).where(LATER.c.corrects == ENTRY.c.id).exists()
         entries = select(ENTRY.c.subject_id, ENTRY.c.happened_at, ENTRY.c.facts).where(
             ENTRY.c.subject_kind == "sheet", ENTRY.c.subject_id.in_(ids[at : at + AT_ONCE]), ENTRY.c.step == Step.UNBAG,
-            ~corrected,
+            STANDS,
         )  # fmt: skip
         rows = desk.session.execute(entries)
         treated |= {row.subject_id for row in rows if row.happened_at >= last[row.subject_id] and _treats(row.facts)}

@@ -16,8 +16,8 @@ from app.domain.errors import Refusal, Refused
 from app.domain.language import say
 from app.domain.stages import Step
 from app.domain.words import date_said
-from app.services.changes import changed
-from app.services.desk import Desk
+from app.services.changes import changed, reason_given
+from app.services.desk import Desk, somebody_is_here
 from app.services.lots import adhesive_of, lot_row
 from app.services.supplies import Told
 
@@ -95,16 +95,15 @@ def put_opening_right(session: Session, opening_id: int, lot_id: int | None, tol
     row = session.execute(_STANDING.where(OPENING.c.id == opening_id)).mappings().one_or_none()
     if row is None:
         raise ValueError(say("That line no longer stands. Load the page again."))
-    if not why.strip():
-        raise ValueError(say("Say why; it stays in the history."))
+    why = reason_given(why)
     if told.at is not None and told.at > told.now:
         raise ValueError(say("That time has not come yet."))
-    new = {**_as_it_is(row), "corrects": opening_id, "why": why.strip(), "opened_at": told.at or row["opened_at"]}
+    new = {**_as_it_is(row), "corrects": opening_id, "why": why, "opened_at": told.at or row["opened_at"]}
     if lot_id is not None and adhesive_of(session, lot_id) != row["adhesive_id"]:
         raise ValueError(say("That lot is of another adhesive."))
     _write(session, {**new, "is_void": lot_id is None, "lot_id": lot_id}, told)
     changed(session, told.now, told.by, "lot", row["lot_id"], "opened",
-            new=lot_row(session, lot_id)["number"] if lot_id is not None else None, why=why.strip())  # fmt: skip
+            new=lot_row(session, lot_id)["number"] if lot_id is not None else None, why=why)  # fmt: skip
 
 
 def write_opening(session: Session, lot_id: int, station_id: int, told: Told, why: str, *, away: bool = False) -> None:
@@ -137,10 +136,7 @@ def _lot_here(desk: Desk, code: str) -> RowMapping:
     if desk.session.info["database"].is_practice:
         words = say("This pot belongs to the room itself: practice uses nothing up.")
         raise Refused(Refusal("unknown-number", words, say("Go on with the next sheet; here every pot is as good.")))
-    if not desk.by:
-        raise Refused(
-            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the card."))
-        )
+    somebody_is_here(desk)
     if not GLUED_AT & set(desk.steps):
         raise Refused(
             Refusal(

@@ -9,15 +9,16 @@ from sqlalchemy import case, delete, func, insert, select, update
 from sqlalchemy.engine import RowMapping
 
 from app.db.models import Entry, Layer, Stack, WeightSpan, table_of
+from app.db.standing import STANDS
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
-from app.domain.language import say
+from app.domain.language import mark, say
 from app.domain.press import Lifting, spans_of, turned_at
 from app.domain.stages import Step
 from app.domain.weights import mass_said
 from app.services import press_answers as answers
 from app.services.custody import enter_thing
-from app.services.desk import UNCERTAIN, Desk
+from app.services.desk import UNCERTAIN, Desk, somebody_is_here
 from app.services.doubts import call_in_question
 from app.services.facts import stack_by_id
 
@@ -29,10 +30,7 @@ ENTRY = table_of(Entry)
 
 def turn_weights(desk: Desk, stack_id: int, on: bool) -> Answer:
     """Write that the weights went on, or off; a card found as it was already written is only a sighting."""
-    if not desk.by:
-        raise Refused(
-            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge, then the card again."))
-        )
+    somebody_is_here(desk, mark("Scan your badge, then the card again."))
     stack = stack_by_id(desk.session, stack_id)
     desk.keep(stack_id=None if on else stack_id)
     mass_kg = _mass(desk)
@@ -61,7 +59,7 @@ def count_stack(desk: Desk, stack_id: int, counted: int) -> Answer:
     entry_id = enter_thing(desk, "stack", stack_id, Step.COUNT, happened_at=desk.happened_at, facts=facts)
     values = {"counted": counted, "counted_of": lying, "counted_at": desk.happened_at}
     desk.session.execute(update(STACK).where(STACK.c.id == stack_id).values(**values))
-    return answers.counted(desk, stack, counted, lying, entry_id)
+    return answers.counted(stack, counted, lying, entry_id)
 
 
 def sheets_in(desk: Desk, stack_id: int) -> int:
@@ -86,11 +84,9 @@ def refold(desk: Desk, stack_id: int) -> None:
 
 def standing_liftings(desk: Desk, stack_id: int) -> list[Lifting]:
     """The entries of weights on and off of a stack that nobody has corrected."""
-    later = ENTRY.alias()
-    corrected = select(later.c.id).where(later.c.corrects == ENTRY.c.id).exists()
     found = select(ENTRY.c.happened_at, ENTRY.c.id, ENTRY.c.step, ENTRY.c.facts).where(
         ENTRY.c.subject_kind == "stack", ENTRY.c.subject_id == stack_id,
-        ENTRY.c.step.in_((Step.WEIGHTS_ON, Step.WEIGHTS_OFF)), ~corrected,
+        ENTRY.c.step.in_((Step.WEIGHTS_ON, Step.WEIGHTS_OFF)), STANDS,
     )  # fmt: skip
     rows = desk.session.execute(found)
     return [lifting(row) for row in rows]
@@ -131,7 +127,7 @@ def _mass(desk: Desk) -> float | None:
 
 def _fits(desk: Desk, stack: RowMapping) -> None:
     last = stack["last_at"]
-    if last is None or desk.happened_at >= last or desk.is_late or desk.time_from.startswith("station"):
+    if last is None or desk.happened_at >= last or desk.is_late or desk.told_late:
         return
     words = say("The computer's clock stands before the last entry of this stack ({last}).")
     raise Refused(

@@ -12,9 +12,10 @@ from app.domain.language import mark, say, say_n
 from app.domain.laying import materials_words
 from app.domain.stages import Step
 from app.domain.weights import LIFTING, mass_words, too_heavy
+from app.domain.words import sheets_said
 from app.services.desk import Desk
 from app.services.press_pile import may_come_out, pile_of
-from app.services.press_saying import Asked, sheets_said, still_bare
+from app.services.press_saying import Asked, still_bare
 from app.services.saying import desk_tell
 
 LAY_IN = mark("Lay in or take out, then put the weights on, one piece at a time, and scan the other side.")
@@ -60,7 +61,7 @@ def seen(desk: Desk, stack: RowMapping, on: bool, lying: int) -> Answer:
     return Answer("done", say("Weights off."), (first, *lines), LAY_IN, choices=choices, carry=carry)
 
 
-def counted(desk: Desk, stack: RowMapping, count: int, lying: int, entry_id: int) -> Answer:
+def counted(stack: RowMapping, count: int, lying: int, entry_id: int) -> Answer:
     """The answer to a count; what the weights weigh may be said with it, and is remembered until it is said anew."""
     name = stack["name"]
     answer = Answer(

@@ -39,11 +39,10 @@ class Quarantined:
 def quarantine(
     desk: Desk, rows: Sequence[RowMapping], reason: str, facts: Mapping[str, Any], treated_since: Container[int] = ()
 ) -> Quarantined:
-    """Put these sheets (their locked rows) in quarantine with one reason; the cabinets where they lay lose their clean.
+    """Put these sheets (their locked rows) in quarantine with one reason; the cabinets where they lay are no longer clean.
 
-    No treatment counts any longer but that of the sheets in `treated_since`.
-
-    A sheet that was closed, or that is in quarantine already without a treatment that could count, stays as it is.
+    Of the sheets in `treated_since` (their ids) the treatment goes on counting, of no other. A sheet that was closed, or
+    that is in quarantine already without a treatment that could count, stays as it is.
     """
     left = [{"number": row["number"], "why": why} for row in rows if (why := _why_not(row))]
     kept = {each["number"] for each in left}
@@ -51,7 +50,7 @@ def quarantine(
     for at in range(0, len(going), AT_ONCE):
         enter_many(desk, [_writing(desk, row, reason, facts, treated_since) for row in going[at : at + AT_ONCE]])
     cabinets = {row["cabinet_id"] or row["kept_in_id"] for row in rows} - {None}
-    return Quarantined(tuple(row["number"] for row in going), tuple(left), lose_clean(desk, cabinets, reason))
+    return Quarantined(tuple(row["number"] for row in going), tuple(left), lose_their_clean(desk, cabinets, reason))
 
 
 def writing_of(desk: Desk, row: RowMapping, standing: Standing, reason: str, facts: Mapping[str, Any]) -> Writing:
@@ -63,9 +62,10 @@ def writing_of(desk: Desk, row: RowMapping, standing: Standing, reason: str, fac
     )
 
 
-def lose_clean(desk: Desk, cabinet_ids: Iterable[int], why: str) -> tuple[str, ...]:
-    """These cabinets are no longer clean, each that was with a change; gives their names. Asked once the entries of the
-    sheets are written: what is treated and still in there wears off from now on.
+def lose_their_clean(desk: Desk, cabinet_ids: Iterable[int], why: str) -> tuple[str, ...]:
+    """Write of each of these cabinets that was clean that it is so no longer; their names, in the order in which one walks.
+
+    Only once the entries of the sheets are written: what is treated and still in there wears off from now on.
     """
     found = select(CABINET).where(CABINET.c.id.in_(set(cabinet_ids)), CABINET.c.is_clean)
     rows = desk.session.execute(found.order_by(CABINET.c.walk, CABINET.c.name).with_for_update()).mappings().all()

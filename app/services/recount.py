@@ -12,6 +12,7 @@ from sqlalchemy import Select, case, delete, insert, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Entry, EntryWorker, Setting, Worker, table_of
+from app.db.standing import STANDS
 from app.domain.calendar import local_day
 from app.domain.stages import Stage, Step
 from app.services.differences import Difference
@@ -25,21 +26,17 @@ SETTING = table_of(Setting)
 SUMS = "sums"
 SIXTIETHS = 60
 _STAY_KEY = ("week", "stage", "cabinet_id", "hours")
-_LATER = ENTRY.alias()
-_STANDS = (
-    ENTRY.c.subject_kind == "sheet", ENTRY.c.step != Step.CORRECT,
-    ~select(_LATER.c.id).where(_LATER.c.corrects == ENTRY.c.id).exists(),
-)  # fmt: skip
+_STANDING = (ENTRY.c.subject_kind == "sheet", ENTRY.c.step != Step.CORRECT, STANDS)
 _DEEDS = (
     select(ENTRY.c.happened_at, ENTRY.c.step, ENTRY_WORKER.c.worker_id, ENTRY_WORKER.c.shares)
     .join(ENTRY_WORKER, (ENTRY_WORKER.c.entry_id == ENTRY.c.id) & (ENTRY_WORKER.c.role == "did"))
-    .where(*_STANDS)
+    .where(*_STANDING)
 )
 _STAYS = select(
     ENTRY.c.from_stage, ENTRY.c.came_at, ENTRY.c.happened_at, ENTRY.c.from_cabinet_id,
     case((ENTRY.c.from_cabinet_id.is_(None), ENTRY.c.facts)).label("facts"),
 ).where(
-    *_STANDS, ENTRY.c.from_stage.is_not(None), ENTRY.c.came_at.is_not(None),
+    *_STANDING, ENTRY.c.from_stage.is_not(None), ENTRY.c.came_at.is_not(None),
     ENTRY.c.to_stage.is_distinct_from(ENTRY.c.from_stage),
 )  # fmt: skip
 

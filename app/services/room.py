@@ -27,13 +27,14 @@ from app.domain.hazards import CAUTIONS
 from app.domain.house import RULES, checked
 from app.domain.language import ENGLISH, say, speaking
 from app.domain.limits import limit_words
-from app.domain.numbers import Kind, Pattern, mint_code
+from app.domain.numbers import Kind, Pattern, may_be_chosen
 from app.domain.press import ADHESIVE_CLASSES
 from app.domain.stages import Stage, Step
 from app.domain.stalls import Limit
 from app.domain.used import checked_uses
 from app.domain.words import WEEKDAYS
 from app.services.changes import changed
+from app.services.codes_given import next_code
 
 STACK = table_of(Stack)
 LONGEST_LIMIT = RULES["limit_ready_days"].high
@@ -44,7 +45,7 @@ def add_cabinet(session: Session, name: str, stage: Stage | None, now: datetime,
                 capacity: int | None = None, is_clean: bool = False, freezes_to_c: float | None = None,
                 is_dryer: bool = False) -> int:  # fmt: skip
     """Add a cabinet with its shelves, counted from the top, a freezer or a dryer; ValueError for a name that is taken."""
-    values = {"name": _named(session, table_of(Cabinet), name), "code": _code(session, Kind.CABINET, table_of(Cabinet)),
+    values = {"name": _named(session, table_of(Cabinet), name), "code": next_code(session, Kind.CABINET),
               "stage": Stage.DRYING if is_dryer else stage, "is_clean": is_clean, "capacity": capacity,
               "freezes_to_c": freezes_to_c, "is_dryer": is_dryer}  # fmt: skip
     cabinet_id = _add(session, table_of(Cabinet), values)
@@ -56,7 +57,7 @@ def add_cabinet(session: Session, name: str, stage: Stage | None, now: datetime,
 
 def add_shelf(session: Session, cabinet_id: int, name: str, capacity: int | None = None) -> int:
     """Add a shelf to a cabinet."""
-    code = _code(session, Kind.SHELF, table_of(Shelf))
+    code = next_code(session, Kind.SHELF)
     return _add(session, table_of(Shelf), {"cabinet_id": cabinet_id, "name": name, "code": code, "capacity": capacity})
 
 
@@ -65,10 +66,9 @@ def add_stack(session: Session, name: str, now: datetime, *, capacity: int = 20,
     """Add a stack with its two-sided card; ValueError for a name that is taken, or no room for a sheet."""
     if capacity < 1:
         raise ValueError(say("A stack has room for at least one sheet."))
-    serial = session.execute(select(func.count()).select_from(STACK)).scalar_one()
     values = {
         "name": _named(session, STACK, name), "capacity": capacity, "mass_kg": mass_kg, "pieces": pieces,
-        "code_on": _nth_code(Kind.STACK_ON, serial + 1), "code_off": _nth_code(Kind.STACK_OFF, serial + 1),
+        "code_on": next_code(session, Kind.STACK_ON), "code_off": next_code(session, Kind.STACK_OFF),
     }  # fmt: skip
     stack_id = _add(session, STACK, values)
     changed(session, now, by, "stack", stack_id, "added", new=name)
@@ -79,7 +79,7 @@ def add_station(session: Session, slug: str, name: str, steps: Sequence[Step], n
                 **defaults: Any) -> int:  # fmt: skip
     """Add a station where these steps are done; ValueError for a name that is taken."""
     table = table_of(Station)
-    values = {"slug": slug, "name": _named(session, table, name), "code": _code(session, Kind.STATION, table),
+    values = {"slug": slug, "name": _named(session, table, name), "code": next_code(session, Kind.STATION),
               "steps": [step.value for step in steps], **defaults}  # fmt: skip
     station_id = _add(session, table, values)
     changed(session, now, by, "station", station_id, "added", new=name)
@@ -133,6 +133,7 @@ def add_pattern(session: Session, prefix: str, width: int, now: datetime, *, has
                 by: int | None = None) -> int:  # fmt: skip
     """Add a pattern of sheet numbers; ValueError for one that is senseless, or too like another to tell slips apart."""
     Pattern(prefix, width, has_check)
+    may_be_chosen(prefix, room_house(session)[1])
     table = table_of(NumberPattern)
     for other in session.execute(select(table)).mappings():
         lengths = other["width"] + other["has_check"] - width - has_check
@@ -152,7 +153,7 @@ def add_pattern(session: Session, prefix: str, width: int, now: datetime, *, has
 
 def add_bundle(session: Session, name: str, kind: str = "tray", method: str | None = None) -> int:
     """Add a bundle with a card of its own."""
-    code = _code(session, Kind.BUNDLE, table_of(Bundle))
+    code = next_code(session, Kind.BUNDLE)
     return _add(session, table_of(Bundle), {"name": name, "code": code, "kind": kind, "method": method})
 
 
@@ -232,17 +233,6 @@ def _named(session: Session, table: Table, name: str) -> str:
     if session.execute(select(table.c.id).where(table.c.name == name)).scalar() is not None:
         raise ValueError(say("The name {name} is taken.", name=name))
     return name
-
-
-def _code(session: Session, kind: Kind, table: Table) -> str:
-    return _nth_code(kind, session.execute(select(func.count()).select_from(table)).scalar_one() + 1)
-
-
-def _nth_code(kind: Kind, number: int) -> str:
-    serial, code = mint_code(kind, 0)
-    for _ in range(number - 1):
-        serial, code = mint_code(kind, serial)
-    return code
 
 
 def _add(session: Session, table: Table, values: dict[str, Any]) -> int:

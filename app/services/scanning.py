@@ -13,7 +13,7 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Scan, table_of
-from app.db.prepared import prepared
+from app.db.prepared import ask_ahead, prepared
 from app.domain.answer import Answer, answer_from
 from app.domain.errors import Refusal, Refused
 from app.domain.language import say
@@ -21,6 +21,7 @@ from app.domain.numbers import COMMANDS, Kind
 from app.domain.reading import Exact, Misread, Partial, Unreadable, read
 from app.domain.stages import Step
 from app.services import saying
+from app.services.ahead import desk_ahead
 from app.services.apart import divide, tell_apart
 from app.services.bundles import bundle_by_code, leave_out, scan_bundle
 from app.services.cards import scan_badge, scan_command, scan_station
@@ -44,6 +45,7 @@ from app.services.registering import another_sheet, take_in_new
 from app.services.sheets import scan_sheet
 from app.services.shelves import leave_on_shelf, scan_shelf
 from app.services.sightings import keep_refusal, seen
+from app.services.since_backup import lost_card, lost_sheet, taken_in_again
 from app.services.specimens import part_waits
 from app.services.stack_cards import scan_stack
 from app.services.yes_or_no import take_offer
@@ -61,12 +63,13 @@ def scan(session: Session, request: ScanRequest, occasion: Occasion) -> Answer:
     return once(session, request, occasion, act_on_code)
 
 
-def once(
-    session: Session, request: ScanRequest, occasion: Occasion, act: Callable[[Desk], Answer], what: str = ""
-) -> Answer:
-    """Do something once for its scan id; `what` tells apart requests that are alike in all else."""
-    if (kept := answered(session, request, what)) is not None:
-        return kept
+def once(session: Session, request: ScanRequest, occasion: Occasion, act: Callable[[Desk], Answer], what: str = "",
+         *, is_new: bool = False) -> Answer:  # fmt: skip
+    """Do something once for its scan id, and `is_new` for one just looked for; `what` tells apart requests alike in all else."""
+    if not is_new:
+        ask_ahead(session, desk_ahead(session, request, request.station_id))
+        if (kept := answered(session, request, what)) is not None:
+            return kept
     desk, opened = open_desk(session, request, occasion)
     if opened is not None and request.manages:
         # A script of the manager that was refused was not at the station which it names, and that was not heard of by it.
@@ -113,10 +116,19 @@ def _act(desk: Desk) -> Answer:
     reading = read(desk.request.code, desk.patterns)
     if isinstance(reading, Exact):
         pest = pest_waits(desk, reading.kind, reading.text)
-        return pest or count_scan(desk) or HANDLERS[reading.kind](desk, reading.text)
+        return pest or count_scan(desk) or _exact(desk, reading)
     if (foreign := foreign_slip(desk)) is not None:
         raise Refused(foreign)
     return count_scan(desk) or _not_exact(desk, reading)
+
+
+def _exact(desk: Desk, reading: Exact) -> Answer:
+    try:
+        return HANDLERS[reading.kind](desk, reading.text)
+    except Refused as refused:
+        if reading.kind is Kind.SHEET:
+            raise
+        raise lost_card(desk, reading, refused) from refused
 
 
 def _same_again(kept: Any, print_: str) -> Answer:
@@ -183,7 +195,7 @@ def _take_pending(desk: Desk) -> None:
 def _sheet(desk: Desk, number: str) -> Answer:
     row = sheet_by_number(desk.session, number)
     if row is None:
-        row = _unknown(desk, number)
+        return taken_in_again(desk, number, _pick_up(desk, _unknown(desk, number)))
     return _pick_up(desk, row)
 
 
@@ -196,11 +208,9 @@ def _unknown(desk: Desk, number: str) -> RowMapping:
         raise Refused(
             Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the sheet."))
         )
-    raise Refused(
-        Refusal(
-            "unknown-number", say("No sheet here has this number."), say("Take it in first, at the intake station.")
-        )
-    )
+    words = say("No sheet here has this number.")
+    otherwise = Refusal("unknown-number", words, say("Take it in first, at the intake station."))
+    raise Refused(lost_sheet(desk, number) or otherwise)
 
 
 def _place(desk: Desk, code: str) -> Answer:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, cast
 
@@ -11,7 +11,7 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Adhesive, Attendance, Stack, Station, Worker, table_of
-from app.db.prepared import prepared
+from app.db.prepared import Question, ask_ahead, prepared
 from app.db.rules import room_house
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
@@ -19,6 +19,7 @@ from app.domain.language import say
 from app.domain.numbers import Kind
 from app.domain.reading import Exact, read
 from app.domain.stages import Step
+from app.services.ahead import desk_ahead
 from app.services.deeds import give_number, lift_hold, put_hold
 from app.services.desk import Desk, Occasion, ScanRequest, station_row
 from app.services.opening import in_use
@@ -56,6 +57,7 @@ def answer_once(session: Session, sent: Sent, holder: Holder, occasion: Occasion
 
     A station's key names only workers who are signed in there, a manager's anybody. Refused: scan-id-reused.
     """
+    ask_ahead(session, _ahead(session, sent, holder))
     if (kept := answered(session, sent.request)) is not None:
         return kept
     try:
@@ -63,8 +65,13 @@ def answer_once(session: Session, sent: Sent, holder: Holder, occasion: Occasion
         request = _named(session, sent, holder)
     except Refused as refused:
         # Whose time it was is not known, so nothing is said of that.
-        return once(session, replace(sent.request, happened_at=None), occasion, _refusing(refused))
-    return once(session, request, occasion, act or act_for_script)
+        return once(session, replace(sent.request, happened_at=None), occasion, _refusing(refused), is_new=True)
+    return once(session, request, occasion, act or act_for_script, is_new=True)
+
+
+def _ahead(session: Session, sent: Sent, holder: Holder) -> Iterator[Question]:
+    yield from desk_ahead(session, sent.request, holder.station_id)
+    yield _HERE, {"station": holder.station_id}
 
 
 def act_for_script(desk: Desk) -> Answer:

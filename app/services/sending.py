@@ -4,30 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
-from app.domain.answer import WORDS, Answer
+from app.domain.answer import Answer
 from app.domain.consigned import SENT
 from app.domain.errors import Refusal, Refused
 from app.domain.holds import AWAY, HOLDS, stopping
 from app.domain.language import say, say_n
-from app.domain.moves import refusals
 from app.domain.numbers import shown
 from app.domain.sheet import Standing
 from app.domain.stages import STAGES, Stage, Step
-from app.services import saying
 from app.services.custody import Writing, enter_many, standing_of
-from app.services.desk import Desk, behind
-from app.services.exchange import MOST, SUSPECTED, UNKNOWN, is_free, is_suspected, sheets_of
+from app.services.desk import Desk
+from app.services.exchange import MOST, SUSPECTED, is_free, is_suspected, sheets_of
 from app.services.facts import make_attempt, sheet_by_id, sheet_by_number
+from app.services.many_sheets import NAMED, UNKNOWN, Left, answered, why_not
 from app.services.wanted import end_wish
 from app.services.writers import writing_for
 
-# More than these are told as a number.
-NAMED = 20
 MAY_LEAVE = (Stage.INTAKE, Stage.READY, Stage.DRY, Stage.FILED)
 
 
@@ -39,7 +35,7 @@ def send(desk: Desk, numbers: Sequence[str], whom: str, *, told: bool = False) -
     """
     _sending_may_be_asked(desk, numbers, whom)
     desk.request = replace(desk.request, reason=SENT + " ".join(whom.split()))
-    going, done, left = list[tuple[int, Standing, Writing]](), list[str](), list[dict[str, str]]()
+    going, done, left = list[tuple[int, Standing, Writing]](), list[str](), Left()
     for rows in _specimens(desk.session, numbers, left):
         whys = [why for row in rows if (why := _why_not(desk, row, told))]
         left += [{"number": rows[0]["number"], "why": whys[0]}] if whys else []
@@ -55,13 +51,13 @@ def send(desk: Desk, numbers: Sequence[str], whom: str, *, told: bool = False) -
     return _said(desk, done, left)
 
 
-def _specimens(session: Session, numbers: Sequence[str], left: list[dict[str, str]]) -> list[list[RowMapping]]:
+def _specimens(session: Session, numbers: Sequence[str], left: Left) -> list[list[RowMapping]]:
     """The sheets of each specimen that is named and free; what is not is put to those that are left."""
     found = dict[int, list[RowMapping]]()
     for number in dict.fromkeys(numbers):
         row = sheet_by_number(session, number)
         if row is None or row["closed_as"] is not None or not is_free(session, row):
-            left.append({"number": number[:40], "why": UNKNOWN if row is None else say("it is not free to go.")})
+            left.append({"number": number[:40], "why": say(UNKNOWN) if row is None else say("it is not free to go.")})
         elif row["specimen_id"] not in found:
             found[row["specimen_id"]] = [sheet_by_id(session, each) for each in sheets_of(session, row)]
     return list(found.values())
@@ -75,10 +71,8 @@ def _why_not(desk: Desk, row: RowMapping, told: bool) -> str:
     if held:
         return say("it is held: {state}.", state=HOLDS[held[0]].words)
     if is_suspected(desk.session, row) and not told:
-        return SUSPECTED
-    late = behind(desk, row["last_at"])
-    found = [late] if late is not None else refusals(make_attempt(desk, row, standing, Step.WITHDRAW))
-    return " ".join(refusal.said(saying.desk_tell(desk)) for refusal in found)
+        return say(SUSPECTED)
+    return why_not(desk, row, make_attempt(desk, row, standing, Step.WITHDRAW))
 
 
 def _stands(standing: Standing) -> str:
@@ -111,7 +105,7 @@ def _sending_may_be_asked(desk: Desk, numbers: Sequence[str], whom: str) -> None
         raise Refused(*found)
 
 
-def _said(desk: Desk, done: Sequence[str], left: Sequence[dict[str, str]]) -> Answer:
+def _said(desk: Desk, done: Sequence[str], left: Left) -> Answer:
     lines = [
         say_n(
             "{n:,} sheet is withdrawn: {why}.", "{n:,} sheets are withdrawn: {why}.", len(done), why=desk.request.reason
@@ -122,7 +116,4 @@ def _said(desk: Desk, done: Sequence[str], left: Sequence[dict[str, str]]) -> An
         for each in left[:NAMED]
     ]
     lines += [say_n("{n} more stays.", "{n} more stay.", len(left) - NAMED)] if len(left) > NAMED else []
-    entry: Any = desk.written[-1] if desk.written else None
-    word = say("Sent.") if done else WORDS["stop"]
-    return Answer("done" if done else "stop", word, tuple(lines), step=Step.WITHDRAW.value, entry=entry,
-                  moved=tuple(done), left=tuple(left), status=200 if done else 422)  # fmt: skip
+    return answered(desk, Step.WITHDRAW, say("Sent."), lines, done, left)

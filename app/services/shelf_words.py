@@ -59,11 +59,6 @@ def shelf_name(desk: Desk, shelf_id: int) -> str:
     return place_words(desk.session, Place(cabinet_id, shelf_id))
 
 
-def sheets_words(count: int) -> str:
-    """So many sheets."""
-    return say_n("{n} sheet", "{n} sheets", count)
-
-
 def _travels_with(hazard: Any, row: RowMapping) -> bool:
     came_with = hazard.consignment_id is not None and hazard.consignment_id == row["consignment_id"]
     return came_with or bool(hazard.sheet_id == row["id"])

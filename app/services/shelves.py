@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import select
@@ -20,19 +20,18 @@ from app.domain.moves import refusals
 from app.domain.numbers import COMMANDS, shown
 from app.domain.sheet import Place, Standing
 from app.domain.stages import Step
+from app.domain.words import sheets_said
 from app.services import saying
 from app.services.custody import Writing, enter_many, standing_of
 from app.services.describing import describe
-from app.services.desk import Desk, behind
+from app.services.desk import QUESTION_STANDS, Desk, behind, somebody_is_here
 from app.services.facts import make_attempt, place_words, shelf_facts
 from app.services.places import scan_place
-from app.services.shelf_words import Left, caution_lines, moved, sheets_words, shelf_name
+from app.services.shelf_words import Left, caution_lines, moved, shelf_name
 from app.services.writers import writing_for
 
 SHEET = table_of(Sheet)
 SHELF = table_of(Shelf)
-# A question that somebody walked away from must not move a shelf when the next one scans a shelf (no source).
-QUESTION_STANDS = timedelta(minutes=30)
 Going = list[tuple[int, Standing, Writing]]
 
 
@@ -52,7 +51,7 @@ def begin_whole_shelf(desk: Desk) -> Answer:
         return Answer(
             "done", say("Left as it is."), (say("No sheet was moved."),), say("Scan a sheet, a shelf or a card.")
         )
-    _somebody_is_here(desk)
+    somebody_is_here(desk)
     desk.keep(last_sheet_id=None)
     _keep_question(desk, None)
     return _ask((say("A whole shelf is moved."),), say("Which shelf is emptied? Scan it."))
@@ -106,7 +105,7 @@ def _count_first(desk: Desk, place: Place) -> Answer:
         raise Refused(_empty(desk, shelf_id))
     _keep_question(desk, shelf_id)
     line = say(
-        "{name}: {sheets}. Where do they go?", name=place_words(desk.session, place), sheets=sheets_words(len(rows))
+        "{name}: {sheets}. Where do they go?", name=place_words(desk.session, place), sheets=sheets_said(len(rows))
     )
     return _ask(
         (line, *caution_lines(desk, rows)), say("Scan exceptions first, if there are any; then the shelf they go on.")
@@ -128,7 +127,7 @@ def _answered(desk: Desk, to: Place, shelf_id: int, left_out: Sequence[str]) -> 
 
 
 def _move_all(desk: Desk, shelf_id: int, to: Place, left_out: Sequence[str]) -> Answer:
-    _somebody_is_here(desk)
+    somebody_is_here(desk)
     _another_place(desk, shelf_id, to)
     rows, shelf = _on(desk, shelf_id), shelf_facts(desk.session, to.cabinet_id, to.shelf_id)
     if not rows or shelf is None:
@@ -190,13 +189,6 @@ def _another_place(desk: Desk, shelf_id: int, to: Place) -> None:
     ):
         words = say("{name} has several shelves.", name=place_words(desk.session, to))
         raise Refused(Refusal("no-cabinet", words, say("Scan the shelf of it they go on."), "which-one"))
-
-
-def _somebody_is_here(desk: Desk) -> None:
-    if not desk.by:
-        raise Refused(
-            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the card."))
-        )
 
 
 def _empty(desk: Desk, shelf_id: int) -> Refusal:

@@ -13,14 +13,13 @@ from app.db.models import SignOff, Worker, table_of
 from app.domain.language import ENGLISH, say, speaking
 from app.domain.sign_off_rules import DIFFICULTIES, ORDINARY, TAUGHT, sheets_words
 from app.domain.stages import Step
-from app.services.changes import changed
+from app.services.changes import changed, reason_given
 
 SIGN_OFF = table_of(SignOff)
 WORKER = table_of(Worker)
 
 
-def sign_off(session: Session, worker_id: int, step: Step, difficulty: str, now: datetime, by: int | None, *,
-             why: str = "") -> bool:  # fmt: skip
+def sign_off(session: Session, worker_id: int, step: Step, difficulty: str, now: datetime, by: int | None) -> bool:
     """Say that a worker may take a step alone with sheets of this difficulty; False if they may already.
 
     ValueError with a sentence for a step that is not taught, for whoever has left or only reads, and for harder sheets
@@ -44,7 +43,7 @@ def sign_off(session: Session, worker_id: int, step: Step, difficulty: str, now:
     session.execute(insert(SIGN_OFF), values)
     with speaking(ENGLISH):
         new = sheets_words(step, difficulty)
-    changed(session, now, by, "worker", worker_id, "signed off", new=new, why=why.strip() or None)
+    changed(session, now, by, "worker", worker_id, "signed off", new=new)
     return True
 
 
@@ -54,8 +53,7 @@ def end(session: Session, sign_off_id: int, why: str, now: datetime, by: int | N
     Return what the worker may no longer do alone, empty if it had ended already. ValueError without a reason or for one
     that never was. The row stays, so that a late entry is judged by what held when it happened.
     """
-    if not why.strip():
-        raise ValueError(say("Say why; it stays in the history."))
+    why = reason_given(why)
     found = session.execute(select(SIGN_OFF).where(SIGN_OFF.c.id == sign_off_id)).mappings().one_or_none()
     if found is None:
         raise ValueError(say("There is no such sign-off."))
@@ -64,8 +62,9 @@ def end(session: Session, sign_off_id: int, why: str, now: datetime, by: int | N
     ending = _ending(in_force, sign_off_id)
     for row in ending:
         session.execute(update(SIGN_OFF).where(SIGN_OFF.c.id == row["id"]).values(ended_at=now, ended_by=by))
-        old = sheets_words(Step(row["step"]), row["difficulty"])
-        changed(session, now, by, "worker", row["worker_id"], "sign-off ended", old=old, why=why.strip())
+        with speaking(ENGLISH):
+            old = sheets_words(Step(row["step"]), row["difficulty"])
+        changed(session, now, by, "worker", row["worker_id"], "sign-off ended", old=old, why=why)
     return tuple(sheets_words(Step(row["step"]), row["difficulty"]) for row in ending)
 
 

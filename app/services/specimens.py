@@ -20,10 +20,9 @@ from app.domain.stages import Step
 from app.services import saying
 from app.services.custody import Writing, enter, standing_of
 from app.services.describing import describe
-from app.services.desk import Desk
+from app.services.desk import QUESTION_STANDS, THEN_SHEET, Desk, somebody_is_here
 from app.services.facts import make_attempt, place_words, sheet_by_id, sheet_by_number
 from app.services.in_hand import lands
-from app.services.shelves import QUESTION_STANDS
 
 SHEET = table_of(Sheet)
 SPECIMEN = table_of(Specimen)
@@ -91,10 +90,7 @@ def same_specimen(desk: Desk, first: RowMapping, other: RowMapping) -> Answer:
 
     Refused: not-signed-in, withdrawn, and out-of-order where both belong to specimens of several sheets already.
     """
-    if not desk.by:
-        raise Refused(
-            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the sheet."))
-        )
+    somebody_is_here(desk, THEN_SHEET)
     if first["specimen_id"] is not None and first["specimen_id"] == other["specimen_id"]:
         return _are_one(desk, other)
     kept, joins = (first, other) if other["specimen_id"] is None else (other, first)

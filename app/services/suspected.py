@@ -11,7 +11,7 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Consignment, Hazard, NamedFor, Sheet, Station, Worker, table_of
-from app.db.prepared import prepared
+from app.db.prepared import Question, prepared
 from app.domain.attempt import Unnamed
 from app.domain.language import ENGLISH, say, speaking
 from app.domain.stages import Step
@@ -44,6 +44,11 @@ _HOW_THEY_CAME = (
 _KNOWN = select(HAZARD.c.sheet_id).where(
     HAZARD.c.kind == HISTORIC, HAZARD.c.sheet_id.in_(bindparam("sheets", expanding=True))
 )
+
+
+def suspected_ahead(row: RowMapping) -> Question:
+    """What is asked of a sheet that may be opened."""
+    return _IS_SUSPECTED, {"sheet": row["id"], "consignment": row["consignment_id"]}
 
 
 def unnamed_for(desk: Desk, row: RowMapping, step: Step, by: Sequence[Any]) -> Unnamed | None:

@@ -12,7 +12,7 @@ from sqlalchemy.engine import RowMapping
 from app.db.models import Sheet, Specimen, table_of
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
-from app.domain.language import say, say_n
+from app.domain.language import mark, say, say_n
 from app.domain.moves import refusals
 from app.domain.numbers import Kind, shown
 from app.domain.parcel import date_fault
@@ -22,7 +22,7 @@ from app.domain.stages import Stage, Step
 from app.services import saying
 from app.services.custody import Writing, enter_many, standing_of
 from app.services.describing import describe
-from app.services.desk import Desk
+from app.services.desk import Desk, somebody_is_here
 from app.services.facts import make_attempt, sheet_by_id, sheet_by_number
 from app.services.parcels import open_consignment
 from app.services.registering import collector_id, mint_number, plant_name_id, register
@@ -74,7 +74,7 @@ def take_in(desk: Desk, told: Told) -> Answer:
     lies at intake, is told now. Refused: not-signed-in, misread-number, number-taken, unknown-consignment, and what the
     steps refuse.
     """
-    _somebody_is_here(desk)
+    somebody_is_here(desk, mark("Scan your badge first."))
     if not 1 <= told.parts <= MOST_PARTS or told.came not in CAME:
         words = say("On 1 to {most} sheets.", most=MOST_PARTS)
         raise Refused(Refusal("misread-number", words, say("Say on how many."), "which-one"))
@@ -104,7 +104,7 @@ def take_in_run(desk: Desk, run: Run) -> Answer:
 
     Refused: not-signed-in, misread-number for too many or none, unknown-consignment.
     """
-    _somebody_is_here(desk)
+    somebody_is_here(desk, mark("Scan your badge first."))
     if not 1 <= run.many <= MOST_IN_A_RUN:
         raise Refused(
             Refusal(
@@ -222,8 +222,3 @@ def _taken_in(desk: Desk, told: Told, answer: Answer, numbers: list[str]) -> Ans
 
 def _plain(refusal: Mapping[str, Any]) -> Refusal:
     return Refusal(code=str(refusal["code"]), words=str(refusal["words"]))
-
-
-def _somebody_is_here(desk: Desk) -> None:
-    if not desk.by:
-        raise Refused(Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first.")))

@@ -9,9 +9,9 @@ from zoneinfo import ZoneInfo
 from app.db.models import TallyDay, TallyStay, table_of
 from app.db.upsert import adding
 from app.domain.calendar import iso_week, local_day
-from app.domain.rates import dwell_bucket_h
 from app.domain.sheet import Standing
 from app.domain.stages import Stage, Step
+from app.domain.stays import dwell_bucket_h
 from app.services.desk import Desk
 
 DAY = table_of(TallyDay)

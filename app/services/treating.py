@@ -11,6 +11,7 @@ from sqlalchemy import select, update
 from sqlalchemy.engine import RowMapping
 
 from app.db.models import Cabinet, Entry, Sheet, table_of
+from app.db.standing import STANDS
 from app.domain.answer import Answer
 from app.domain.errors import Refusal, Refused
 from app.domain.freezing_rules import why_not_frozen
@@ -150,9 +151,7 @@ def _cabinet(desk: Desk, cabinet_id: int) -> RowMapping:
 def _frozen_with(desk: Desk, load: RowMapping, rows: Sequence[RowMapping]) -> set[int]:
     """The sheets that lay in the load when it was put in: the log says of each when it was put into it."""
     ids = [row["id"] for row in rows]
-    later = ENTRY.alias()
-    corrected = select(later.c.id).where(later.c.corrects == ENTRY.c.id).exists()
-    mine = (ENTRY.c.subject_kind == "sheet", ENTRY.c.subject_id.in_(ids), ENTRY.c.step == Step.FREEZE, ~corrected)
+    mine = (ENTRY.c.subject_kind == "sheet", ENTRY.c.subject_id.in_(ids), ENTRY.c.step == Step.FREEZE, STANDS)
     found = desk.session.execute(select(ENTRY.c.subject_id, ENTRY.c.facts, ENTRY.c.happened_at).where(*mine))
     return {
         row.subject_id for row in found

@@ -17,9 +17,8 @@ from app.domain.offers import asks, facts_in, offers
 from app.domain.stages import Step
 from app.services import saying
 from app.services.custody import standing_of
-from app.services.desk import Desk, ScanRequest
+from app.services.desk import QUESTION_STANDS, Desk, ScanRequest
 from app.services.facts import place_words, sheet_by_number
-from app.services.shelves import QUESTION_STANDS
 
 SCAN = table_of(Scan)
 _LAST = prepared(

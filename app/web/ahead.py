@@ -30,7 +30,6 @@ WEEK = timedelta(days=7)
 class DrawnLine:
     """One stage on the time line: from where to where, in per cent of its length, and the same in words."""
 
-    slug: str
     name: str
     parts: tuple[tuple[float, float, str], ...]
     words: str
@@ -75,7 +74,7 @@ def _line(ahead: StageAhead, today: date, end: date) -> DrawnLine:
         to = _share(day, today, end) if day else 100.0
         parts.append((at, max(to - at, 0.0), kind))
         at = to
-    return DrawnLine(ahead.when.slug, ahead.name, tuple(parts), ahead.when.words)
+    return DrawnLine(ahead.name, tuple(parts), ahead.when.words)
 
 
 def _marks(today: date, end: date) -> tuple[tuple[float, str], ...]:

@@ -16,7 +16,8 @@ from app.domain.errors import Refusal, Refused
 from app.domain.language import say
 from app.queries.board import board_json
 from app.queries.health import has_entry, health, signed_in_ids
-from app.queries.sheets import list_json, list_sheets, sheet_json
+from app.queries.listing import list_json, list_sheets
+from app.queries.sheets import sheet_json
 from app.services.corrections import undo
 from app.services.desk import Desk
 from app.services.holding import lift_many, put_many

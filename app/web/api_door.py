@@ -32,7 +32,9 @@ class Keys:
 
 
 def at_the_door() -> Response | None:
-    """Let in whoever brings a key for this address; what needs no key may be asked without one."""
+    """Let in whoever brings a key for this address (None, and the holder in `g.holder`); else the answer that turns them away.
+    What needs no key may be asked without one.
+    """
     g.holder = None
     secret = _secret()
     if secret is None:

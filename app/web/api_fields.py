@@ -114,14 +114,14 @@ def sent_as(sent: Mapping[str, Any], body: Mapping[str, Any], holder: Holder, wh
 
 
 def facts_of(value: Any) -> dict[str, Any]:
-    """The facts that came with a scan."""
+    """The facts that came with a scan, each checked. ValueError for what is no object, BadBody for a fact that is wrong."""
     if not isinstance(value, dict):
         raise ValueError(say("has to be an object"))
     return checked(value, FACTS, within="facts.")
 
 
 def sheets_of(value: Any) -> tuple[dict[str, str], ...]:
-    """Sheets by their Darwin Core names: a list, or one alone."""
+    """Sheets by their Darwin Core names: a list of up to MOST_SHEETS, or one alone. ValueError for anything else."""
     rows = [value] if isinstance(value, dict) else value
     if not isinstance(rows, list) or not 1 <= len(rows) <= MOST_SHEETS:
         raise ValueError(say("has to be one sheet, or a list of 1 to {most}", most=MOST_SHEETS))

@@ -13,6 +13,7 @@ from werkzeug.exceptions import RequestEntityTooLarge, UnsupportedMediaType
 
 from app.domain.language import say
 
+# Gives a value as the program has it; ValueError with the rest of a sentence that begins with the name of the field.
 Check = Callable[[Any], Any]
 Fields = Mapping[str, Check]
 LONGEST_NUMBER = 15

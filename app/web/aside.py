@@ -8,7 +8,7 @@ from typing import Any
 from flask import Blueprint, Response, abort, flash, redirect, request, url_for
 from flask_wtf import FlaskForm
 from werkzeug.wrappers import Response as AnyResponse
-from wtforms import DateField, HiddenField, StringField
+from wtforms import HiddenField, StringField
 from wtforms.validators import DataRequired, InputRequired, Length
 
 from app.db.engine import reading, transaction
@@ -21,23 +21,13 @@ from app.queries.house import calendar_now, house_now
 from app.queries.need import Need
 from app.services.aside import LONGEST, put_aside, take_again
 from app.web.board import kept_board
+from app.web.fields import Day
 from app.web.need_links import href_of
 from app.web.render import house, now, page
 from app.web.security import visitor
 
 bp = Blueprint("aside", __name__)
 GONE = mark("That line needs nobody any more.")
-
-
-class Day(DateField):
-    """A day, with a sentence for what is none."""
-
-    def process_formdata(self, valuelist: list[str]) -> None:
-        """Read what was sent."""
-        try:
-            super().process_formdata(valuelist)
-        except ValueError:
-            raise ValueError(say("That is no day. Give it like 2026-12-31.")) from None
 
 
 class AsideForm(FlaskForm):  # type: ignore[misc]

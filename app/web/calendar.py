@@ -19,6 +19,7 @@ from app.queries.calendar import YEARS_AROUND, Effect, calendar_in_force, effect
 from app.services.calendar import close_holidays, set_days, set_weekdays, unset_days
 from app.services.holidays_of import Holiday, place_words, public_holidays
 from app.web.calendar_forms import CLOSED, USUAL, DatesForm, HolidaysForm, TakeBackForm, WeekdaysForm
+from app.web.fields import own_ids
 from app.web.render import house, now, page
 from app.web.security import visitor
 
@@ -173,8 +174,7 @@ def _year(year: int, sent: dict[str, Any], status: int = 200, wrong: str = "") -
     if "weekdays" not in sent:
         forms["weekdays"].weekdays.data = sorted(view.open_weekdays)
     for what, form in forms.items():
-        for field in form:
-            field.id = field.label.field_id = f"{what}-{field.short_name}"
+        own_ids(form, what)
     return page("room/calendar.html", status, view=view, forms=forms, wrong=wrong, weekdays=spoken().weekdays)
 
 

@@ -11,7 +11,7 @@ from flask import Blueprint, Response, flash, make_response, redirect, render_te
 from markupsafe import Markup
 from werkzeug.wrappers import Response as AnyResponse
 
-from app.db.engine import reading, transaction
+from app.db.engine import reading
 from app.domain.answer import Answer
 from app.domain.cells import BOM, csv_line
 from app.domain.hazards import DEFERS
@@ -24,11 +24,11 @@ from app.services.checks import begin_check, check_by_id, end_check
 from app.services.closed_checks import break_off, close_check, write_there
 from app.services.desk import Desk, ScanRequest
 from app.services.places import place_by_name
-from app.services.scanning import once
+from app.web.asking import done_once, sent_id
 from app.web.check_forms import BeginForm, CloseForm, begin_form
 from app.web.press_kept import KeptParts, Part
 from app.web.render import house, kept_here, now, page
-from app.web.scans import occasion, whole
+from app.web.scans import whole
 from app.web.security import visitor
 
 bp = Blueprint("checks", __name__)
@@ -94,8 +94,7 @@ def drawn(check_id: int) -> Response:
         if found is None or found.line.sample is None:
             return _no_such(say("No sheets were drawn for such a check."))
         picks = picks_of(session, drawn_ids(session, check_id), now(), house().zone)
-    has_cautions = any(line.cautions for group in picks.groups for line in group.lines)
-    return page("checks/drawn.html", check=found, picks=picks, now=now(), defers=DEFERS if has_cautions else "")
+    return page("checks/drawn.html", check=found, picks=picks, now=now(), defers=DEFERS if picks.has_cautions else "")
 
 
 @bp.post("/checks/<int:check_id>/done")
@@ -139,13 +138,11 @@ def _asking(cabinet: CabinetView, form: BeginForm, last: Any, status: int, answe
 
 def _does(act: Callable[[Desk], Answer], what: str, reason: str = "", *, here: bool = False) -> Answer:
     """Do something once, by whoever is signed in at this browser; `here`, else by those who work at its station."""
-    who, sent = visitor(), request.form.get("scan_id", "")
-    scan_id = sent if 0 < len(sent) <= 80 else secrets.token_urlsafe(16)
-    wanted = ScanRequest(scan_id, "", who.station_id if here else None, reason=reason, manages="manager" in who.rights)
+    who = visitor()
+    wanted = ScanRequest(sent_id(), "", who.station_id if here else None, reason=reason, manages="manager" in who.rights)
     if who.worker_id is not None:
         wanted = replace(wanted, worker_ids=(who.worker_id,))
-    with transaction(house().database) as session:
-        return once(session, wanted, occasion(), act, what)
+    return done_once(wanted, act, what)
 
 
 def _told(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -20,15 +19,14 @@ from app.services.deeds import give_number, join_number, lift_hold, put_hold, se
 from app.services.desk import Desk, ScanRequest
 from app.services.late import write_late
 from app.services.regluing import put_gluing_right
-from app.services.scanning import once, scan
+from app.services.scanning import scan
+from app.web.asking import asked, done_once
 from app.web.forms import ReasonForm, RenumberForm, TogetherForm
 from app.web.late import LateForm, late_form
 from app.web.render import house
 from app.web.scans import occasion
 from app.web.security import visitor
 from app.web.sheet_page import Refusing, choices_of, draw, gluing_form, hold_form
-
-LONGEST_ID = 80
 
 
 def early(number: str) -> AnyResponse:
@@ -124,22 +122,8 @@ def late(number: str) -> AnyResponse:
     wanted = replace(asked(number, form.reason.data), happened_at=moment, worker_ids=(int(form.worker.data),),
                      written_by=visitor().worker_id, cabinet=cabinet,
                      shelf=shelf, stack=form.stack.data or "", facts=form.facts())  # fmt: skip
-    with transaction(house().database) as session:
-        answer = once(
-            session, wanted, occasion(), lambda desk: _late(desk, form), f"late {form.step.data} {form.station.data}"
-        )
+    answer = done_once(wanted, lambda desk: _late(desk, form), f"late {form.step.data} {form.station.data}")
     return told(number, answer, Refusing("late", form))
-
-
-def asked(number: str, reason: str | None) -> ScanRequest:
-    """What the page asks for, by the worker who is signed in at this browser."""
-    sent = request.form.get("scan_id", "")
-    scan_id = sent if 0 < len(sent) <= LONGEST_ID else secrets.token_urlsafe(16)
-    who = visitor()
-    assert who.worker_id is not None
-    return ScanRequest(
-        scan_id, number, worker_ids=(who.worker_id,), reason=(reason or "").strip(), manages="manager" in who.rights
-    )
 
 
 def told(number: str, answer: Answer, refusing: Refusing, *, with_next: bool = False) -> AnyResponse:
@@ -156,9 +140,7 @@ def _done(
     refusing = Refusing(deed, form)
     if form is not None and not form.validate():
         return draw(wanted.code, 422, refusing)
-    with transaction(house().database) as session:
-        answer = once(session, wanted, occasion(), act, what)
-    return told(wanted.code, answer, refusing)
+    return told(wanted.code, done_once(wanted, act, what), refusing)
 
 
 def _late(desk: Desk, form: LateForm) -> Answer:

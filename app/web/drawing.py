@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from app.domain.language import mark, number, say, say_n
 from app.domain.stages import Stage
-from app.queries.board import Ages, Board, CabinetLine, StackLine
-from app.queries.board_stages import StageView
+from app.queries.board import Board, CabinetLine, StackLine
+from app.queries.board_stages import Ages, StageView
 from app.queries.lines import BULK_WORDS
 from app.queries.lying import WITHIN
 from app.queries.outlook import Outlook

@@ -12,24 +12,21 @@ from wtforms import BooleanField, StringField
 from wtforms.validators import DataRequired, Length
 
 from app.db.engine import reading, transaction
-from app.domain.hazards import DEFERS
 from app.domain.language import mark, say, say_n
 from app.domain.numbers import shown
 from app.queries.duplicates import Duplicates, duplicates, free_sheet_ids, free_to_go
 from app.queries.house import patterns_now
 from app.queries.picks import picks_of
-from app.queries.sieve import Sieve
-from app.services.desk import ScanRequest
 from app.services.exchange import MOST, SetFree, keep_here, set_free
-from app.services.scanning import once
 from app.services.sending import send as send_away
+from app.web.asking import asked, done_once
+from app.web.fields import own_ids
+from app.web.lists import picks_page
 from app.web.permissions import PERMISSIONS
 from app.web.render import house, now, page
-from app.web.scans import occasion
 from app.web.security import visitor
 
 bp = Blueprint("exchange", __name__)
-LONGEST_ID = 80
 TOLD = mark("The receiver is told that some may carry mercury or arsenic")
 
 
@@ -96,9 +93,7 @@ def picks() -> Response:
     """What is free to go, in walking order, to be fetched."""
     with reading(house().database) as session:
         found = picks_of(session, free_sheet_ids(session), now(), house().zone)
-    has_cautions = any(line.cautions for group in found.groups for line in group.lines)
-    return page("sheets/picks.html", found=found, sieve=Sieve(), wrong="", now=now(), asked_words=say("free to go in exchange"),
-                defers=DEFERS if has_cautions else "")  # fmt: skip
+    return picks_page(found, say("free to go in exchange"))
 
 
 @bp.post("/exchange/keep")
@@ -121,16 +116,12 @@ def keep() -> AnyResponse:
 @bp.post("/exchange/send")
 def send() -> AnyResponse:
     """Those that were ticked are sent away: withdrawn in one act."""
-    form, who, numbers = SendForm(), visitor(), _ticked()
+    form, numbers = SendForm(), _ticked()
     if not form.validate():
         return _show(422, send_form=form)
-    assert who.worker_id is not None
-    sent, whom, told = request.form.get("scan_id", ""), str(form.whom.data), bool(form.told.data)
-    scan_id = sent if 0 < len(sent) <= LONGEST_ID else secrets.token_urlsafe(16)
-    wanted = ScanRequest(scan_id, "", worker_ids=(who.worker_id,), manages="manager" in who.rights)
+    whom, told = str(form.whom.data), bool(form.told.data)
     what = f"send to {whom} {told} {' '.join(numbers)}"
-    with transaction(house().database) as session:
-        answer = once(session, wanted, occasion(), lambda desk: send_away(desk, numbers, whom, told=told), what)
+    answer = done_once(asked("", ""), lambda desk: send_away(desk, numbers, whom, told=told), what)
     if answer.kind != "done":
         form.whom.errors = [*answer.lines, *filter(None, [answer.next])]
         return _show(422, send_form=form)
@@ -155,8 +146,7 @@ def _show(status: int = 200, keep_form: KeepForm | None = None, send_form: SendF
         found = free_to_go(session)
     forms: dict[str, Any] = {"keep": keep_form or KeepForm(formdata=None), "send": send_form or SendForm(formdata=None)}
     for name, form in forms.items():
-        for field in form:
-            field.id = field.label.field_id = f"{name}-{field.name}"
+        own_ids(form, name)
     # All that is free stands ticked until somebody has chosen.
     ticked = frozenset(request.form.getlist("number")) if status != 200 else frozenset(each.number for each in found)
     return page("consignments/exchange.html", status, found=found, forms=forms, ticked=ticked, may_keep=_may("keep"),

@@ -22,9 +22,9 @@ from app.queries.load_page import LoadPage, load_page
 from app.queries.people import workers
 from app.services.desk import Desk, ScanRequest
 from app.services.loads import make_load
-from app.services.scanning import once, scan
+from app.services.scanning import scan
 from app.services.treating import set_clean
-from app.web.deeds import asked
+from app.web.asking import asked, done_once
 from app.web.freezer_forms import (
     CleanForm,
     EventForm,
@@ -53,14 +53,7 @@ def begin() -> AnyResponse:
     form = NewLoadForm()
     if not form.validate():
         return _room(422, new=form)
-    with transaction(house().database) as session:
-        made = once(
-            session,
-            asked("", ""),
-            occasion(),
-            lambda desk: _begun(desk, form.name.data or ""),
-            f"load {form.name.data}",
-        )
+    made = done_once(asked("", ""), lambda desk: _begun(desk, form.name.data or ""), f"load {form.name.data}")
     flash(" ".join((made.word, *made.lines)))
     return redirect(url_for("freezer.one", code=made.carry["code"]))
 
@@ -143,10 +136,7 @@ def say_clean(name: str) -> AnyResponse:
     if found is None or not form.validate():
         return _clean(name, form, 422)
     wanted, is_clean, cabinet_id = asked("", form.reason.data), form.clean.data == "yes", found.cabinet.cabinet_id
-    with transaction(house().database) as session:
-        answer = once(
-            session, wanted, occasion(), lambda desk: set_clean(desk, cabinet_id, is_clean), f"clean {name} {is_clean}"
-        )
+    answer = done_once(wanted, lambda desk: set_clean(desk, cabinet_id, is_clean), f"clean {name} {is_clean}")
     if answer.refusals:
         form.reason.errors = list(answer.lines)
         return _clean(name, form, 422)

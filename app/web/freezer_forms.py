@@ -15,6 +15,7 @@ from app.domain.stages import Step
 from app.domain.wall import moments_of
 from app.queries.freezers import FreezerView
 from app.queries.people import WorkerLine
+from app.web.fields import own_ids
 from app.web.forms import REASON
 from app.web.late import WallForm
 from app.web.render import house
@@ -87,7 +88,7 @@ def event_form(freezers: Sequence[FreezerView], *, fresh: bool = False) -> Event
     """The form for what happened to a freezer; `fresh` for one that nobody has filled in."""
     form = EventForm(formdata=None, prefix="") if fresh else EventForm()
     form.freezer.choices = [(each.code, each.name) for each in freezers]
-    _own_ids(form, "event")
+    own_ids(form, "event")
     return form
 
 
@@ -96,10 +97,5 @@ def late_load_form(people: Sequence[WorkerLine], freezers: Sequence[str], *, fre
     form = LateLoadForm(formdata=None) if fresh else LateLoadForm()
     form.freezer.choices = [("", "–"), *((name, name) for name in freezers)]
     form.worker.choices = [(str(each.worker_id), each.name) for each in people]
-    _own_ids(form, "late")
+    own_ids(form, "late")
     return form
-
-
-def _own_ids(form: Any, what: str) -> None:
-    for each in form:
-        each.id = each.label.field_id = f"{what}-{each.short_name}"

@@ -15,8 +15,9 @@ from app.domain.cautions import CAUTIONS_OF_THE_WORK, STOP_AND_ASK
 from app.domain.hazards import CAUTIONS, DEFERS, HAZARD_WORDS
 from app.domain.language import mark, say
 from app.queries.hazards import dangers_of_consignments, named_stations, named_workers, suspects
-from app.services.hazard_deeds import clear_many, clear_of, say_of
+from app.services.hazards import clear_many, clear_of, say_of
 from app.services.suspected import leave_off, name_for
+from app.web.fields import own_ids
 from app.web.permissions import PERMISSIONS
 from app.web.render import house, now, page
 from app.web.scans import whole
@@ -127,8 +128,7 @@ def _show(say_form: SayForm, clear_form: ClearForm, status: int = 200, ticked: A
         found, came = suspects(session, by_names=by_names), dangers_of_consignments(session, by_names=by_names)
         workers, stations = (named_workers(session), named_stations(session)) if manages else ((), ())
     for name, form in (("say", say_form), ("clear", clear_form)):
-        for field in form:
-            field.id = field.label.field_id = f"{name}-{field.name}"
+        own_ids(form, name)
     return page("hazards/show.html", status, found=found, came=came, workers=workers, stations=stations, manages=manages,
                 may_clear=bool(visitor().roles & PERMISSIONS["hazards.clear"]), say_form=say_form, clear_form=clear_form,
                 ticked=frozenset(ticked), defers=DEFERS, caution=CAUTIONS["historic"])  # fmt: skip

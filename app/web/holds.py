@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import re
 import secrets
-from collections.abc import Callable, Iterator
-from typing import Any
+from collections.abc import Iterator
 
 from flask import Blueprint, Response, flash, redirect, request, url_for
 from flask_wtf import FlaskForm
@@ -13,23 +12,19 @@ from werkzeug.wrappers import Response as AnyResponse
 from wtforms import RadioField, SelectField, StringField, TextAreaField
 from wtforms.validators import DataRequired, InputRequired, Length
 
-from app.db.engine import reading, transaction
-from app.domain.answer import Answer
+from app.db.engine import reading
 from app.domain.cells import BOM, csv_line
 from app.domain.holds import HOLDS, OUT
 from app.domain.language import mark, say
 from app.domain.stages import STAGES
 from app.queries.holds import HoldsAsked, held, hold_kinds, hold_rows
-from app.services.desk import Desk, ScanRequest
 from app.services.holding import lift_many, put_many
-from app.services.scanning import once
+from app.web.asking import asked, done_once, numbers_in
 from app.web.permissions import PERMISSIONS
 from app.web.render import house, now, page
-from app.web.scans import occasion
 from app.web.security import visitor
 
 bp = Blueprint("holds", __name__)
-LONGEST_ID = 80
 NUMBERS = [DataRequired(mark("Name the sheets.")), Length(max=20_000)]
 KINDS = [(kind, row.words) for kind, row in HOLDS.items() if kind != OUT]
 DEEDS = {"put": mark("Put the hold on them"), "lift": mark("Lift the hold of them")}
@@ -102,11 +97,10 @@ def write() -> AnyResponse:
     form = ManyForm()
     if not form.validate():
         return _many(form, 422)
-    kind, numbers = str(form.hold.data), _numbers(form.numbers.data or "")
+    kind, numbers = str(form.hold.data), numbers_in(form.numbers.data)
     act = put_many if form.deed.data == "put" else lift_many
-    answer = _once(
-        lambda desk: act(desk, kind, numbers), f"{form.deed.data} {kind} {' '.join(numbers)}", form.reason.data
-    )
+    what = f"{form.deed.data} {kind} {' '.join(numbers)}"
+    answer = done_once(asked("", form.reason.data), lambda desk: act(desk, kind, numbers), what)
     if answer.kind != "done":
         form.numbers.errors = [*answer.lines, *filter(None, [answer.next])]
         return _many(form, 422)
@@ -124,21 +118,6 @@ def _asked() -> HoldsAsked:
     return HoldsAsked(late=request.args.get("late") == "1", **texts)
 
 
-def _numbers(text: str) -> list[str]:
-    return list(dict.fromkeys(each.strip() for each in re.split(r"[\n\r,;]+", text) if each.strip()))
-
-
 def _lines(rows: list[tuple[str, ...]]) -> Iterator[str]:
     yield BOM
     yield from map(csv_line, rows)
-
-
-def _once(act: Callable[[Desk], Answer], what: str, reason: Any) -> Answer:
-    who, sent = visitor(), request.form.get("scan_id", "")
-    assert who.worker_id is not None
-    scan_id = sent if 0 < len(sent) <= LONGEST_ID else secrets.token_urlsafe(16)
-    wanted = ScanRequest(
-        scan_id, "", worker_ids=(who.worker_id,), reason=str(reason).strip(), manages="manager" in who.rights
-    )
-    with transaction(house().database) as session:
-        return once(session, wanted, occasion(), act, what)

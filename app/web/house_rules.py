@@ -19,11 +19,9 @@ from app.queries.house_rules import count_lying, lying_page, one_person_lines, r
 from app.services.presets import set_one_person_room
 from app.services.raising import hold_for_lying, keep_as_laid
 from app.services.room import set_house_rule
-from app.services.scanning import once
-from app.web.deeds import asked
+from app.web.asking import asked, done_once
 from app.web.forms import LyingForm, ReasonForm, RuleForm, YesNoRuleForm
 from app.web.render import house, now, page
-from app.web.scans import occasion
 from app.web.security import visitor
 
 bp = Blueprint("rules", __name__)
@@ -71,9 +69,7 @@ def answer(name: str) -> AnyResponse:
         return _question(name, form, 422)
     version, wanted = int(form.version.data or 0), asked(name, form.reason.data)
     try:
-        with transaction(house().database) as session:
-            act = partial(hold_for_lying, name=name, version=version)
-            said = once(session, wanted, occasion(), act, f"longer {name} {version}")
+        said = done_once(wanted, partial(hold_for_lying, name=name, version=version), f"longer {name} {version}")
     except ValueError as error:
         form.reason.errors = [str(error)]
         return _question(name, form, 422)

@@ -7,20 +7,18 @@ import secrets
 from flask import Blueprint, Response, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
-from app.db.engine import reading, transaction
+from app.db.engine import reading
 from app.domain.language import say
 from app.queries.labels import labels_to_come
-from app.services.desk import ScanRequest
-from app.services.holding import MOST, lift_many
+from app.services.holding import lift_many
 from app.services.labels import HOLD
-from app.services.scanning import once
+from app.services.many_sheets import MOST
+from app.web.asking import asked, done_once
 from app.web.permissions import PERMISSIONS
 from app.web.render import house, now, page
-from app.web.scans import occasion
 from app.web.security import visitor
 
 bp = Blueprint("labels", __name__)
-LONGEST_ID = 80
 
 
 @bp.get("/labels")
@@ -32,19 +30,11 @@ def show() -> Response:
 @bp.post("/labels")
 def here() -> AnyResponse:
     """The labels of those that were ticked are here."""
-    numbers, who = [number.strip()[:40] for number in request.form.getlist("number")[:MOST]], visitor()
-    assert who.worker_id is not None
+    numbers = [number.strip()[:40] for number in request.form.getlist("number")[:MOST]]
     if not numbers:
         return _show(422, say("Tick the sheets whose labels are here."))
-    sent = request.form.get("scan_id", "")
-    scan_id = sent if 0 < len(sent) <= LONGEST_ID else secrets.token_urlsafe(16)
-    wanted = ScanRequest(
-        scan_id, "", worker_ids=(who.worker_id,), reason="The label is here", manages="manager" in who.rights
-    )
-    with transaction(house().database) as session:
-        answer = once(
-            session, wanted, occasion(), lambda desk: lift_many(desk, HOLD, numbers), f"labels {' '.join(numbers)}"
-        )
+    wanted = asked("", "The label is here")
+    answer = done_once(wanted, lambda desk: lift_many(desk, HOLD, numbers), f"labels {' '.join(numbers)}")
     if answer.kind != "done":
         return _show(422, " ".join(answer.lines))
     flash(" ".join((answer.word, *answer.lines)))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import secrets
 from collections.abc import Callable
 from dataclasses import replace
@@ -14,22 +13,20 @@ from werkzeug.wrappers import Response as AnyResponse
 from wtforms import RadioField, SelectField, StringField, TextAreaField
 from wtforms.validators import DataRequired, InputRequired, Length
 
-from app.db.engine import reading, transaction
+from app.db.engine import reading
 from app.domain.answer import Answer
 from app.domain.language import mark, say
 from app.domain.leaving import BACK, WITHDRAWN, back_reason, withdrawn_reason
 from app.queries.withdrawn import seen_again, withdrawn_sheets
 from app.services.coming_again import AS_WHAT, come_again_by_number
-from app.services.desk import Desk, ScanRequest
+from app.services.desk import Desk
 from app.services.leaving import bring_back_many, withdraw_many
-from app.services.scanning import once
+from app.web.asking import asked, done_once, numbers_in
 from app.web.permissions import PERMISSIONS
 from app.web.render import house, now, page
-from app.web.scans import occasion
 from app.web.security import visitor
 
 bp = Blueprint("leaving", __name__)
-LONGEST_ID = 80
 NUMBERS = [DataRequired(mark("Name the sheets.")), Length(max=20_000)]
 BOX = {"rows": 8, "spellcheck": "false"}
 MORE = [Length(max=400)]
@@ -100,8 +97,8 @@ def again() -> AnyResponse:
         return _page("filing/again.html", form)
     if not form.validate():
         return _page("filing/again.html", form, 422)
-    wanted = replace(_asked(form.reason.data), code=_bare(form.number.data), facts={"comes_as": form.comes_as.data})
-    answer = _once(wanted, come_again_by_number, "come again")
+    wanted = replace(asked(_bare(form.number.data), form.reason.data), facts={"comes_as": form.comes_as.data})
+    answer = done_once(wanted, come_again_by_number, "come again")
     if answer.kind != "done" or answer.sheet is None:
         form.number.errors = [*answer.lines, *filter(None, [answer.next])]
         return _page("filing/again.html", form, 422)
@@ -117,11 +114,11 @@ def _many(form_of: Callable[[], Any], template: str, said: Callable[[str, str], 
         return _page(template, form)
     if not form.validate():
         return _page(template, form, 422)
-    reason, numbers = said(str(form.why.data), form.more.data or ""), _numbers(form.numbers.data or "")
+    reason, numbers = said(str(form.why.data), form.more.data or ""), numbers_in(form.numbers.data)
     if not reason:
         form.more.errors = [unsaid]
         return _page(template, form, 422)
-    answer = _once(_asked(reason), lambda desk: act(desk, numbers), f"{template} {' '.join(numbers)}")
+    answer = done_once(asked("", reason), lambda desk: act(desk, numbers), f"{template} {' '.join(numbers)}")
     if answer.kind != "done":
         form.numbers.errors = [*answer.lines, *filter(None, [answer.next])]
         return _page(template, form, 422)
@@ -135,23 +132,5 @@ def _page(template: str, form: FlaskForm, status: int = 200) -> Response:
     return page(template, status, form=form, fresh=sent or secrets.token_urlsafe(16))
 
 
-def _numbers(text: str) -> list[str]:
-    return list(dict.fromkeys(each.strip() for each in re.split(r"[\n\r,;]+", text) if each.strip()))
-
-
 def _bare(text: str | None) -> str:
     return "".join(each for each in (text or "") if each.isalnum()).upper()
-
-
-def _asked(reason: Any) -> ScanRequest:
-    who, sent = visitor(), request.form.get("scan_id", "")
-    assert who.worker_id is not None
-    scan_id = sent if 0 < len(sent) <= LONGEST_ID else secrets.token_urlsafe(16)
-    return ScanRequest(
-        scan_id, "", worker_ids=(who.worker_id,), reason=str(reason).strip(), manages="manager" in who.rights
-    )
-
-
-def _once(wanted: ScanRequest, act: Callable[[Desk], Answer], what: str) -> Answer:
-    with transaction(house().database) as session:
-        return once(session, wanted, occasion(), act, what)

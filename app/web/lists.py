@@ -90,12 +90,16 @@ def _picks(sieve: Sieve) -> Response:
             found = pick_list(session, sieve, now(), house().zone)
         except ValueError as error:
             wrong = str(error)
-    has_cautions = any(line.cautions for group in found.groups for line in group.lines)
-    return page("sheets/picks.html", 422 if wrong else 200, found=found, sieve=sieve, wrong=wrong, now=now(), **_words(sieve),
-                defers=DEFERS if has_cautions else "")  # fmt: skip
+    return picks_page(found, _words(sieve), wrong)
 
 
-def _words(sieve: Sieve) -> dict[str, Any]:
+def picks_page(found: PickList, asked_words: str, wrong: str = "") -> Response:
+    """A pick list to be printed, headed by what was asked for; with what is `wrong` with it instead, 422."""
+    return page("sheets/picks.html", 422 if wrong else 200, found=found, asked_words=asked_words, wrong=wrong, now=now(),
+                defers=DEFERS if found.has_cautions else "")  # fmt: skip
+
+
+def _words(sieve: Sieve) -> str:
     """What was asked for, as the head of a printed list says it."""
     shelf = say(", shelf {shelf}", shelf=sieve.shelf) if sieve.shelf else say(", on no shelf") if sieve.loose else ""
     place = [say("cabinet {cabinet}{shelf}", cabinet=sieve.cabinet, shelf=shelf)] if sieve.cabinet else []
@@ -103,7 +107,7 @@ def _words(sieve: Sieve) -> dict[str, Any]:
     held = [say("held: {hold}", hold=words) for slug, words in choices()["held_as"] if slug == sieve.held]
     flags = ((say("stalled"), sieve.stalled), (say("left behind"), sieve.left_behind), (say("wanted"), sieve.wanted))
     more = [words for words, asked in flags if asked]
-    return {"asked_words": ", ".join([*place, *stage, *more, *held, *([f"“{sieve.q}”"] if sieve.q else [])])}
+    return ", ".join([*place, *stage, *more, *held, *([f"“{sieve.q}”"] if sieve.q else [])])
 
 
 def _table(sieve: Sieve, name: str) -> Response:

@@ -8,7 +8,7 @@ from typing import Any
 from flask import Blueprint, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
-from app.db.engine import reading, transaction
+from app.db.engine import reading
 from app.domain.answer import Answer
 from app.domain.errors import Refused
 from app.domain.language import say
@@ -16,8 +16,7 @@ from app.queries.furniture import consignments
 from app.services.desk import ScanRequest
 from app.services.numberless import CARD, NEW, give_new_number, which_it_may_be
 from app.services.opening import open_desk
-from app.services.scanning import once
-from app.web.deeds import asked
+from app.web.asking import asked, done_once
 from app.web.parting_forms import LONGEST_LABEL, LabelForm
 from app.web.permissions import TEACH
 from app.web.render import house, page, teller
@@ -44,8 +43,7 @@ def give() -> AnyResponse:
     label, consignment = form.on_label.data or "", whole(form.consignment.data or "")
     act = lambda desk: give_new_number(desk, label, consignment)  # noqa: E731
     try:
-        with transaction(house().database) as session:
-            answer = once(session, asked(CARD, ""), occasion(), act, f"no number {label} {consignment}")
+        answer = done_once(asked(CARD, ""), act, f"no number {label} {consignment}")
     except Refused as refused:
         return _drawn(
             form,

@@ -16,9 +16,9 @@ from app.domain.stages import STEP_WORDS, Step
 from app.services.late import LATE_STEPS
 from app.web.forms import REASON
 from app.web.late import BULKS, HOURS, NOTHING, Choices
+from app.web.scans import LONGEST_ID
 
 ROWS = 20
-LONGEST_ID = 80
 # What the paper has a column to tick for: what may go on while nothing works, and both sides of a stack's card.
 TICKS: tuple[tuple[str, str], ...] = (
     ("take-in", mark("taken in")), ("lay-to-dry", mark("laid to dry")), ("take-up", mark("taken up")), ("mount", mark("mounted")),

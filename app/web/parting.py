@@ -7,17 +7,14 @@ from dataclasses import replace
 
 from werkzeug.wrappers import Response as AnyResponse
 
-from app.db.engine import transaction
 from app.domain.answer import Answer
 from app.services.apart import divide, tell_apart
 from app.services.deeds import number_typed, sheet_asked
 from app.services.desk import Desk, ScanRequest
-from app.services.scanning import once
 from app.services.specimens import same_specimen
-from app.web.deeds import asked, told
+from app.web.asking import asked, done_once
+from app.web.deeds import told
 from app.web.parting_forms import ApartForm, DivideForm, SameSpecimenForm
-from app.web.render import house
-from app.web.scans import occasion
 from app.web.sheet_page import Refusing, draw
 
 
@@ -59,6 +56,4 @@ def one_specimen(number: str) -> AnyResponse:
 def _told(
     number: str, request: ScanRequest, refusing: Refusing, what: str, act: Callable[[Desk], Answer]
 ) -> AnyResponse:
-    with transaction(house().database) as session:
-        answer = once(session, request, occasion(), act, what)
-    return told(number, answer, refusing, with_next=True)
+    return told(number, done_once(request, act, what), refusing, with_next=True)

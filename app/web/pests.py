@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from datetime import UTC, date, datetime, time
 from typing import Any
 
@@ -13,21 +13,19 @@ from werkzeug.wrappers import Response as AnyResponse
 from wtforms import StringField
 from wtforms.validators import DataRequired, Length
 
-from app.db.engine import reading, transaction
+from app.db.engine import reading
 from app.domain.answer import Answer
 from app.domain.calendar import local_day
 from app.domain.language import mark, say
 from app.queries.pests import NeighbourGroup, Sighting, neighbour_groups, sighting, sightings
-from app.services.desk import Desk, ScanRequest
 from app.services.pest_ends import close_sighting, quarantine_neighbours
 from app.services.pests import pest_said
-from app.services.scanning import once
+from app.web.asking import asked, done_once
+from app.web.fields import own_ids
 from app.web.render import house, now, page
-from app.web.scans import occasion
 from app.web.security import visitor
 
 bp = Blueprint("pests", __name__)
-LONGEST_ID = 80
 
 
 class SeenForm(FlaskForm):  # type: ignore[misc]
@@ -68,7 +66,7 @@ def tell() -> AnyResponse:
     if not form.validate():
         return _every(form, 422)
     on = form.on.data or ""
-    answer = _once(lambda desk: pest_said(desk, on), f"pest on {on}", form.reason.data)
+    answer = done_once(asked("", form.reason.data), lambda desk: pest_said(desk, on), f"pest on {on}")
     if answer.refusals:
         form.on.errors = [*answer.lines, answer.next]
         return _every(form, 422)
@@ -95,10 +93,10 @@ def quarantine(pest_id: int) -> AnyResponse:
     if not form.validate():
         return _one(found, form, DoneForm(formdata=None), 422, spared)
     all_but = {number: form.spared.data or "" for number in spared}
-    answer = _once(
+    answer = done_once(
+        asked("", form.reason.data),
         lambda desk: quarantine_neighbours(desk, pest_id, since, all_but),
         f"neighbours {pest_id} {since}",
-        form.reason.data,
     )
     if answer.refusals:
         form.reason.errors = [*answer.lines]
@@ -113,7 +111,7 @@ def close(pest_id: int) -> AnyResponse:
     found, form = _there(pest_id), DoneForm()
     if not form.validate():
         return _one(found, HoldThemForm(formdata=None), form, 422)
-    answer = _once(lambda desk: close_sighting(desk, pest_id), f"close {pest_id}", form.reason.data)
+    answer = done_once(asked("", form.reason.data), lambda desk: close_sighting(desk, pest_id), f"close {pest_id}")
     if answer.refusals:
         form.reason.errors = [*answer.lines]
         return _one(found, HoldThemForm(formdata=None), form, 422)
@@ -132,8 +130,7 @@ def _one(found: Sighting, holds: HoldThemForm, done: DoneForm, status: int = 200
     with reading(house().database) as session:
         groups = neighbour_groups(session, found.pest_id, since, now())
     for name, form in (("hold", holds), ("done", done)):
-        for field in form:
-            field.id = field.label.field_id = f"{name}-{field.name}"
+        own_ids(form, name)
     return page("pests/one.html", status, found=found, groups=groups, count=_count(groups), since=local_day(since, house().zone),
                 latest=local_day(found.seen_at, house().zone), holds=holds, done=done, spared=frozenset(spared), now=now(),
                 may_manage="manager" in visitor().rights, fresh=lambda: secrets.token_urlsafe(16))  # fmt: skip
@@ -161,17 +158,6 @@ def _since(found: Sighting) -> datetime:
         return found.since
     day = min(max(day, date(1900, 1, 1)), local_day(found.seen_at, house().zone))
     return datetime.combine(day, time(), house().zone).astimezone(UTC)
-
-
-def _once(act: Callable[[Desk], Answer], what: str, reason: str | None) -> Answer:
-    who, sent = visitor(), request.form.get("scan_id", "")
-    assert who.worker_id is not None
-    scan_id = sent if 0 < len(sent) <= LONGEST_ID else secrets.token_urlsafe(16)
-    wanted = ScanRequest(
-        scan_id, "", worker_ids=(who.worker_id,), reason=(reason or "").strip(), manages="manager" in who.rights
-    )
-    with transaction(house().database) as session:
-        return once(session, wanted, occasion(), act, what)
 
 
 def _told(answer: Answer) -> str:

@@ -20,7 +20,7 @@ from app.queries.people import workers
 from app.queries.press import StackView, stack_view
 from app.queries.press_glance import press_glance
 from app.services.scanning import scan
-from app.web.deeds import asked
+from app.web.asking import asked
 from app.web.drawing import full_stack, stack
 from app.web.late import LateWeightsForm, late_weights_form
 from app.web.press_kept import Part, kept_parts

@@ -16,6 +16,7 @@ from app.queries.furniture import RuleLine, bundles, consignments, house_rules, 
 from app.queries.people import changes
 from app.queries.press import press_room
 from app.queries.room import adhesives
+from app.web.fields import own_ids
 from app.web.forms import PlaceForm
 from app.web.render import house, now, page
 from app.web.room_forms import FORMS
@@ -65,7 +66,7 @@ def room_page(sent: dict[str, Any], status: int = 200, opened: str = "") -> Resp
         }  # fmt: skip
     forms: dict[str, Any] = {what: sent.get(what) or form(formdata=None) for what, form in FORMS.items()}
     for what, form in forms.items():
-        _own_ids(form, what)
+        own_ids(form, what)
     place = sent.get("place") or PlaceForm(formdata=None, folder=furniture["backups"].place)
     return page("room/show.html", status, forms=forms, opened=opened, place=place, **furniture)
 
@@ -76,11 +77,6 @@ def _grouped(rules: Sequence[RuleLine]) -> list[tuple[str, list[RuleLine]]]:
     for each in rules:
         groups[next(words for words, starts in GROUPS if each.name.startswith(starts))].append(each)
     return list(groups.items())
-
-
-def _own_ids(form: Any, what: str) -> None:
-    for each in form:
-        each.id = each.label.field_id = f"{what}-{each.short_name}"
 
 
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (

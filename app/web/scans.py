@@ -15,11 +15,12 @@ from app.services.desk import Occasion, ScanRequest
 from app.web.render import house, now
 
 LONGEST = 4000
+LONGEST_ID = 80
 
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """How far a sheet has come under its weights."""
+    """How far a sheet has come under its weights: `share` of its minimum from 0 to 1, and the same in words."""
 
     share: float
     label: str
@@ -58,7 +59,7 @@ def scan_request(sent: Mapping[str, str], station_id: int, fresh_id: str) -> Sca
     """The scan that a station's form sent; Refused with a sentence for what cannot be meant."""
     fields = opened(sent)
     code = fields.get("code", "").strip()
-    if len(fields.get("scan_id", "")) > 80 or len(code) > LONGEST:
+    if len(fields.get("scan_id", "")) > LONGEST_ID or len(code) > LONGEST:
         raise Refused(Refusal("misread-number", say("That is too long to be a number."), say("Scan it again.")))
     return ScanRequest(
         scan_id=fields.get("scan_id") or fresh_id,

@@ -24,7 +24,7 @@ from app.queries.people import station_list, workers
 from app.queries.press import press_room
 from app.queries.room import adhesives
 from app.queries.sheets import SheetPage, sheet_page
-from app.queries.stations import station_view
+from app.queries.stations import signed_in_here
 from app.web.forms import GluingForm, HoldForm, ReasonForm, RenumberForm, TogetherForm
 from app.web.late import Choices, late_form, offer_steps
 from app.web.parting_forms import parting_forms
@@ -89,8 +89,7 @@ def seen_by_visitor(session: Any, number: str) -> SheetPage | None:
     who = visitor()
     mine: tuple[int, ...] = () if who.worker_id is None else (who.worker_id,)
     if who.station_id is not None and not who.sees_names():
-        view = station_view(session, who.station_id, now(), house().zone)
-        mine += tuple(each.worker_id for each in view.workers) if view else ()
+        mine += tuple(each.worker_id for each in signed_in_here(session, who.station_id))
     return sheet_page(session, number, now(), house().zone, by_names=who.sees_names(), worker_ids=mine)
 
 

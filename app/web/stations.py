@@ -14,9 +14,10 @@ from app.db.engine import reading, transaction
 from app.domain.answer import Answer
 from app.domain.language import say
 from app.domain.numbers import COMMANDS
+from app.queries.fetching import fetch_next
 from app.queries.house import house_now, patterns_now
 from app.queries.people import workers as all_workers
-from app.queries.stations import answered_view, fetch_next, station_view
+from app.queries.stations import answered_view, station_view
 from app.services.corrections import step_of
 from app.services.corrections import undo as take_back
 from app.services.desk import Desk, ScanRequest, workers_named
@@ -27,12 +28,11 @@ from app.services.scanning import scan as scan_once
 from app.services.signing import hello, sign_out_all
 from app.services.signing import sign_in as sign_in_here
 from app.services.tries import pin_locks
-from app.web.line import told_to_the_script
+from app.web.line import station_here, told_to_the_script
 from app.web.practising import cards_to_try, made_elsewhere, practice_now
 from app.web.proving import proved
 from app.web.render import house, now, page
 from app.web.scans import answer_view, occasion, scan_request, whole
-from app.web.security import visitor
 from app.web.spoken import speak_as_here, speak_to_badge, speak_to_worker
 from app.web.station_buttons import BUTTONS
 from app.web.tables import of_table, pots_here, set_by, takes_of, used_here
@@ -53,7 +53,7 @@ def scan() -> AnyResponse:
     _made_here(sent)
     if (elsewhere := made_elsewhere(sent)) is not None:
         return _screen(elsewhere)
-    wanted = scan_request(sent, _station(), secrets.token_urlsafe(16))
+    wanted = scan_request(sent, station_here(), secrets.token_urlsafe(16))
     if sent.get("find"):
         return redirect(url_for("search.results", q=sent.get("q", "")))
     with transaction(house().database) as session:
@@ -74,7 +74,7 @@ def undo() -> AnyResponse:
     when: dict[str, str] = {
         name: sent[name] for name in ("scan_id", "held", "happened_ms", "not_before_ms") if name in sent
     }
-    wanted = scan_request(when, _station(), secrets.token_urlsafe(16))
+    wanted = scan_request(when, station_here(), secrets.token_urlsafe(16))
     with transaction(house().database) as session:
         answer = once(session, wanted, occasion(), lambda desk: _undo(desk, entry_id, why), f"undo {entry_id} {why}")
     return _screen(answer)
@@ -84,7 +84,7 @@ def undo() -> AnyResponse:
 def sign_in() -> AnyResponse:
     """Sign in here by name."""
     worker_id = whole(request.form.get("worker", "")) or 0
-    wanted = ScanRequest(secrets.token_urlsafe(16), "", _station())
+    wanted = ScanRequest(secrets.token_urlsafe(16), "", station_here())
     if not _pin_is_right(worker_id, request.form.get("pin", "")[:200]):
         flash(say("The PIN does not fit the name. Try again, or scan your badge."))
         return redirect(url_for("stations.here"))
@@ -100,7 +100,7 @@ def sign_in() -> AnyResponse:
 @bp.post("/station/sign-out")
 def sign_out() -> AnyResponse:
     """Whoever works here goes."""
-    wanted = ScanRequest(secrets.token_urlsafe(16), "", _station())
+    wanted = ScanRequest(secrets.token_urlsafe(16), "", station_here())
     with transaction(house().database) as session:
         once(session, wanted, occasion(), _sign_out, "sign out")
     return redirect(url_for("stations.here"))
@@ -111,14 +111,14 @@ def set_defaults() -> AnyResponse:
     """What the table uses until it is changed again."""
     try:
         with transaction(house().database) as session:
-            set_at_station(session, _station(), **_defaults())
+            set_at_station(session, station_here(), **_defaults())
     except ValueError as error:
         flash(str(error))
         return redirect(url_for("stations.here"))
     if not request.headers.get("HX-Request"):
         return redirect(url_for("stations.here"))
     with reading(house().database) as session:
-        view = station_view(session, _station(), now(), house().zone)
+        view = station_view(session, station_here(), now(), house().zone)
         return page("stations/_uses.html", takes=takes_of(session, view) if view else ())
 
 
@@ -126,8 +126,8 @@ def set_defaults() -> AnyResponse:
 def side() -> Response:
     """What to fetch next, what the room did today, and who works here now, by themselves."""
     with reading(house().database) as session:
-        view = station_view(session, _station(), now(), house().zone)
-        fetch = fetch_next(session, _station(), now(), house_now(session))
+        view = station_view(session, station_here(), now(), house().zone)
+        fetch = fetch_next(session, station_here(), now(), house_now(session))
         used, pots = used_here(session, view), pots_here(session, view)
     return page("stations/_minute.html", view=view, fetch=fetch, used=used, pots=pots)
 
@@ -143,7 +143,7 @@ def _screen(answer: Answer | None) -> Response:
     with reading(house().database) as session:
         if practice_now() or (answer is not None and answer.sheet is None):
             # A badge or a card may have changed who works here, and a room to practise in is not asked at the door.
-            speak_as_here(session, _station())
+            speak_as_here(session, station_here())
         context = _context(session, fragment)
     fresh = secrets.token_urlsafe(16)
     shown = answer_view(answer, fresh) if answer else None
@@ -158,11 +158,11 @@ def _screen(answer: Answer | None) -> Response:
 
 def _context(session: Any, fragment: bool) -> dict[str, Any]:
     if fragment:
-        return {"view": answered_view(session, _station(), now(), house().zone)}
-    view = station_view(session, _station(), now(), house().zone)
+        return {"view": answered_view(session, station_here(), now(), house().zone)}
+    view = station_view(session, station_here(), now(), house().zone)
     rules = house_now(session)
     workers = [each for each in all_workers(session) if each.retired_at is None and set(each.rights) != {"reader"}]
-    return {"view": view, "fetch": fetch_next(session, _station(), now(), rules), "workers": workers,
+    return {"view": view, "fetch": fetch_next(session, station_here(), now(), rules), "workers": workers,
             "pin": rules.pin_at_stations, "cards": _cards(view.steps if view else ()),
             "doubtful": occasion().clock_doubtful, **of_table(session, view, rules),
             "to_try": cards_to_try(session) if practice_now() else [],
@@ -176,14 +176,8 @@ def _cards(steps: tuple[str, ...]) -> list[tuple[str, str]]:
 
 def _made_here(sent: Mapping[str, str]) -> None:
     """A scan that was kept when this browser was another station is not written here: it stays where it is kept."""
-    if sent.get("made_at", str(_station())) != str(_station()):
+    if sent.get("made_at", str(station_here())) != str(station_here()):
         abort(403)
-
-
-def _station() -> int:
-    station_id = visitor().station_id
-    assert station_id is not None
-    return station_id
 
 
 def _undo(desk: Desk, entry_id: int, why: str) -> Answer:
@@ -210,7 +204,7 @@ def _pin_is_right(worker_id: int, said: str) -> bool:
     with reading(house().database) as session:
         if not house_now(session).pin_at_stations:
             return True
-    return bool(proved(pin_locks(worker_id, _station()), lambda session: pin_fits(session, worker_id, said) or None))
+    return bool(proved(pin_locks(worker_id, station_here()), lambda session: pin_fits(session, worker_id, said) or None))
 
 
 def _sign_out(desk: Desk) -> Answer:

@@ -103,7 +103,8 @@ def takes_of(session: Any, view: StationView) -> tuple[Takes, ...]:
     holds["adhesive_id"] = next((value for value, words in room if words == view.adhesive), "")
     known = {
         "packet": list(USES["packet"].items()), "straps": list(USES["straps"].items()),
-        "adhesive_id": [*room, ("", say("not said"))], "bulk": [("", say("as its slip says")), *((each, each) for each in BULKS)],
+        "adhesive_id": [*room, ("", say("not said"))],
+        "bulk": [("", say("as its slip says")), *((each, say(each)) for each in BULKS)],
     }  # fmt: skip
     mounts = Step.MOUNT.value in view.steps
     return tuple(_takes(name, known[name], holds.get(name, "")) for name in TITLES if mounts or name not in USES)

@@ -10,18 +10,16 @@ from typing import Any
 from flask import Blueprint, Response, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
-from app.db.engine import reading, transaction
+from app.db.engine import reading
 from app.domain.answer import Answer
 from app.domain.drying import SIGNS, THICKEST
 from app.domain.errors import Refused
 from app.domain.hazards import DEFERS
 from app.queries.taking_in import SaidBefore, names_offered, open_bundles, open_consignments, said_last, said_of
 from app.services.desk import Desk, ScanRequest
-from app.services.scanning import once
 from app.services.taking_in import take_in, take_in_run
-from app.web.deeds import LONGEST_ID
+from app.web.asking import asked, done_once, sent_id
 from app.web.render import house, page, teller
-from app.web.scans import occasion
 from app.web.security import visitor
 from app.web.taking_in_forms import PlantForm, RunForm, plant_form, run_form
 
@@ -73,8 +71,7 @@ def _done(facts: dict[str, Any], act: Callable[[Desk], Answer], what: str) -> tu
     """The answer to what was sent, or every reason why nothing was written."""
     tell = teller()
     try:
-        with transaction(house().database) as session:
-            answer = once(session, replace(_asked(), facts=facts), occasion(), act, what)
+        answer = done_once(replace(_asked(), facts=facts), act, what)
     except Refused as refused:
         # Something was written before the last of its sheets was refused, and is taken back with the transaction.
         return None, tuple(each.said(tell) for each in refused.refusals)
@@ -85,12 +82,8 @@ def _done(facts: dict[str, Any], act: Callable[[Desk], Answer], what: str) -> tu
 
 def _asked() -> ScanRequest:
     """By whoever is signed in at this browser; at a station by those who work there."""
-    sent, who = request.form.get("scan_id", ""), visitor()
-    scan_id = sent if 0 < len(sent) <= LONGEST_ID else secrets.token_urlsafe(16)
-    if who.station_id is not None:
-        return ScanRequest(scan_id, "", who.station_id)
-    assert who.worker_id is not None
-    return ScanRequest(scan_id, "", worker_ids=(who.worker_id,), manages="manager" in who.rights)
+    station_id = visitor().station_id
+    return ScanRequest(sent_id(), "", station_id) if station_id is not None else asked("", "")
 
 
 def _plant(form: PlantForm | None, status: int = 200) -> Response:

@@ -20,11 +20,10 @@ from wtforms.validators import InputRequired, Length, NumberRange, Optional, Val
 from wtforms.widgets import CheckboxInput, ListWidget
 
 from app.domain.cutting import PAPERS
-from app.domain.drying import pressed_moment
 from app.domain.hazards import HAZARD_WORDS
 from app.domain.language import mark, say
 from app.services.taking_in import FRESH, MOST_IN_A_RUN, MOST_PARTS, Run, Told
-from app.web.render import house, now
+from app.web.fields import could_be_pressed
 
 NONE = ("", mark("none"))
 CAME = [
@@ -67,7 +66,7 @@ class PlantForm(FlaskForm):  # type: ignore[misc]
     locality = StringField(mark("Where it grew"), [Optional(), Length(max=1000)])
     notes = TextAreaField(mark("The collector's notes"), [Optional(), Length(max=4000)])
     came = RadioField(mark("It came"), choices=CAME, default=FRESH)
-    pressed_on = DateField(mark("Pressed on"), [Optional()])
+    pressed_on = DateField(mark("Pressed on"), [Optional(), could_be_pressed])
     felt = BooleanField(mark("I felt it: stiff, not cool, and it does not droop"))
     bulk = SelectField(
         mark("Bulk"),
@@ -85,14 +84,6 @@ class PlantForm(FlaskForm):  # type: ignore[misc]
         """What came dry was felt by somebody."""
         if self.came.data != FRESH and not field.data:
             raise ValidationError(say("Feel it. If it is still damp, say that it came fresh."))
-
-    def validate_pressed_on(self, field: DateField) -> None:
-        """A day on which something fresh may have been pressed."""
-        try:
-            if field.data is not None:
-                pressed_moment(field.data, house().zone, now())
-        except ValueError as error:
-            raise ValidationError(str(error)) from error
 
     def told(self) -> Told:
         """What was said of it."""

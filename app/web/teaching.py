@@ -37,7 +37,7 @@ def show() -> Response:
     with reading(house().database) as session:
         found = teaching(session, now(), house().zone)
         first = passed_first_by_worker(session, now() - timedelta(weeks=WEEKS_LOOKED_BACK), now())
-    return page("teaching/show.html", found=found, weeks=WEEKS_LOOKED_BACK, difficulties=DIFFICULTIES, first=first)
+    return page("teaching/show.html", found=found, weeks=WEEKS_LOOKED_BACK, first=first)
 
 
 @bp.get("/teaching/<int:worker_id>")

@@ -13,7 +13,7 @@ from jinja2 import Environment
 from jinja2.ext import Extension
 from markupsafe import Markup
 
-from app.domain.language import mark, say, say_n
+from app.domain.language import mark, say, say_in, say_n
 
 READ = frozenset({"aria-label", "title", "placeholder", "alt", "data-label", "data-words"})
 _UNSAID = frozenset({"script", "style", "code", "pre"})
@@ -40,7 +40,7 @@ class Spoken(Extension):
 def speaks(rooms: Environment) -> None:
     """Let all templates of this environment say their words."""
     rooms.add_extension(Spoken)
-    rooms.globals.update(say=say, say_n=say_n, mark=mark, said_markup=said_markup)
+    rooms.globals.update(say=say, say_in=say_in, say_n=say_n, mark=mark, said_markup=said_markup)
 
 
 def said_markup(words: str, /, **parts: Any) -> Markup:

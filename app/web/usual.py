@@ -13,7 +13,8 @@ from wtforms.validators import Length, Optional
 
 from app.db.engine import reading, transaction
 from app.domain.language import mark, say
-from app.domain.usual import ON_SHELVES, RULE_OF, hours_words, reason_of, within
+from app.domain.limits import ON_SHELVES
+from app.domain.usual import RULE_OF, hours_words, reason_of, within
 from app.queries.usual import Usual, usual
 from app.services.room import set_cabinet_limit, set_house_rule
 from app.web.permissions import MANAGE
@@ -37,7 +38,9 @@ class LimitForm(FlaskForm):  # type: ignore[misc]
 
 @dataclass(frozen=True, slots=True)
 class DrawnCurve:
-    """The curve of one stage: its line, the ground under it, its marks on both axes, and the same in words."""
+    """The curve of one stage in the units of its drawing: its line and the ground under it as paths, its marks on both axes, each a
+    place with its words, and the whole said in words.
+    """
 
     line: str
     ground: str

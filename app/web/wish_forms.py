@@ -6,11 +6,12 @@ from datetime import date
 from typing import Any
 
 from flask_wtf import FlaskForm
-from wtforms import DateField, StringField
+from wtforms import StringField
 from wtforms.validators import DataRequired, Length, Optional, ValidationError
 
 from app.domain.calendar import local_day
 from app.domain.language import mark, say
+from app.web.fields import Day
 from app.web.forms import REASON
 from app.web.render import house, now
 
@@ -22,15 +23,8 @@ def today() -> date:
     return local_day(now(), house().zone)
 
 
-class LaterDay(DateField):
+class LaterDay(Day):
     """A day that has not passed yet, or none."""
-
-    def process_formdata(self, valuelist: list[str]) -> None:
-        """Read what was sent; a sentence for what is no day."""
-        try:
-            super().process_formdata(valuelist)
-        except ValueError:
-            raise ValueError(say("That is no day. Give it like 2026-12-31.")) from None
 
     def pre_validate(self, form: Any) -> None:
         """A day that has passed is said to be so."""

@@ -10,12 +10,11 @@ from app.domain.errors import Refused
 from app.domain.language import mark, say
 from app.queries.sheets import SheetPage
 from app.services.away import send_out
-from app.services.scanning import once
 from app.services.wanted import ask_for, give_up
-from app.web.deeds import asked, told
+from app.web.asking import asked, done_once
+from app.web.deeds import told
 from app.web.permissions import TEACH
 from app.web.render import house, now, teller
-from app.web.scans import occasion
 from app.web.security import visitor
 from app.web.sheet_page import Refusing, draw, no_such_sheet, seen_by_visitor
 from app.web.wish_forms import LetGoForm, OutForm, WantedForm, today
@@ -67,9 +66,8 @@ def out(number: str) -> AnyResponse:
     if not form.validate():
         return draw(number, 422, Refusing("out", form))
     whom, due = form.with_whom.data or "", form.due_on.data
-    with transaction(house().database) as session:
-        request = asked(number, form.reason.data)
-        answer = once(session, request, occasion(), lambda desk: send_out(desk, whom, due), f"out {whom} {due}")
+    request = asked(number, form.reason.data)
+    answer = done_once(request, lambda desk: send_out(desk, whom, due), f"out {whom} {due}")
     return told(number, answer, Refusing("out", form))
 
 

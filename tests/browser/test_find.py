@@ -12,7 +12,8 @@ from app.clock import utc_now
 from app.config import Config
 from app.db.engine import Database, reading
 from app.domain.numbers import COMMANDS
-from app.queries.sheets import list_sheets, sheet_page
+from app.queries.listing import list_sheets
+from app.queries.sheets import sheet_page
 from seed_demo import fill
 from tests.browser.conftest import Served, answered, enrol, on_the_air, scan, sign_in
 from tests.browser.test_access import violations

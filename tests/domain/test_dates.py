@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.domain.dates import MOST_DAYS, Span, day_words, days_words, read_dates, span_words, spans
+from app.domain.dates import MOST_DAYS, Span, days_words, read_dates, span_words, spans
+from app.domain.words import date_said
 
 DAY = timedelta(days=1)
 some_dates = st.dates(date(1990, 1, 1), date(2060, 12, 31))
@@ -142,4 +143,4 @@ def test_days_are_said_in_runs(days: list[date], said: str) -> None:
 
 
 def test_a_day_is_said_with_its_year() -> None:
-    assert day_words(date(2027, 1, 2)) == "2 Jan 2027"
+    assert date_said(date(2027, 1, 2)) == "2 Jan 2027"

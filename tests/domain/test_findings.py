@@ -17,7 +17,8 @@ from app.domain.findings import (
     marks_of,
     place_of,
 )
-from app.domain.sheet_drawing import UNITED_STATES, zones
+from app.domain.house import House
+from app.domain.sheet_drawing import size_of, zones
 
 
 def test_every_finding_of_the_rooms_list_is_there() -> None:
@@ -28,7 +29,7 @@ def test_every_finding_of_the_rooms_list_is_there() -> None:
 
 
 def test_every_zone_that_a_kind_names_is_on_the_drawing_and_has_kinds() -> None:
-    drawn = {zone.name for zone in zones(UNITED_STATES)} | {"edge"}
+    drawn = {zone.name for zone in zones(size_of(House()))} | {"edge"}
     assert {zone for row in FINDINGS.values() for zone in row.zones} == drawn
 
 

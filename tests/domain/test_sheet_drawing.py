@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.domain.house import RULES, House
-from app.domain.sheet_drawing import EUROPE, UNITED_STATES, Size, Zone, place_words, size_of, zone_at, zones
+from app.domain.sheet_drawing import Size, Zone, place_words, size_of, zone_at, zones
 
 MM = 1.0  # thousandths are whole: half a thousandth of 425 mm is 0.2 mm at each end
 INCH = 25.4
@@ -19,6 +19,10 @@ SIZES = st.builds(
     st.integers(RULES["sheet_height_mm"].low, RULES["sheet_height_mm"].high),
     st.booleans(),
 )
+# 11.5 by 16.5 in: Carnegie Museum of Natural History, "Plant Collecting & Mounting Guidelines"; Florida Museum, costs page.
+UNITED_STATES = Size(round(11.5 * INCH), round(16.5 * INCH))
+# 42.5 by 26 cm: Royal Botanic Garden Edinburgh, "Mounting herbarium specimens", stage 1.
+EUROPE = Size(260, 425)
 BOTH = pytest.mark.parametrize("size", [UNITED_STATES, EUROPE], ids=["11.5x16.5 in", "26x42.5 cm"])
 
 
@@ -43,13 +47,6 @@ def apart(one: Zone, other: Zone) -> bool:
     """Whether two zones have nothing in common; as rounded to whole thousandths they may touch."""
     return (one.x + one.width <= other.x + 2 or other.x + other.width <= one.x + 2
             or one.y + one.height <= other.y + 2 or other.y + other.height <= one.y + 2)  # fmt: skip
-
-
-def test_the_sizes_are_those_that_are_published() -> None:
-    # 11.5 x 16.5 in: Carnegie Museum of Natural History, "Plant Collecting & Mounting Guidelines"; Florida Museum, costs page.
-    assert (UNITED_STATES.width_mm, UNITED_STATES.height_mm) == (round(11.5 * INCH), round(16.5 * INCH))
-    # 42.5 x 26 cm: Royal Botanic Garden Edinburgh, "Mounting herbarium specimens", stage 1.
-    assert (EUROPE.width_mm, EUROPE.height_mm) == (260, 425)
 
 
 @BOTH

@@ -13,9 +13,10 @@ from app.domain.folding import folded
 from app.domain.stages import Step
 from app.queries.board import Board, StageView, board
 from app.queries.house import patterns_now
+from app.queries.listing import SheetList, list_sheets
 from app.queries.press import StackView, stack_view
 from app.queries.search import Hit, find
-from app.queries.sheets import SheetList, SheetPage, list_sheets, sheet_page
+from app.queries.sheets import SheetPage, sheet_page
 from app.services.near_names import learn_all
 from app.services.wanted import want
 from tests.room import Room
@@ -83,10 +84,16 @@ def brought_dry(room: Room) -> str:
     return number
 
 
-def filed(room: Room) -> str:
-    """A sheet that came mounted, was passed and is filed in F1, shelf 1."""
+def passed(room: Room) -> str:
+    """A sheet that came mounted and was passed."""
     number = brought_dry(room)
     room.scans(number, "inspection", step=Step.INSPECT, facts={"outcome": "passed"})
+    return number
+
+
+def filed(room: Room) -> str:
+    """A sheet that came mounted, was passed and is filed in F1, shelf 1."""
+    number = passed(room)
     assert room.scans(number, "filing", step=Step.FILE, cabinet="F1", shelf="1").kind == "done"
     return number
 

@@ -77,7 +77,7 @@ def test_under_press_counts_stacks_and_what_may_come_out(room: Room) -> None:
         room.sheet_in(stack, adhesive="paste")
         room.weights("on", stack)
     stage = stage_of(room, "under-press", room.now + timedelta(hours=25))
-    assert (stage.count, stage.stacks, stage.may_come_out) == (4, 2, 2)
+    assert (stage.count, stage.stacks) == (4, 2)
     assert [line.words for line in stage.lines] == ["2 stacks", "2 may come out now"]
 
 
@@ -135,42 +135,48 @@ def test_stacks_stand_on_the_board_as_they_lie(room: Room) -> None:
     assert line.words == "1 now, last Friday 09:00" and not line.is_bad
 
 
+def _filed(room: Room, now: datetime | None = None) -> tuple[int, str]:
+    """What the board says is filed: in this week, and in words, of all."""
+    stage = stage_of(room, "filed", now)
+    this_week, in_all = stage.lines
+    assert this_week.words == "this week"
+    return stage.count, in_all.words
+
+
 def test_filed_counts_this_week_and_all(room: Room) -> None:
     number = filed(room)
     filed(room)
-    stage = stage_of(room, "filed")
-    assert (stage.count, stage.filed_this_week, stage.filed_in_all) == (2, 2, 2)
+    assert _filed(room) == (2, "2 in all")
     sunday, monday = datetime(2026, 11, 29, 23, 59, 59, tzinfo=UTC), datetime(2026, 11, 30, tzinfo=UTC)
-    assert stage_of(room, "filed", sunday).filed_this_week == 2
-    assert (stage_of(room, "filed", monday).filed_this_week, stage_of(room, "filed", monday).filed_in_all) == (0, 2)
+    assert (_filed(room, sunday), _filed(room, monday)) == ((2, "2 in all"), (0, "2 in all"))
     room.scans(number, "filing", step=Step.BRING_BACK, reason="borrowed")
-    assert stage_of(room, "filed").filed_in_all == 1
+    assert _filed(room)[1] == "1 in all"
 
 
 def test_the_count_that_is_moved_along_agrees_with_the_sums_beside_the_log(room: Room) -> None:
     kept = room.database.kept
-    assert stage_of(room, "filed").filed_in_all == 0
+    assert _filed(room)[1] == "0 in all"
     first, _ = filed(room), filed(room)
     room.scans(first, "filing", step=Step.BRING_BACK, reason="borrowed")
-    moved_along = stage_of(room, "filed").filed_in_all
+    moved_along = _filed(room)
     kept.pop("filed")
-    assert moved_along == 1 == stage_of(room, "filed").filed_in_all
+    assert moved_along == _filed(room) and moved_along[1] == "1 in all"
 
 
 def test_what_two_file_together_is_one_sheet(room: Room) -> None:
     number = brought_dry(room)
     room.scans(number, "inspection", step=Step.INSPECT, facts={"outcome": "passed"})
     room.scans(number, step=Step.FILE, who=("olwen", "piet"), cabinet="F1", shelf="1")
-    assert stage_of(room, "filed").filed_in_all == 1
+    assert _filed(room) == (1, "1 in all")
 
 
 def test_a_filing_taken_back_is_not_counted(room: Room) -> None:
     number = brought_dry(room)
     room.scans(number, "inspection", step=Step.INSPECT, facts={"outcome": "passed"})
     entry = room.scans(number, "filing", step=Step.FILE, cabinet="F1", shelf="1").entry
-    assert entry is not None and stage_of(room, "filed").filed_in_all == 1
+    assert entry is not None and _filed(room) == (1, "1 in all")
     room.undoes(entry, at="filing")
-    assert stage_of(room, "filed").filed_in_all == 0
+    assert _filed(room) == (0, "0 in all")
 
 
 def test_the_version_changes_with_every_entry_and_every_change(room: Room) -> None:

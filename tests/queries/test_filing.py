@@ -199,7 +199,7 @@ def test_the_scan_of_filing_says_that_its_like_lies_elsewhere_and_that_a_folder_
     assert "Start a new folder: by the log 2 sheets of Poa trivialis lie there already." in first.lines
     room.wait(minutes=1)
     into_it = done(room.scans(second, "filing", step=Step.FILE, cabinet="F2", shelf="4"))
-    assert not any("folder" in line or "By the log" in line for line in into_it.lines)
+    assert into_it.lines and not any("folder" in line or "By the log" in line for line in into_it.lines)
     room.wait(minutes=1)
     answer = done(room.scans(astray, "filing", step=Step.FILE, cabinet="F1", shelf="1"))
     assert "By the log, Poa trivialis lies in F2, shelf 4. If this is where it belongs, leave it here." in answer.lines

@@ -17,12 +17,13 @@ from app.domain.house import House
 from app.domain.limits import limit_of, must_freeze, waits_for
 from app.domain.stages import Stage, Step
 from app.domain.stalls import Limit
+from app.queries.fetching import fetch_next
+from app.queries.kinds import KINDS
 from app.queries.lines import line_rows, waits_of
-from app.queries.stalled import KINDS, cabinet_days, waiting_in
-from app.queries.stations import fetch_next
+from app.queries.stalled import cabinet_days, waiting_in
 from app.queries.waiting import judge
 from app.services.room import add_bundle, set_house_rule
-from tests.queries.looking import board_of, brought_dry, filed, listed, own_limit, page_of, stage_of
+from tests.queries.looking import board_of, brought_dry, filed, listed, own_limit, page_of, passed, stage_of
 from tests.room import WEDNESDAY, Room
 
 SHEET = table_of(Sheet)
@@ -59,13 +60,6 @@ def load(room: Room, name: str, *numbers: str, opened: bool = False, put_in: boo
         session.add(FreezerLoad(code=name, name=name, bundle_id=bundle, put_in_at=room.now if put_in else None,
                                 opened_at=room.now if opened else None))  # fmt: skip
         session.execute(update(SHEET).where(SHEET.c.number.in_(numbers)).values(bundle_id=bundle))
-
-
-def passed(room: Room) -> str:
-    """A sheet that came mounted and was passed."""
-    number = brought_dry(room)
-    room.scans(number, "inspection", step=Step.INSPECT, facts={"outcome": "passed"})
-    return number
 
 
 def dried(room: Room, method: str) -> str:
@@ -280,7 +274,8 @@ def test_a_missing_sheet_under_press_is_not_called_forgotten(room: Room) -> None
     holds(room, missing, "not-found")
     late = room.now + timedelta(days=9)
     stage = stage_of(room, "under-press", late)
-    assert (stage.count, stage.held, stage.stalled, stage.may_come_out, stage.may_go_on) == (2, 1, 1, 1, 1)
+    assert (stage.count, stage.held, stage.stalled, stage.may_go_on) == (2, 1, 1, 1)
+    assert "1 may come out now" in [line.words for line in stage.lines]
     assert (
         stage.ages is not None and stage.ages.stalled == 1 and stage.ages.fresh + stage.ages.fair + stage.ages.old == 0
     )

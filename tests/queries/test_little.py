@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.db.engine import reading
-from app.domain.rates import dwell_bucket_h
 from app.domain.stages import Stage, Step
+from app.domain.stays import dwell_bucket_h
 from app.queries.stays import stage_counts
 from tests.databases import Rooms
 from tests.queries.looking import board_of

@@ -12,12 +12,13 @@ from app.db.engine import reading
 from app.domain.stages import Step
 from app.queries.board import board, board_version
 from app.queries.comes_first import consignments_in_order, wanted_sheets
-from app.queries.house import patterns_now
+from app.queries.fetching import fetch_next
+from app.queries.house import house_now, patterns_now
 from app.queries.listing import list_sheets
 from app.queries.press import press_room
 from app.queries.search import find
 from app.queries.sheets import sheet_page
-from app.queries.stations import side_view
+from app.queries.stations import station_view
 from tests.queries.looking import label, own_limit
 from tests.queries.plans import full_scans, plans_of, statements_of
 from tests.room import Room
@@ -57,7 +58,10 @@ READINGS: dict[str, Read] = {
     "a list of a filing cabinet": lambda room, session: list_sheets(
         session, room.now, room.zone, stage="filed", cabinet="F1"
     ),
-    "a station's side": lambda room, session: side_view(session, room.station["table-1"], room.now, room.zone),
+    "a station's screen": lambda room, session: station_view(session, room.station["table-1"], room.now, room.zone),
+    "what to fetch next": lambda room, session: fetch_next(
+        session, room.station["table-1"], room.now, house_now(session)
+    ),
     "the wanted sheets": lambda room, session: wanted_sheets(session, room.now, room.zone),
     "the order of consignments": lambda room, session: consignments_in_order(session),
     "a search by number": lambda room, session: find(session, "TQX000001N", patterns_now(session)),

@@ -10,8 +10,8 @@ from sqlalchemy import update
 
 from app.db.engine import Database, reading, transaction
 from app.db.models import Cabinet
-from app.domain.rates import dwell_bucket_h
 from app.domain.stages import Stage, Step
+from app.domain.stays import dwell_bucket_h
 from app.queries.stays import counts_of, first_day, stage_counts, together
 from app.queries.usual import Usual, usual, usual_lines
 from app.services.room import add_cabinet, set_house_rule

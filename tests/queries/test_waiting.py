@@ -10,7 +10,7 @@ import pytest
 from app.db.engine import transaction
 from app.domain.stages import Step
 from app.services.room import set_house_rule
-from tests.queries.looking import listed, own_limit, page_of, stage_of
+from tests.queries.looking import brought_dry, listed, own_limit, page_of, stage_of
 from tests.room import Room
 
 SECOND = timedelta(seconds=1)
@@ -53,21 +53,14 @@ def _under_press(room: Room) -> str:
     return number
 
 
-def _to_inspect(room: Room) -> str:
-    number = room.new_number()
-    room.scans(number, "intake", step=Step.TAKE_IN)
-    room.scans(number, "intake", step=Step.ARRIVE_MOUNTED, facts={"dryness": True})
-    return number
-
-
 def _to_mend(room: Room) -> str:
-    number = _to_inspect(room)
+    number = brought_dry(room)
     room.scans(number, "inspection", step=Step.INSPECT, facts={"outcome": "to-be-mended"})
     return number
 
 
 def _to_file(room: Room) -> str:
-    number = _to_inspect(room)
+    number = brought_dry(room)
     room.wait(days=2)
     room.scans(number, "inspection", step=Step.INSPECT, facts={"outcome": "passed"})
     return number
@@ -87,7 +80,7 @@ AT_THE_LIMIT = [
     ("ready for mounting, 60 open days", _ready, _utc(2, 17, year=2027)),
     ("mounted, 1 h", _mounted, _utc(11, 25, 10)),
     ("ready under press on Thursday 9:00, 2 open days", _under_press, _utc(11, 30)),
-    ("to inspect, 5 open days", _to_inspect, _utc(12, 2)),
+    ("to inspect, 5 open days", brought_dry, _utc(12, 2)),
     ("to mend, 10 open days", _to_mend, _utc(12, 9)),
     ("passed on Friday, to file, 5 open days", _to_file, _utc(12, 4)),
 ]
@@ -145,7 +138,7 @@ def test_nothing_that_is_glued_is_ever_held_up(room: Room) -> None:
     number = room.sheet_mounted()
     room.scans(number, who="hedda", step=Step.PUT_HOLD, facts={"hold": "quarantine"}, reason="beetle seen")
     later = room.now + timedelta(hours=2)
-    assert page_of(room, number, later).stalled and stage_of(room, "mounted", later).over_limit == 1
+    assert page_of(room, number, later).stalled and stage_of(room, "mounted", later).stalled == 1
 
 
 def test_papers_changed_begin_the_wait_anew(room: Room) -> None:

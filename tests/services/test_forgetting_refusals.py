@@ -8,7 +8,7 @@ from sqlalchemy import insert, select
 
 from app.db.engine import reading, transaction
 from app.db.models import RefusedScan, table_of
-from app.services.forgetting_refusals import forget_refusals
+from app.services.forgetting import forget_refusals
 from app.services.room import set_house_rule
 from tests.room import Room
 

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from app.db.engine import transaction
 from app.domain.errors import Refused
 from app.domain.numbers import Kind, code_for
-from app.services.intake import ImportPlan, run_import
+from app.domain.table_faults import BadRow
+from app.services.intake import ImportPlan, bad_rows, run_import
 from tests.room import Room
 from tests.services.parcels import EXAMPLE, HEAD, consign, counts, listed, number, plan, rows, run
 
@@ -162,6 +163,12 @@ def test_every_bad_row_is_named_in_the_order_of_the_lines(receiving: Room) -> No
     with pytest.raises(Refused) as raised:
         run(receiving, listed(some))
     assert raised.value.refusals[0].words.endswith(" 3 more cannot be imported.")
+
+
+def test_the_bad_row_that_is_named_is_the_first_of_those_that_are_listed() -> None:
+    # A list of several files begins at line 1 in each of them.
+    bad = [BadRow(2, "scientificName", "It is empty.", "taxon.txt"), BadRow(7, "catalogNumber", "It is taken.", "core.txt")]
+    assert bad_rows(bad).words == "Nothing is imported. core.txt, line 7, catalogNumber: It is taken. 1 more cannot be imported."
 
 
 def test_a_row_changed_since_it_was_imported_is_not_written_over(receiving: Room) -> None:

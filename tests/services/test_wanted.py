@@ -18,7 +18,7 @@ from app.services.deeds import join_number
 from app.services.desk import ScanRequest
 from app.services.scanning import once
 from app.services.wanted import ask_for, give_up
-from tests.queries.looking import brought_dry, filed, page_of
+from tests.queries.looking import brought_dry, filed, page_of, passed
 from tests.room import Room
 
 WANTED = table_of(Wanted)
@@ -57,12 +57,6 @@ def wish(room: Room, number: str) -> Wish | None:
     sheet_id = room.row(number)["id"]
     with reading(room.database) as session:
         return wishes_of(session, [sheet_id]).get(sheet_id)
-
-
-def passed(room: Room) -> str:
-    number = brought_dry(room)
-    room.scans(number, "inspection", step=Step.INSPECT, facts={"outcome": "passed"})
-    return number
 
 
 def files(room: Room, number: str) -> int:

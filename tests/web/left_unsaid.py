@@ -34,6 +34,9 @@ class Marked:
     def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
         return marked(msgid1 if n == 1 else msgid2)
 
+    def pgettext(self, context: str, message: str) -> str:
+        return marked(message)
+
 
 def marked(message: str) -> str:
     """A message with its fixed words between marks; "{name} went" becomes "{name}⟦ went⟧"."""

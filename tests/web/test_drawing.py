@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.queries.board import Ages, CabinetLine, StackLine
+from app.queries.board import CabinetLine, StackLine
+from app.queries.board_stages import Ages
 from app.web.drawing import age_segments, age_words, place, small_stack
 
 counts = st.integers(0, 5000)

@@ -11,7 +11,8 @@ import pytest
 from werkzeug.test import TestResponse
 
 from app.domain.findings import FINDINGS
-from app.domain.sheet_drawing import UNITED_STATES, place_words, zone_at, zones
+from app.domain.house import House
+from app.domain.sheet_drawing import place_words, size_of, zone_at, zones
 from app.domain.stages import Step
 from app.web.inspecting import taps
 from tests.room import Room
@@ -60,7 +61,7 @@ def test_every_part_of_the_drawing_is_a_link_with_words_and_its_place_is_in_it(
     assert {"Label: something is wrong here", "Seal: something is wrong here", "Packet: something is wrong here",
             "Code: something is wrong here", "Room for slips: something is wrong here", "Along the edge: something is wrong here",
             "Plant, in the middle: something is wrong here"} <= {label for _, label in named}  # fmt: skip
-    sheet = zones(UNITED_STATES)
+    sheet = zones(size_of(House()))
     for tap in taps(sheet):
         x, y = (int(part) for part in tap.at.split(","))
         assert tap.words.lower() == place_words(sheet, x, y)

@@ -113,7 +113,7 @@ def test_a_day_of_practice_leaves_every_table_of_the_room_as_it_was(
 def test_hours_of_practice_are_nobodys_and_hours_worked_there_before_still_count(
     room: Room, station_client: ClientAs
 ) -> None:
-    from app.queries.hours import hours_of
+    from app.queries.hours import hours_within, presences
 
     room.signs_in("olwen", "table-1")
     began = room.now
@@ -124,7 +124,7 @@ def test_hours_of_practice_are_nobodys_and_hours_worked_there_before_still_count
     screen.scan(room.code("badge", "olwen"))
     room.wait(hours=3)
     with reading(room.database) as session:
-        found = hours_of(session, began, room.now, room.now)
+        found = hours_within(presences(session, began, room.now, room.now), began, room.now)
     mine = found[room.worker["olwen"], room.station["table-1"]]
     assert mine.total_s == (ended - began).total_seconds()
 

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from app.domain.keeping import months_before
+from app.domain.calendar import months_before
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.domain.rates import dwell_bucket_h
+from app.domain.stays import dwell_bucket_h
 
 HOUR, DAY = 3600, 86_400
 
