@@ -35,6 +35,7 @@ export function showOwn(answer) {
   section.dataset.kind = answer.kind;
   section.dataset.own = "yes";
   section.setAttribute("aria-labelledby", "answer-word");
+  layUndoDown(true);
   place.replaceChildren(section);
   // Heard, but nothing is fetched for it: there is no line.
   document.body.dispatchEvent(new CustomEvent("told", { detail: answer.kind }));
@@ -44,12 +45,23 @@ export function showOwn(answer) {
 export function showSent(html, kind, isHeard) {
   const page = new DOMParser().parseFromString(html, "text/html");
   const answer = page.getElementById("answer");
+  layUndoDown(kind !== "done");
   place.replaceChildren(...(answer ? [document.adoptNode(answer)] : page.body.childNodes));
   const atWork = page.getElementById("at-work");
   if (atWork) document.getElementById("at-work").replaceWith(document.adoptNode(atWork));
   addToLast(page.querySelector("#scans li"));
   if (isHeard) document.body.dispatchEvent(new CustomEvent("scanned", { detail: kind || "stop" }));
   return wordsOf(place);
+}
+
+// An answer takes the card from the one before. Where nothing was written with it, the scan before can still be undone: in its row.
+function layUndoDown(isLast) {
+  const undo = document.querySelector("#answer .undo, #scans .undo");
+  const row = undo?.closest("#scans li") || document.querySelector("#scans li");
+  undo?.remove();
+  if (!undo || !row || !isLast) return;
+  undo.open = false;
+  row.append(undo);
 }
 
 function wordsOf(shown) {

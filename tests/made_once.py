@@ -53,16 +53,17 @@ def make_once() -> None:
     Rule.compile = compile_once  # type: ignore[method-assign]
 
 
-_SHARED: list[tuple[Any, Any]] = []
+_SHARED: dict[str, tuple[Any, Any]] = {}
 
 
 def share_statements(database: Database) -> None:
-    """Let this room in a file use the statements that others have compiled, and write without waiting for the disk."""
-    if not database.is_sqlite:
-        return
-    event.listen(database.engine, "connect", lambda line, _: line.execute("PRAGMA synchronous = OFF").close())
-    if not _SHARED:
+    """Let this room use the statements that others have compiled; one in a file writes without waiting for the disk."""
+    if database.is_sqlite:
+        event.listen(database.engine, "connect", lambda line, _: line.execute("PRAGMA synchronous = OFF").close())
+    kind = database.engine.dialect.name
+    if kind not in _SHARED:
+        # Its first line teaches a dialect what the database can do.
         with database.engine.connect():
-            _SHARED.append((database.engine.dialect, database.engine._compiled_cache))
-    for engine in (database.engine, database.writing, database.looking):
-        engine.dialect, engine._compiled_cache = _SHARED[0]
+            _SHARED[kind] = (database.engine.dialect, database.engine._compiled_cache)
+    for engine in (database.engine, database.writing, database.looking, database.glancing):
+        engine.dialect, engine._compiled_cache = _SHARED[kind]

@@ -95,11 +95,11 @@ class Database:
     is_practice: bool = False
     writing: Engine = field(init=False, repr=False)
     looking: Engine = field(init=False, repr=False)
+    glancing: Engine = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
-        writes, reads = (BEGIN_WRITING, "BEGIN") if self.is_sqlite else (postgres.BEGIN_WRITING, postgres.BEGIN_READING)
-        self.writing = self.engine.execution_options(begin=writes)
-        self.looking = self.engine.execution_options(begin=reads)
+        ways = (BEGIN_WRITING, "BEGIN", "BEGIN") if self.is_sqlite else postgres.BEGINNINGS
+        self.writing, self.looking, self.glancing = (self.engine.execution_options(begin=way) for way in ways)
 
     @property
     def is_sqlite(self) -> bool:
@@ -157,7 +157,7 @@ def transaction(database: Database) -> Iterator[Session]:
     """Write: wait one's turn, begin at once for writing, commit at the end, undo everything if anything fails."""
     with database.turns:
         try:
-            with _session(database, writes=True) as session, session.begin():
+            with _session(database, database.writing) as session, session.begin():
                 yield session
         except NotNow as error:
             if error.statement == BEGIN_WRITING:
@@ -170,7 +170,18 @@ def transaction(database: Database) -> Iterator[Session]:
 def reading(database: Database) -> Iterator[Session]:
     """Read one consistent state; nothing may be written."""
     # Its end rolls back.
-    with _session(database) as session:
+    with _session(database, database.looking) as session:
+        yield session
+
+
+@contextmanager
+def glance(database: Database) -> Iterator[Session]:
+    """Ask one prepared question: on a server it goes there and comes back, and nothing goes there for its end.
+
+    Another one may be asked in the same glance, but may find another state: who asks must not hold the two together.
+    RuntimeError on a server for anything else.
+    """
+    with _session(database, database.glancing) as session:
         yield session
 
 
@@ -195,8 +206,7 @@ def checkpoint(database: Database) -> None:
             driver.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
 
 
-def _session(database: Database, *, writes: bool = False) -> Session:
-    engine = database.writing if writes else database.looking
+def _session(database: Database, engine: Engine) -> Session:
     session = Lean(engine, expire_on_commit=False, autoflush=False)
     session.info["database"] = database
     return session

@@ -24,6 +24,8 @@ WRITING = 0x_B107_7E4
 BEGIN_WRITING = f"BEGIN ISOLATION LEVEL READ COMMITTED; SELECT pg_advisory_xact_lock({WRITING})"
 # One state from the first question to the last, as in the one-file database.
 BEGIN_READING = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
+# For a writer, for a reader, and for who asks one question: it needs no beginning, and no end.
+BEGINNINGS = (BEGIN_WRITING, BEGIN_READING, "")
 # The last scan that was kept, whoever sent it.
 LAST_SCAN = "SELECT coalesce(max(id), 0) FROM scan"
 # A net only, as long as that: writers hold each other up for milliseconds.

@@ -43,28 +43,33 @@ class Talk:
         self._numbers = count(1)
         self._unsent: list[Said] = []
         self._ahead: dict[tuple[Any, ...], Said] = {}
+        self._is_glance = False
 
     def begin(self, words: str) -> None:
-        """Begin, in these statements; they go out with the first question."""
+        """Begin, in these statements; they go out with the first question. Without any it is a glance: of prepared questions,
+        each by itself.
+        """
         self._ahead.clear()
-        for each in words.split("; "):
-            self.say(each)
+        self._is_glance = not words
+        for each in words.split("; ") if words else ():
+            self.send_along(each)
 
     def write(self, text: str, values: Sequence[Any]) -> Said:
         """Say a statement that writes: what was asked ahead of it is to be asked again."""
+        self._refuse_in_a_glance()
         self._ahead.clear()
-        return self.say(text, values)
+        return self.send_along(text, values)
 
     def ask_ahead(self, text: str, values: Sequence[Any]) -> None:
         """Ask what will be asked in a moment; the answer is kept for that until anything is written."""
-        self._ahead[text, *values] = self.say(text, values)
+        self._ahead[text, *values] = self.send_along(text, values)
 
     def ask(self, text: str, values: Sequence[Any]) -> Said:
         """Ask now, where that was not done ahead."""
         said = self._ahead.pop((text, *values), None) if self._ahead else None
-        return self.say(text, values) if said is None else said
+        return self.send_along(text, values) if said is None else said
 
-    def say(self, text: str, values: Sequence[Any] = ()) -> Said:
+    def send_along(self, text: str, values: Sequence[Any] = ()) -> Said:
         """Say a statement, its values called $1, $2 and so on; nothing goes out yet."""
         given = self._between.dump_sequence(values, [self._as_fits] * len(values))
         types = self._between.types or ()
@@ -92,7 +97,7 @@ class Talk:
 
     def end(self) -> None:
         """End what was begun, and wait until it is on the disk."""
-        self.say("COMMIT")
+        self.send_along("COMMIT")
         self.send()
 
     def rollback(self) -> None:
@@ -104,14 +109,16 @@ class Talk:
         from psycopg.pq import TransactionStatus
 
         self._drop()
+        self._is_glance = False
         if self._driver.pgconn.transaction_status in (TransactionStatus.INTRANS, TransactionStatus.INERROR):
-            self.say("ROLLBACK")
+            self.send_along("ROLLBACK")
             self.send()
         else:
             self._driver.rollback()
 
     def before(self, words: str) -> None:
         """Something else is about to be said on this line, in these words: what came before it goes out first."""
+        self._refuse_in_a_glance()
         if (said := words.lstrip()).startswith(_UNDOES):
             # All of it came after what is gone back to.
             self._drop()
@@ -120,6 +127,11 @@ class Talk:
         self.send()
         if said.startswith(_FORGETS):
             self._prepared.clear()
+
+    def _refuse_in_a_glance(self) -> None:
+        # Nothing was begun that could be undone, or that only reads.
+        if self._is_glance:
+            raise RuntimeError("In a glance only prepared questions are asked.")
 
     def _drop(self) -> None:
         self._forget(self._unsent)

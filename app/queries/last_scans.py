@@ -28,7 +28,10 @@ _NEWEST = prepared(_TODAY.limit(1))
 
 @dataclass(frozen=True, slots=True)
 class LastScan:
-    """One scan and how it was answered: `kind` is that of the answer, `words` what stands beside it."""
+    """One scan and how it was answered: `kind` is that of the answer, `words` what stands beside it.
+
+    `entry` is the last entry that it wrote, where it was done.
+    """
 
     at: datetime
     kind: str
@@ -36,6 +39,7 @@ class LastScan:
     number: str
     shown: str
     plant: str
+    entry: int | None = None
 
 
 def last_scans(session: Session, station_id: int, now: datetime, zone: ZoneInfo) -> tuple[LastScan, ...]:
@@ -57,8 +61,9 @@ def _scan(row: Any) -> LastScan:
     answer = row.answer
     sheet = answer.get("sheet") or {}
     return LastScan(
-        row.received_at, answer["kind"], _words(answer), sheet.get("number", ""), sheet.get("shown", ""), sheet.get("plant", "")
-    )
+        row.received_at, answer["kind"], _words(answer), sheet.get("number", ""), sheet.get("shown", ""), sheet.get("plant", ""),
+        answer.get("entry") if answer["kind"] == "done" else None,
+    )  # fmt: skip
 
 
 def _words(answer: dict[str, Any]) -> str:

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from flask import Response, current_app, g, request
 
-from app.db.engine import reading, transaction
+from app.db.engine import glance, transaction
 from app.domain.language import say
 from app.queries.doors import known_worker
 from app.services.people import Holder, holder_of, use_token
@@ -69,7 +69,7 @@ def _secret() -> str | None:
 
 
 def _holder(secret: str) -> Holder | None:
-    with reading(house().database) as session:
+    with glance(house().database) as session:
         found = holder_of(session, secret, now())
         if found is None or found.scope != "manage":
             return found

@@ -9,7 +9,7 @@ from typing import Any, cast
 from flask import Flask, Response, abort, g, jsonify, redirect, request, session, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
-from app.db.engine import reading
+from app.db.engine import glance
 from app.domain.language import mark, say
 from app.queries.doors import known_worker, station_by_secret
 from app.services.people import Holder, secret_hash
@@ -113,7 +113,7 @@ def _recognise() -> Visitor:
     secret, worker_id = request.cookies.get(STATION_COOKIE), session.get("worker")
     if secret is None and worker_id is None:
         return NOBODY
-    with reading(house().database) as database:
+    with glance(house().database) as database:
         found = station_by_secret(database, secret_hash(secret)) if secret else None
         mark = browser_mark()
         worker = known_worker(database, worker_id, mark) if isinstance(worker_id, int) and mark else None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 import threading
+from contextlib import nullcontext
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from sqlalchemy import bindparam, func, insert, literal, select, text
 from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from app.config import HOME
-from app.db.engine import Database, open_database, reading, transaction
+from app.db.engine import Database, glance, open_database, reading, transaction
 from app.db.fitness import Unfit, in_plain_words, state_of
 from app.db.models import Cabinet, Setting, Sheet, Shelf, table_of
 from app.db.postgres import with_driver
@@ -21,8 +22,10 @@ from app.db.prepared import ask_ahead, prepared
 from app.db.talking import Talk
 from app.db.upgrade import newest_revision, revision_of
 from app.domain.stages import Step
+from app.web.security import STATION_COOKIE
 from tests.databases import SERVER, Rooms, address
 from tests.room import Room
+from tests.web.api_client import Scripts, bearer
 
 CABINET, SETTING, SHEET, SHELF = (table_of(model) for model in (Cabinet, Setting, Sheet, Shelf))
 ON_A_SERVER = pytest.mark.skipif(not SERVER, reason="the one-file database serves one process")
@@ -177,13 +180,63 @@ def test_a_line_that_forgot_what_was_prepared_there_says_it_anew(database: Datab
 
 @ON_A_SERVER
 def test_a_scan_goes_to_the_server_and_back_a_few_times_only(room: Room, monkeypatch: pytest.MonkeyPatch) -> None:
-    number, trips = room.sheet_ready(), list[int]()
-    there_and_back = Talk._there_and_back
-    monkeypatch.setattr(Talk, "_there_and_back", lambda talk, said: trips.append(len(said)) or there_and_back(talk, said))
+    number, trips = room.sheet_ready(), counted(monkeypatch)
     for step, station in ((Step.TAKE_UP, "table-1"), (Step.MOUNT, "table-1")):
         trips.clear()
         assert room.scans(number, station, step=step).kind == "done"
         assert len(trips) <= 6 and sum(trips) > 3 * len(trips), trips
+
+
+@ON_A_SERVER
+def test_who_is_at_the_door_is_asked_in_one_trip(room: Room, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    scripts = Scripts(room, tmp_path)
+    keys = {"read": 403, "unknown": 401}
+    headers = {name: bearer(scripts.key(name) if name == "read" else "k" * 43) for name in keys}
+    trips = counted(monkeypatch)
+    for _ in range(2):
+        for name, status in keys.items():
+            trips.clear()
+            assert scripts.client.post("/api/sheets", headers=headers[name]).status_code == status
+            assert trips == [1], name
+    scripts.client.set_cookie(STATION_COOKIE, "of no station")
+    trips.clear()
+    assert scripts.client.get("/board").status_code == 302 and trips == [1]
+
+
+def counted(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """How many statements go to the server in each trip, from now on."""
+    trips, there_and_back = list[int](), Talk._there_and_back
+    monkeypatch.setattr(Talk, "_there_and_back", lambda talk, said: trips.append(len(said)) or there_and_back(talk, said))
+    return trips
+
+
+def test_a_glance_finds_what_was_written_last_and_leaves_its_line_as_it_was(database: Database) -> None:
+    settings(database, "a")
+    for to in ("1", "2"):
+        with transaction(database) as session:
+            session.execute(_WRITE, {"of_name": "a", "to": to})
+        with glance(database) as session:
+            assert session.execute(_ONE, {"name": "a"}).scalar_one() == to
+    with pytest.raises(ZeroDivisionError), glance(database) as session:
+        session.execute(_ONE, {"name": "a"})
+        raise ZeroDivisionError
+    assert settings(database, "b") == ["a", "b"]
+
+
+def test_nothing_is_written_in_a_glance(database: Database) -> None:
+    settings(database, "a")
+    for write in (
+        lambda session: session.execute(_ADD, {"name": "b", "value": ""}),
+        lambda session: session.execute(_WRITE, {"of_name": "a", "to": "x"}),
+        lambda session: session.execute(insert(SETTING), {"name": "c", "value": ""}),
+        lambda session: session.execute(text("UPDATE setting SET value = 'x'")),
+        lambda session: session.add(Setting(name="d", value="")) or session.flush(),
+    ):
+        refused = pytest.raises(RuntimeError, match="only prepared questions") if SERVER else nullcontext()
+        with refused, glance(database) as session:
+            write(session)
+    with reading(database) as session:
+        assert session.execute(select(SETTING.c.name, SETTING.c.value)).all() == [("a", "")]
 
 
 # -- several processes ------------------------------------------------------------------------------------------
