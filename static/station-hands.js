@@ -25,6 +25,12 @@ document.addEventListener("keydown", (event) => {
   field.focus();
 });
 
+// Some hands click twice. The answer is there between the two, and the second click would fall on a button of the next question.
+document.addEventListener("click", (event) => {
+  const sends = event.target.closest?.("button")?.form;
+  if (event.detail > 1 && sends && OURS.includes(new URL(sends.action, location.href).pathname)) event.preventDefault();
+}, true);
+
 function fieldsOf(sent, data) {
   if (sent === form) {
     field.value = "";

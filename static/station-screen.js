@@ -1,9 +1,14 @@
 // What the station's screen says of the line, of what is kept here, and of what could not be written after all.
 import { draw } from "./station-answers.js";
-import { said, session } from "./station-clock.js";
+import { said, serverMs, session } from "./station-clock.js";
 
 const form = document.getElementById("scan-form");
 const line = document.getElementById("line");
+
+// The clock in the head: the server's time, which goes on here while the line is down.
+export function keepTime(zone) {
+  if (serverMs()) document.querySelector(".frame .clock").textContent = said(serverMs(), zone);
+}
 
 // One kept scan in a line: its number, what was scanned, and when.
 export function toldOf(scan, zone) {

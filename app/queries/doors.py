@@ -1,4 +1,4 @@
-"""What the doors ask: who this is, which station this browser is, and whether there is a manager yet."""
+"""What the doors ask: who this is, and which station this browser is."""
 
 from __future__ import annotations
 
@@ -70,9 +70,3 @@ def station_by_secret(session: Session, secret_hash: str) -> KnownStation | None
     """The station that a browser with this secret was enrolled for; None where there is none, or none any more."""
     row = session.execute(_STATION, {"secret": secret_hash}).one_or_none()
     return KnownStation(row.id, row.is_practice, row.language) if row is not None else None
-
-
-def room_has_manager(session: Session) -> bool:
-    """Whether somebody manages the room already."""
-    found = select(WORKER.c.id).where(WORKER.c.rights.contains("manager"), WORKER.c.password_hash.is_not(None))
-    return session.execute(found).first() is not None

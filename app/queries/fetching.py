@@ -6,18 +6,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import ColumnElement, Select, and_, bindparam, case, exists, not_, or_, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Consignment, Hazard, Sheet, Station, table_of
+from app.domain.calendar import local_day
 from app.domain.hazards import CAUTIONS
 from app.domain.holds import keeping
 from app.domain.house import House
 from app.domain.numbers import shown
 from app.domain.stages import Stage, Step
-from app.queries.freezer import not_in_freezer
 from app.queries.house import patterns_now
+from app.queries.in_freezer import not_in_freezer
 from app.queries.kinds import IN_QUEUE
 from app.queries.lines import line_rows, place_of
 from app.queries.wanted import Wish, wishes_of
@@ -41,7 +43,7 @@ _HAZARDS = (
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """The sheets that a table was sent for on one day (UTC)."""
+    """The sheets that a table was sent for on one day of the room."""
 
     day: date
     sheet_ids: tuple[int, ...]
@@ -59,19 +61,19 @@ class FetchLine:
     wish: Wish | None
 
 
-def fetch_next(session: Session, station_id: int, now: datetime, house: House) -> tuple[FetchLine, ...]:
+def fetch_next(session: Session, station_id: int, now: datetime, zone: ZoneInfo, house: House) -> tuple[FetchLine, ...]:
     """About a run of sheets from one shelf: what is wanted first, then by the room's order of consignments, then what
     has waited longest. Only sheets that may be taken up: no hold that stops it, here and not in the freezer, label and
     treatment as the house asks, on no table; and only for a station where sheets are taken up.
 
-    A run is kept for its table for the day, until it is worked off; no other table is sent for the same sheets while
-    there are others.
+    A run is kept for its table for the day on the room's wall, until it is worked off; no other table is sent for the same
+    sheets while there are others.
     """
     steps = session.execute(select(Station.steps).where(Station.id == station_id)).scalar() or []
     if Step.TAKE_UP not in steps:
         return ()
     runs: dict[int, Run] = session.info["database"].kept.setdefault("runs", {})
-    mine, today = runs.get(station_id), now.date()
+    mine, today = runs.get(station_id), local_day(now, zone)
     rest = _still_there(session, mine, house, now) if mine is not None and mine.day == today else []
     if not rest:
         others = {each for at, run in runs.items() if at != station_id and run.day == today for each in run.sheet_ids}
@@ -131,7 +133,7 @@ def _lines(session: Session, run: Sequence[Any]) -> tuple[FetchLine, ...]:
     cautions = cautions_by_sheet(session, run)
     places = [place_of(row) for row in rows]
     return tuple(
-        FetchLine(row.number, shown(row.number, patterns), place, bool(at) and places[at - 1] == place,
+        FetchLine(row.number, shown(row.number, patterns), place, bool(at and place) and places[at - 1] == place,
                   cautions.get(each.id, ()), wishes.get(each.id))
         for at, (each, row, place) in enumerate(zip(run, rows, places, strict=True))
     )  # fmt: skip

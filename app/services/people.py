@@ -21,6 +21,7 @@ from app.domain.language import say
 from app.domain.numbers import Kind, random_code
 from app.services.attendance import ATTENDANCE, end_times
 from app.services.changes import changed
+from app.services.codes_given import WORKERS, next_number
 
 WORKER = table_of(Worker)
 TOKEN = table_of(Token)
@@ -52,9 +53,8 @@ def add_worker(session: Session, name: str, rights: Sequence[str], now: datetime
     name = " ".join(name.split())
     if not name or not set(rights) <= set(RIGHTS) or not rights:
         raise ValueError(say("A worker needs a name and at least one of: reader, volunteer, trainer, manager."))
-    following = session.execute(select(func.coalesce(func.max(WORKER.c.id), 0))).scalar_one() + 1
     badge = random_code(Kind.BADGE, secrets.randbelow)
-    values = {"number": f"W{following:02}", "name": name, "name_key": folded(name), "rights": " ".join(rights),
+    values = {"number": f"W{next_number(session, WORKERS):02}", "name": name, "name_key": folded(name), "rights": " ".join(rights),
               "badge_code": badge, "badge_since_at": now, "added_at": now}  # fmt: skip
     worker_id: int = session.execute(insert(WORKER).values(**values).returning(WORKER.c.id)).scalar_one()
     changed(session, now, by, "worker", worker_id, "added", new=name)

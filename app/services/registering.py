@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import ColumnElement, Table, delete, func, insert, select, update
 from sqlalchemy.engine import RowMapping
 from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
 
 from app.db.models import Collector, FormerNumber, Hazard, NumberPattern, PlantName, Sheet, table_of
 from app.domain.answer import Answer
@@ -20,9 +22,11 @@ from app.domain.numbers import Pattern, mint, shown
 from app.domain.sheet import Standing
 from app.domain.stages import Stage, Step
 from app.services import saying
+from app.services.changes import changed
 from app.services.custody import Writing, enter, standing_of
-from app.services.desk import Desk
+from app.services.desk import THEN_SHEET, Desk, somebody_is_here
 from app.services.facts import make_attempt, sheet_by_id, sheet_by_number
+from app.services.kept_times import refuse_too_late
 from app.services.near_names import learn
 from app.services.reserving import refuse_reserved, reserved
 from app.services.specimens import add_part
@@ -64,13 +68,29 @@ def mint_number(desk: Desk) -> str:
     return number
 
 
+def mint_by(session: Session, pattern_id: int, now: datetime, by: int | None = None) -> str:
+    """Let the room mint its new numbers by this pattern from now on; gives its prefix. ValueError if there is no such."""
+    own = (PATTERN.c.id == pattern_id) & PATTERN.c.is_practice.is_(False)
+    prefix = session.scalar(select(PATTERN.c.prefix).where(own))
+    if prefix is None:
+        raise ValueError(say("There is no such pattern."))
+    session.execute(update(PATTERN).values(mints=PATTERN.c.id == pattern_id))
+    changed(session, now, by, "number pattern", pattern_id, "mints new numbers", new=prefix)
+    return str(prefix)
+
+
 def take_in_new(desk: Desk, number: str) -> RowMapping:
     """The row for a number that is taken in for the first time, in the station's consignment."""
     return register(desk, number, consignment_id=desk.in_hand("consignment_id"))
 
 
 def another_sheet(desk: Desk, row: RowMapping) -> Answer:
-    """The plant needs one more sheet: a further number for the same specimen, with all that travels with it."""
+    """The plant needs one more sheet: a further number for the same specimen, with all that travels with it.
+
+    Refused: not-signed-in, and too-old before anything is made for it.
+    """
+    somebody_is_here(desk, THEN_SHEET)
+    refuse_too_late(desk, Step.ANOTHER_SHEET)
     attempt = make_attempt(desk, row, standing_of(row), Step.ANOTHER_SHEET)
     if found := refusals(attempt):
         return saying.refused(desk, found, row, step=Step.ANOTHER_SHEET)

@@ -151,10 +151,10 @@ def add_pattern(session: Session, prefix: str, width: int, now: datetime, *, has
     return pattern_id
 
 
-def add_bundle(session: Session, name: str, kind: str = "tray", method: str | None = None) -> int:
+def add_bundle(session: Session, name: str, kind: str = "tray") -> int:
     """Add a bundle with a card of its own."""
     code = next_code(session, Kind.BUNDLE)
-    return _add(session, table_of(Bundle), {"name": name, "code": code, "kind": kind, "method": method})
+    return _add(session, table_of(Bundle), {"name": name, "code": code, "kind": kind})
 
 
 def add_consignment(session: Session, code: str, name: str, *, source: str = "", kind: str = "fieldwork",

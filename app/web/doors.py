@@ -10,11 +10,11 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
 from app.domain.language import say
-from app.queries.doors import known_worker, room_has_manager
+from app.queries.doors import known_worker
 from app.services.backup_places import name_place
 from app.services.browsers import sign_out_browser
 from app.services.first import become_first_manager
-from app.services.people import log_in, password_fits, set_password
+from app.services.people import has_manager, log_in, password_fits, set_password
 from app.services.tries import name_lock, own_lock
 from app.web.forms import FirstForm, OwnPasswordForm, SignInForm
 from app.web.proving import proved
@@ -33,7 +33,7 @@ def front() -> AnyResponse:
     if who.station_id is not None:
         return redirect(url_for("stations.here"))
     with reading(house().database) as database:
-        ready = room_has_manager(database)
+        ready = has_manager(database)
     return redirect(url_for("doors.sign_in" if ready else "doors.first"))
 
 
@@ -41,7 +41,7 @@ def front() -> AnyResponse:
 def first() -> AnyResponse:
     """Make the first manager, with the code that the console shows."""
     with reading(house().database) as database:
-        if room_has_manager(database):
+        if has_manager(database):
             return redirect(url_for("doors.sign_in"))
     form = FirstForm()
     if not form.validate_on_submit():

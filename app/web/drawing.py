@@ -107,7 +107,7 @@ def small_stack(line: StackLine, href: str, warning: str) -> DrawnStack:
         layers,
         _summary(line.sheets, "" if warning else line.words),
         warning,
-        PIECES,
+        max(line.pieces, 1),
     )
 
 
@@ -196,6 +196,3 @@ def _summary(count: int, words: str) -> str:
         return say("Empty.")
     sheets = say_n("{n} sheet", "{n} sheets", count)
     return f"{sheets}. {words[:1].upper()}{words[1:]}." if words else f"{sheets}."
-
-
-PIECES = 4

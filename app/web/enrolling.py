@@ -6,18 +6,20 @@ import secrets
 from typing import Any
 
 from flask import Response, flash, make_response, redirect, url_for
+from flask import session as of_browser
 from werkzeug.wrappers import Response as AnyResponse
 
 from app.db.engine import reading, transaction
 from app.domain.language import say
 from app.domain.stations import KINDS
 from app.queries.people import station_list
+from app.services.browsers import sign_out_browser
 from app.services.people import enrol_station
 from app.services.practice import make_practice_pattern
 from app.services.room import add_station, close_browser
 from app.web.forms import StationForm
 from app.web.render import house, now, page
-from app.web.security import STATION_COOKIE, visitor
+from app.web.security import STATION_COOKIE, browser_mark, visitor
 from app.web.stations import bp
 
 
@@ -41,7 +43,12 @@ def add() -> AnyResponse:
             with transaction(house().database) as session:
                 slug = f"{form.kind.data}-{secrets.token_hex(3)}"
                 _add(session, slug, form)
-            flash(say("{name} is set up. Enrol the browser that stands there.", name=form.name.data))
+            flash(
+                say(
+                    "{name} is set up. At the computer that stands there, press “Make this browser {name}”.",
+                    name=form.name.data,
+                )
+            )
         except ValueError as error:
             flash(str(error))
     else:
@@ -58,7 +65,7 @@ def _add(session: Any, slug: str, form: StationForm) -> None:
 
 @bp.post("/stations/<slug>/enrol")
 def enrol(slug: str) -> AnyResponse:
-    """Make this browser the screen of that station."""
+    """Make this browser the screen of that station, and sign the manager out of it: volunteers stand at it from now on."""
     manager = visitor().worker_id
     with transaction(house().database) as session:
         found = [each for each in station_list(session) if each.slug == slug]
@@ -67,6 +74,8 @@ def enrol(slug: str) -> AnyResponse:
                 page("doors/error.html", 404, code=404, what=say("There is no such station."), do=say("Go back."))
             )
         secret = enrol_station(session, found[0].station_id, manager, now())
+        sign_out_browser(session, browser_mark(), now())
+    of_browser.clear()
     response = redirect(url_for("stations.here"))
     secure = house().config.secure_cookies
     response.set_cookie(STATION_COOKIE, secret, max_age=315_360_000, httponly=True, samesite="Lax", secure=secure)

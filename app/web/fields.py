@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from wtforms import DateField, ValidationError
+from wtforms.widgets import CheckboxInput
 
 from app.domain.drying import pressed_moment
 from app.domain.language import say
@@ -20,6 +21,12 @@ class Day(DateField):
             super().process_formdata(valuelist)
         except ValueError:
             raise ValueError(say("That is no day. Give it like 2026-12-31.")) from None
+
+
+class Tick(CheckboxInput):
+    """One box of several: that at least one is asked for does not make the browser ask for each of them."""
+
+    validation_attrs = ["disabled"]
 
 
 def could_be_pressed(_form: Any, field: Any) -> None:

@@ -14,9 +14,10 @@ from wtforms import (
     StringField,
 )
 from wtforms.validators import DataRequired, InputRequired, Length, NumberRange, Optional, Regexp
-from wtforms.widgets import CheckboxInput, ListWidget
+from wtforms.widgets import ListWidget
 
 from app.domain.language import mark
+from app.web.fields import Tick
 
 REASON = [DataRequired(mark("Say why; it stays in the log.")), Length(max=500)]
 RIGHTS = [
@@ -29,7 +30,7 @@ class FirstForm(FlaskForm):  # type: ignore[misc]
     """The first manager."""
 
     code = StringField(
-        mark("Code from the console"), [InputRequired(mark("Type the code that the console shows.")), Length(max=64)]
+        mark("Code from the window"), [InputRequired(mark("Type the code that the window shows.")), Length(max=64)]
     )
     name = StringField(mark("Your name"), NAME, render_kw={"autocomplete": "username"})
     password = PasswordField(mark("Password, at least 10 characters"), [InputRequired(mark("Choose a password.")), Length(max=200)],
@@ -120,7 +121,7 @@ class WorkerForm(FlaskForm):  # type: ignore[misc]
 
     name = StringField(mark("Name"), NAME)
     rights = SelectMultipleField(
-        mark("Rights"), [InputRequired(mark("Choose at least one."))], option_widget=CheckboxInput(),
+        mark("Rights"), [InputRequired(mark("Choose at least one."))], option_widget=Tick(),
         widget=ListWidget(prefix_label=False), choices=RIGHTS,
     )  # fmt: skip
 
@@ -129,7 +130,7 @@ class RightsForm(FlaskForm):  # type: ignore[misc]
     """What a worker may do, changed."""
 
     rights = SelectMultipleField(
-        mark("Rights"), [InputRequired(mark("Choose at least one."))], option_widget=CheckboxInput(),
+        mark("Rights"), [InputRequired(mark("Choose at least one."))], option_widget=Tick(),
         widget=ListWidget(prefix_label=False), choices=RIGHTS,
     )  # fmt: skip
 

@@ -13,9 +13,10 @@ from app.domain.language import mark, say
 from app.queries.backups import backups_kept
 from app.queries.cabinets import cabinets
 from app.queries.furniture import RuleLine, bundles, consignments, house_rules, number_patterns
-from app.queries.people import changes
+from app.queries.people import changes, station_list
 from app.queries.press import press_room
 from app.queries.room import adhesives
+from app.services.registering import mint_by
 from app.web.fields import own_ids
 from app.web.forms import PlaceForm
 from app.web.render import house, now, page
@@ -55,6 +56,18 @@ def add() -> AnyResponse:
     return redirect(url_for("room.show", _anchor=what))
 
 
+@bp.post("/room/minting")
+def mint() -> AnyResponse:
+    """Let the room mint its new numbers by one of its patterns."""
+    try:
+        with transaction(house().database) as session:
+            prefix = mint_by(session, request.form.get("pattern", 0, type=int), now(), visitor().worker_id)
+        flash(say("The room mints new numbers by {prefix} from now on.", prefix=prefix))
+    except ValueError as error:
+        flash(str(error))
+    return redirect(url_for("room.show", _anchor="pattern"))
+
+
 def room_page(sent: dict[str, Any], status: int = 200, opened: str = "") -> Response:
     """The page of the room; with a form that was sent as it came back, and what of the page is open then."""
     with reading(house().database) as session:
@@ -62,9 +75,13 @@ def room_page(sent: dict[str, Any], status: int = 200, opened: str = "") -> Resp
             "cabinets": cabinets(session), "stacks": press_room(session, now(), house().zone), "bundles": bundles(session),
             "consignments": consignments(session), "patterns": number_patterns(session), "adhesives": adhesives(session),
             "rules": _grouped(house_rules(session)), "changes": changes(session, limit=10),
-            "backups": backups_kept(session),
+            "backups": backups_kept(session), "has_stations": any(each.closed_at is None for each in station_list(session)),
         }  # fmt: skip
-    forms: dict[str, Any] = {what: sent.get(what) or form(formdata=None) for what, form in FORMS.items()}
+    # The first pattern is the one by which the room mints: a room that mints by none can take in no run.
+    fresh = {"pattern": {"mints": not any(each.mints for each in furniture["patterns"])}}
+    forms: dict[str, Any] = {
+        what: sent.get(what) or form(formdata=None, **fresh.get(what, {})) for what, form in FORMS.items()
+    }
     for what, form in forms.items():
         own_ids(form, what)
     place = sent.get("place") or PlaceForm(formdata=None, folder=furniture["backups"].place)

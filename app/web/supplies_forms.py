@@ -169,12 +169,6 @@ def choose(field: SelectField, first: str, choices: Sequence[tuple[str, str]]) -
     field.choices = [("", first), *choices]
 
 
-def own_ids(form: FlaskForm, what: str) -> None:
-    """Several forms of a page ask alike: each field gets an id of its own, its name stays."""
-    for each in form:
-        each.id = each.label.field_id = f"{what}-{each.short_name}"
-
-
 def told_by(form: Any) -> Told | None:
     """Now, by whoever asks, and the moment that the form names; None where it names no single one."""
     is_one, at = form.when() if hasattr(form, "when") else (True, None)

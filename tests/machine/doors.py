@@ -26,6 +26,7 @@ from app.services import room as furnishing
 from app.services.people import add_worker, enrol_station, make_token, retire_worker, set_password
 from app.web.security import STATION_COOKIE
 from tests.databases import found_by_programs
+from tests.machine.freezer import FREEZERS
 from tests.machine.model import BUNDLES, NUMBERS
 from tests.machine.steps import Said
 from tests.room import LONDON, Room
@@ -66,6 +67,8 @@ class Doors:
         with transaction(room.database) as session:
             for name in BUNDLES:
                 furnishing.add_bundle(session, name)
+            for name, degrees in FREEZERS.items():
+                furnishing.add_cabinet(session, name, None, room.now, freezes_to_c=degrees)
             furnishing.add_consignment(session, CONSIGNMENT, "Quillmoor Fells 2026")
             room.worker["tove"], self.badges["tove"] = add_worker(session, "Tove Marsh", ["volunteer"], room.now)
             retire_worker(session, room.worker["tove"], room.now, by=room.worker["hedda"])
@@ -143,6 +146,11 @@ class Doors:
         sent = {"name": NAMES[who], "password": PASSWORD, "csrf_token": token(client)}
         assert client.post("/sign-in", data=sent).status_code == 302
         return client, token(client, "/password")
+
+    def card_of(self, table: Any, name: str) -> str:
+        """The code on the card of something that was made while the room is worked in."""
+        with reading(self.room.database) as session:
+            return str(session.execute(select(table.c.code).where(table.c.name == name)).scalar_one())
 
     # -- requests -----------------------------------------------------------------------------------------------
     def scan_by_key(self, who: str, code: str, **fields: Any) -> Sent:

@@ -249,6 +249,18 @@ def test_the_background_signs_out_unless_the_clock_is_in_doubt(quiet: Room, doub
         assert session.execute(select(Heartbeat.beat_at)).scalar_one() == quiet.now
 
 
+def test_the_background_tells_the_stations_how_far_the_clock_may_run_ahead(quiet: Room) -> None:
+    watch = Watch()
+    watch.wall_at -= timedelta(minutes=10)
+    assert watch.is_doubtful()
+    with transaction(quiet.database) as session:
+        set_house_rule(session, "clock_ahead_min", 30, "an old computer", quiet.now)
+    background.each_minute(quiet.database, watch, quiet.now)
+    assert not watch.is_doubtful()
+    watch.wall_at -= timedelta(minutes=25)
+    assert watch.is_doubtful()
+
+
 def test_it_goes_round_as_soon_as_the_room_is_served(quiet: Room, monkeypatch: pytest.MonkeyPatch) -> None:
     comes(quiet, "olwen")
     quiet.wait(hours=5)

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from sqlalchemy import update
 
+from app.db.engine import transaction
+from app.db.models import Stack
 from app.queries.board import CabinetLine, StackLine
 from app.queries.board_stages import Ages
+from app.services.room import add_stack
 from app.web.drawing import age_segments, age_words, place, small_stack
+from tests.room import Room
+from tests.web.conftest import ClientAs
 
 counts = st.integers(0, 5000)
 
@@ -77,3 +85,13 @@ def test_a_stack_with_a_warning_says_it_once() -> None:
 
 def test_an_empty_stack_is_said_to_be_empty() -> None:
     assert small_stack(stack((), ""), "/press/P1", "").summary == "Empty."
+
+
+def test_a_stack_in_small_carries_as_many_weights_as_it_has(room: Room, client_as: ClientAs) -> None:
+    with transaction(room.database) as session:
+        stack_id = add_stack(session, "P9", room.now, mass_kg=6.0, pieces=2)
+        session.execute(update(Stack).where(Stack.id == stack_id).values(weights_on=True))
+    found = re.search(
+        r"<title>P9, weights on</title>.*?</svg>\s*</figure>", client_as("manager").get("/board").text, re.S
+    )
+    assert found and found[0].count('class="weight"') == 2
