@@ -21,6 +21,7 @@ from app.services.custody import Writing, enter, standing_of
 from app.services.describing import describe
 from app.services.desk import THEN_SHEET, Desk, somebody_is_here
 from app.services.facts import make_attempt
+from app.services.kept_times import refuse_too_late
 from app.services.registering import COPIED, copy_hazards, mint_number, plant_name_id, register, travels
 from app.services.sheets import take_step
 
@@ -103,6 +104,8 @@ def can_be_divided(stage: Stage | None) -> bool:
 
 def _attempt(desk: Desk, row: RowMapping, step: Step) -> Attempt:
     somebody_is_here(desk, THEN_SHEET)
+    # Before a number is minted for it: what is refused later leaves no row behind.
+    refuse_too_late(desk, step)
     return make_attempt(desk, row, standing_of(row), step)
 
 

@@ -9,10 +9,12 @@ from typing import Any
 
 from sqlalchemy import func, insert, select, update
 from sqlalchemy.engine import RowMapping
+from sqlalchemy.orm import Session
 
 from app.db.models import Sheet, Specimen, table_of
 from app.domain.answer import WORDS, Answer
 from app.domain.errors import Refusal, Refused
+from app.domain.holds import AWAY
 from app.domain.language import say
 from app.domain.moves import refusals
 from app.domain.numbers import shown
@@ -20,9 +22,10 @@ from app.domain.stages import Step
 from app.services import saying
 from app.services.custody import Writing, enter, standing_of
 from app.services.describing import describe
-from app.services.desk import QUESTION_STANDS, THEN_SHEET, Desk, somebody_is_here
+from app.services.desk import QUESTION_STANDS, THEN_SHEET, Desk, behind, somebody_is_here
 from app.services.facts import make_attempt, place_words, sheet_by_id, sheet_by_number
 from app.services.in_hand import lands
+from app.services.kept_times import refuse_too_late
 
 SHEET = table_of(Sheet)
 SPECIMEN = table_of(Specimen)
@@ -50,10 +53,32 @@ def leave_specimen(desk: Desk, sheet_id: int, tail: Sequence[Any]) -> None:
         return
     desk.session.execute(update(SHEET).where(SHEET.c.id == sheet_id).values(specimen_id=None, part=1))
     left = select(SHEET.c.id).where(SHEET.c.specimen_id == specimen_id).order_by(SHEET.c.part, SHEET.c.id)
-    for part, each in enumerate(list(desk.session.execute(left).scalars()), start=1):
+    others = list(desk.session.execute(left).scalars())
+    if len(others) == 1:
+        # Alone it is no specimen on several sheets: it may become part of another.
+        desk.session.execute(update(SHEET).where(SHEET.c.id == others[0]).values(specimen_id=None, part=1))
+        others = []
+    for part, each in enumerate(others, start=1):
         desk.session.execute(update(SHEET).where(SHEET.c.id == each).values(part=part))
     mine = select(func.count()).select_from(SHEET).where(SHEET.c.specimen_id == specimen_id).scalar_subquery()
     desk.session.execute(update(SPECIMEN).where(SPECIMEN.c.id == specimen_id).values(sheets=mine))
+
+
+def parts_of(session: Session, sheet_id: int) -> list[RowMapping]:
+    """The sheets of the specimen to which a sheet belongs, with their parts; none of a sheet that is alone."""
+    mine = select(SHEET.c.specimen_id).where(SHEET.c.id == sheet_id).scalar_subquery()
+    found = select(SHEET.c.id, SHEET.c.specimen_id, SHEET.c.part).where(SHEET.c.specimen_id == mine).with_for_update()
+    return list(session.execute(found).mappings())
+
+
+def are_parts_again(session: Session, parts: Sequence[RowMapping]) -> None:
+    """These sheets are the parts of their specimen that they were: entries of theirs were written again."""
+    for row in parts:
+        again = {"specimen_id": row["specimen_id"], "part": row["part"]}
+        session.execute(update(SHEET).where(SHEET.c.id == row["id"]).values(**again))
+    if parts:
+        mine = SPECIMEN.c.id == parts[0]["specimen_id"]
+        session.execute(update(SPECIMEN).where(mine).values(sheets=len(parts)))
 
 
 def ask_other_part(desk: Desk, row: RowMapping) -> Answer:
@@ -91,6 +116,9 @@ def same_specimen(desk: Desk, first: RowMapping, other: RowMapping) -> Answer:
     Refused: not-signed-in, withdrawn, and out-of-order where both belong to specimens of several sheets already.
     """
     somebody_is_here(desk, THEN_SHEET)
+    refuse_too_late(desk, Step.SAME_SPECIMEN)
+    if (late := behind(desk, first["last_at"])) is not None:
+        return saying.refused(desk, [late], first, step=Step.SAME_SPECIMEN)
     if first["specimen_id"] is not None and first["specimen_id"] == other["specimen_id"]:
         return _are_one(desk, other)
     kept, joins = (first, other) if other["specimen_id"] is None else (other, first)
@@ -105,7 +133,8 @@ def same_specimen(desk: Desk, first: RowMapping, other: RowMapping) -> Answer:
     for row, of, attempt in ((kept, joins, attempts[0]), (joins, kept, attempts[1])):
         facts = {"with": of["number"], **({JOINED: True} if row is joins else {})}
         standing = attempt.sheet
-        writing = Writing(Step.SAME_SPECIMEN, lands(attempt), standing.place, facts=facts, reason=attempt.reason)
+        writing = Writing(Step.SAME_SPECIMEN, lands(attempt), standing.place, lifts=tuple(sorted(standing.holds & AWAY)),
+                          facts=facts, reason=attempt.reason)  # fmt: skip
         entry_id, stands = enter(desk, row["id"], standing, writing)
     answer = saying.done(desk, other, Step.SAME_SPECIMEN, entry_id, stands)
     return replace(answer, lines=(*answer.lines, *_parts_said(desk, specimen_id)), next=_goes_on(desk, other))

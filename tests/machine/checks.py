@@ -10,15 +10,29 @@ from typing import Any
 from sqlalchemy import func, select
 
 from app.db.engine import reading
-from app.db.models import Adhesive, Bundle, Cabinet, Entry, Layer, Sheet, Shelf, Stack, Station, TallyDay, table_of
+from app.db.models import (
+    Adhesive,
+    Bundle,
+    Cabinet,
+    Entry,
+    FreezerLoad,
+    Layer,
+    Sheet,
+    Shelf,
+    Stack,
+    Station,
+    TallyDay,
+    table_of,
+)
 from tests.machine.doors import Doors
+from tests.machine.freezer import times_of
 from tests.machine.model import FILED, NUMBERS, STAGES, World
 from tests.machine.model import Sheet as Modelled
 from tests.room import Room
 
 SHEET, ENTRY, LAYER, STACK = table_of(Sheet), table_of(Entry), table_of(Layer), table_of(Stack)
 CABINET, SHELF, STATION, ADHESIVE = table_of(Cabinet), table_of(Shelf), table_of(Station), table_of(Adhesive)
-BUNDLE = table_of(Bundle)
+BUNDLE, LOAD = table_of(Bundle), table_of(FreezerLoad)
 _ROWS = (
     select(SHEET, CABINET.c.name.label("cabinet"), SHELF.c.name.label("shelf"), STACK.c.name.label("stack"),
            STATION.c.slug.label("table"), BUNDLE.c.name.label("bundle"), ADHESIVE.c.code.label("adhesive"))
@@ -49,7 +63,7 @@ def _of_row(row: Any, who: dict[int, str]) -> dict[str, Any]:
         "stage": row["stage"], "place": place, "holds": set(row["holds"].split()), "bulk": row["bulk"], "adhesive": row["adhesive"],
         "minimum": row["minimum_s"], "glued": row["glued_at"], "outcome": row["outcome"], "closed": row["closed_as"] is not None,
         "mounted": {who[each] for each in row["mounted_by"]}, "mended": {who[each] for each in row["mended_by"]},
-        "last": row["last_at"], "queue": bool(row["in_queue"]),
+        "last": row["last_at"], "queue": bool(row["in_queue"]), "treated": row["treated_until"],
     }  # fmt: skip
 
 
@@ -58,7 +72,7 @@ def _of_model(sheet: Modelled) -> dict[str, Any]:
         "stage": sheet.stage, "place": sheet.place, "holds": set(sheet.holds), "bulk": sheet.bulk, "adhesive": sheet.adhesive,
         "minimum": int(sheet.minimum.total_seconds()) if sheet.minimum else None, "glued": sheet.glued_at, "outcome": sheet.outcome,
         "closed": sheet.is_closed, "mounted": set(sheet.mounted_by), "mended": set(sheet.mended_by), "last": sheet.last_at,
-        "queue": sheet.stage not in (None, FILED) and not sheet.is_closed,
+        "queue": sheet.stage not in (None, FILED) and not sheet.is_closed, "treated": sheet.treated_until,
     }  # fmt: skip
 
 
@@ -67,6 +81,8 @@ def all_agrees(room: Room, world: World, doors: Doors) -> None:
     rows_agree(room, world)
     _log(room, world)
     _stacks(room, world)
+    _loads(room, world)
+    _specimens(room, world)
     _tallies(room, world)
     _board(world, doors)
     _week(room, world, doors)
@@ -95,6 +111,27 @@ def _stacks(room: Room, world: World) -> None:
             assert (
                 session.execute(select(STACK.c.weights_on).where(STACK.c.name == name)).scalar_one() == stack.is_on
             ), name
+
+
+def _loads(room: Room, world: World) -> None:
+    found = select(LOAD, CABINET.c.name.label("freezer")).outerjoin(CABINET, CABINET.c.id == LOAD.c.freezer_id)
+    with reading(room.database) as session:
+        rows = session.execute(found).mappings().all()
+    kept = {row["name"]: (row["freezer"], row["put_in_at"], row["cold_at"], row["rule_c"], row["out_at"], row["opened_at"], row["treated"],
+                          row["last_at"]) for row in rows}  # fmt: skip
+    known = {name: times_of(world, name) for name in world.loads}
+    assert kept == {
+        name: (each.freezer, each.put_in_at, each.cold and each.cold.since, each.cold and each.cold.rule[0], each.out_at, each.opened_at,
+               each.treated, each.last_at) for name, each in known.items()
+    }  # fmt: skip
+
+
+def _specimens(room: Room, world: World) -> None:
+    with reading(room.database) as session:
+        rows = session.execute(select(SHEET.c.specimen_id, SHEET.c.number).where(SHEET.c.specimen_id.is_not(None))).all()
+    kept = {frozenset(row.number for row in rows if row.specimen_id == each) for each in {row.specimen_id for row in rows}}
+    groups = set(world.specimens.values())
+    assert kept == {frozenset(number for number, of in world.specimens.items() if of == each) for each in groups}
 
 
 def _tallies(room: Room, world: World) -> None:
@@ -127,7 +164,7 @@ def _week(room: Room, world: World, doors: Doors) -> None:
     """This week's report against sums over the model's log: each sheet once for each step, by its last entry that stands."""
     year, week, _ = room.now.astimezone(world.zone).isocalendar()
     told = doors.get(f"/weeks/{year}-W{week:02}")
-    mine = [each for each in world.standing() if each.subject[0] == "sheet"
+    mine = [each for each in world.standing() if each.subject[0] == "sheet" and each.step != "treatment"
             and each.happened_at.astimezone(world.zone).isocalendar()[:2] == (year, week)]  # fmt: skip
     last = {(each.subject[1], each.step): each for each in sorted(mine, key=lambda each: (each.happened_at, each.id))}
     hands = Counter((NUMBERS[who], step) for (_, step), each in last.items() for who in each.by)

@@ -14,7 +14,7 @@ from stdnum.iso7064 import mod_37_2
 from app.db.engine import reading
 from app.domain.numbers import COMMANDS
 from tests.machine import stations
-from tests.machine.checks import ENTRY, all_agrees, rows_agree
+from tests.machine.checks import CABINET, ENTRY, LOAD, SHEET, STACK, all_agrees, rows_agree
 from tests.machine.counts import close
 from tests.machine.doors import CONSIGNMENT, Doors, Sent, number_of
 from tests.machine.model import STILL_THERE, Entry, Sheet, World
@@ -64,6 +64,8 @@ class Crew:
             return self.doors.badges[names[0]]
         if kind == "bundle":
             return self.room.code("bundle", names[0])
+        if kind in ("load", "freezer"):
+            return self.doors.card_of(LOAD if kind == "load" else CABINET, names[0])
         if kind == "shelf":
             return self.room.code("shelf", "/".join(names))
         return COMMANDS[names[0]] if kind == "card" else names[0]
@@ -88,7 +90,7 @@ class Crew:
         if door == "page":
             sent = self.doors.scan_on_page(slug, self.text_of(code), **given)
             desk = self.desk(sent.fields["scan_id"], station=self.world.stations[slug], **given)
-            return self._both(sent, desk, lambda: stations.scan(desk, code, self.text_of(code)))
+            return self.both(sent, desk, lambda: stations.scan(desk, code, self.text_of(code)))
         moment = self.room.now - timedelta(minutes=late_min) if late_min is not None else None
         fields = {name: value for name, value in given.items() if value} | ({"early": True} if early else {})
         fields |= {"cabinet": shelf[0], "shelf": shelf[1]} if shelf else {}
@@ -110,7 +112,7 @@ class Crew:
                 given |= {"happened_at": moment, "told_late": True, "is_held": True, "by": self.world.stations[slug].then(moment)}
             sent = self.doors.scan_by_key(slug, self.text_of(code), **fields)
             desk = self.desk(sent.fields["scan_id"], station=self.world.stations[slug], **given)
-        return self._both(sent, desk, lambda: self._by_key(desk, code, door, by))
+        return self.both(sent, desk, lambda: self._by_key(desk, code, door, by))
 
     def _by_key(self, desk: Desk, code: Code, door: str, by: tuple[str, ...] | None) -> Said:
         """What a key is answered before the code is even looked at, then what any station is."""
@@ -176,23 +178,23 @@ class Crew:
         sent = self.doors.of_sheet(who, number, deeds[step], reason=reason, **told)
         may = ("hedda", "rosamund") if step in ("put-hold", "lift-hold") else ("hedda",)
         if who not in may:
-            self._refused_at_the_door(sent, 403)
+            self.refused_at_the_door(sent, 403)
             return
         desk = self.desk(sent.fields["scan_id"], by=(who,), manages=who == "hedda", step=step, facts=told, reason=reason,
                          early=step == "take-out")  # fmt: skip
         if step in ("put-hold", "lift-hold"):
-            self._both(sent, desk, lambda: self._of_page(desk, number, step))
+            self.both(sent, desk, lambda: self._of_page(desk, number, step))
         else:
-            self._both(sent, desk, lambda: stations.scan(desk, ("sheet", number), number))
+            self.both(sent, desk, lambda: stations.scan(desk, ("sheet", number), number))
 
     def takes_back(self, entry: Entry, reason: str, who: str = "hedda") -> None:
         """The manager takes back an entry of a sheet, and all after it."""
         sent = self.doors.of_sheet(who, entry.subject[1], f"entries/{entry.id}/back", reason=reason)
         if who != "hedda":
-            self._refused_at_the_door(sent, 403)
+            self.refused_at_the_door(sent, 403)
             return
         desk = self.desk(sent.fields["scan_id"], by=(who,), manages=True, reason=reason)
-        self._both(sent, desk, lambda: self._or_refused(lambda: stations.take_back(desk, entry)))
+        self.both(sent, desk, lambda: self._or_refused(lambda: stations.take_back(desk, entry)))
 
     def undoes(self, door: str, slug: str, entry: Entry, why: str = "wrong-sheet") -> None:
         """A station, or a key, takes back the last that was done with something."""
@@ -202,7 +204,7 @@ class Crew:
                 "page", slug, "/station/undo", {"scan_id": self.doors.next_id(), "entry": str(entry.id), "reason": why}
             )
             desk = self.desk(sent.fields["scan_id"], station=station)
-            self._both(sent, desk, lambda: self._undone_on_page(desk, entry, why))
+            self.both(sent, desk, lambda: self._undone_on_page(desk, entry, why))
             return
         sent = Sent("key", slug, f"/entries/{entry.id}/correction", {"scan_id": self.doors.next_id(), "reason": why})
         manages = slug == "manager"
@@ -210,7 +212,7 @@ class Crew:
             sent.fields["scan_id"],
             **({"by": ("hedda",), "manages": True} if manages else {"station": self.world.stations[slug]}),
         )
-        self._both(sent, desk, lambda: self._kept_said(desk, self._or_refused(lambda: stations.undo(desk, entry))))
+        self.both(sent, desk, lambda: self._kept_said(desk, self._or_refused(lambda: stations.undo(desk, entry))))
 
     def _undone_on_page(self, desk: Desk, entry: Entry, why: str) -> Said:
         if why == "not-me":
@@ -243,7 +245,7 @@ class Crew:
         self.checked += 1
         sent = Sent("form", "hedda", f"/checks/{self.checked}/close", {"scan_id": self.doors.next_id()})
         desk = self.desk(sent.fields["scan_id"], by=("hedda",), manages=True)
-        self._both(sent, desk, lambda: close(desk, check))
+        self.both(sent, desk, lambda: close(desk, check))
 
     def sets_idle(self, minutes: int) -> None:
         """The manager says after how many minutes without a scan those at a station are signed out; 0 for never."""
@@ -284,7 +286,7 @@ class Crew:
                              happened_at=moment or self.room.now, facts=facts)  # fmt: skip
         else:
             desk = self.desk(fields["scan_id"], station=self.world.stations[key], facts=facts)
-        self._both(sent, desk, lambda: self._by_key(desk, code, "manager" if key == "manager" else "key", by))
+        self.both(sent, desk, lambda: self._by_key(desk, code, "manager" if key == "manager" else "key", by))
 
     def again(self, which: int, *, otherwise: bool) -> None:
         """Something that was sent is sent once more: as it was, or with another code under the same id."""
@@ -298,7 +300,7 @@ class Crew:
                 sent.path,
                 {**sent.fields, "code": "TQX999999" if sent.fields["code"] != "TQX999999" else "X"},
             )
-            self._refused_at_the_door(other, 409)
+            self.refused_at_the_door(other, 409)
             return
         self._compare(said, self.doors.said(sent), len(self.world.log))
 
@@ -344,7 +346,8 @@ class Crew:
         except Refuse as refuse:
             return refuse.said
 
-    def _both(self, sent: Sent, desk: Desk, predict: Callable[[], Said]) -> Said:
+    def both(self, sent: Sent, desk: Desk, predict: Callable[[], Said]) -> Said:
+        """Send it, and hold what is answered and written against what was predicted."""
         before = len(self.world.log)
         expected = predict()
         self._heard(desk, expected)
@@ -361,7 +364,8 @@ class Crew:
         if desk.told_late and said.kind != "done" and desk.now - desk.happened_at > STILL_THERE:
             desk.keep(pending=None)
 
-    def _refused_at_the_door(self, sent: Sent, status: int) -> None:
+    def refused_at_the_door(self, sent: Sent, status: int) -> None:
+        """Whoever may not is turned away, and nothing is written."""
         response = self.doors.send(sent)
         assert response.status_code == status, (sent, response.status_code, response.text[:300])
         self._compare(Said("stop"), Said("stop"), len(self.world.log))
@@ -380,16 +384,15 @@ class Crew:
 
     def _read_log(self) -> list[tuple[int, str, str, str]]:
         """The entries since the last look: id, step, and what they are about."""
-        from tests.machine.checks import CABINET, SHEET, STACK
-
         found = (
-            select(ENTRY.c.id, ENTRY.c.step, ENTRY.c.subject_kind, SHEET.c.number, STACK.c.name, CABINET.c.name.label("cabinet"))
+            select(ENTRY.c.id, ENTRY.c.step, ENTRY.c.subject_kind, SHEET.c.number, STACK.c.name, CABINET.c.name.label("cabinet"), LOAD.c.name.label("load"))
             .outerjoin(SHEET, (SHEET.c.id == ENTRY.c.subject_id) & (ENTRY.c.subject_kind == "sheet"))
             .outerjoin(STACK, (STACK.c.id == ENTRY.c.subject_id) & (ENTRY.c.subject_kind == "stack"))
             .outerjoin(CABINET, (CABINET.c.id == ENTRY.c.subject_id) & (ENTRY.c.subject_kind == "cabinet"))
+            .outerjoin(LOAD, (LOAD.c.id == ENTRY.c.subject_id) & (ENTRY.c.subject_kind == "load"))
             .where(ENTRY.c.id > self._last_id).order_by(ENTRY.c.id)
         )  # fmt: skip
         with reading(self.room.database) as session:
             rows = session.execute(found).all()
         self._last_id = rows[-1].id if rows else self._last_id
-        return [(row.id, row.step, row.subject_kind, row.number or row.name or row.cabinet) for row in rows]
+        return [(row.id, row.step, row.subject_kind, row.number or row.name or row.cabinet or row.load) for row in rows]

@@ -12,8 +12,10 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
 from tests.databases import Rooms
+from tests.machine import written_up
 from tests.machine.checks import all_agrees
 from tests.machine.crew import Crew
+from tests.machine.freezer import OF_FREEZER, OF_LOAD, times_of
 from tests.machine.model import (
     BUNDLES,
     CABINETS,
@@ -40,7 +42,7 @@ HANDS = st.sampled_from([("olwen",), ("piet",), ("hedda",), ("rosamund",)])
 WHICH = st.integers(0, MOST_SHEETS - 1)
 STACKS = st.sampled_from(["P1", "P2", "P3"])
 SHELVES = st.sampled_from([(name, shelf) for name in CABINETS for shelf in "12"])
-MEANT = {step for steps in DONE.values() for step in steps} - {"another-sheet", "weights-on", "weights-off"} | {"tie"}
+MEANT = {step for steps in DONE.values() for step in steps} - {"another-sheet", "weights-on", "weights-off"} | {"tie", "freeze"}
 STEPS = st.sampled_from(sorted(MEANT))
 REASONS = st.sampled_from(["", "it has to be", "  "])
 BUNDLE_AT = st.sampled_from(["intake", "drying", "filing", "table-1"])
@@ -51,7 +53,9 @@ FACTS = st.fixed_dictionaries({}, optional={
     "outcome": st.sampled_from(["passed", "to-be-mended", "mended-here"]), "glued_by": st.sampled_from(["W02", "W06", "W99"]),
 })  # fmt: skip
 MINUTES = st.sampled_from([0.1, 0.2, 1, 3, 45, 119, 121, 600, 1445, 2890, 4400])
-BACK = st.sampled_from([1, 30, 700])
+BACK, AGO = st.sampled_from([1, 30, 700]), st.sampled_from([0, 2, 90, 600, 3000, 9000, -5])
+BAG_AT, FROZEN_IN = st.sampled_from(["filing", "intake", "press"]), st.sampled_from(["Freezer", "Freezer", "Deep", "Kitchen"])
+LOAD_STEPS, DEGREES = st.sampled_from([None, None, *OF_LOAD, "freeze", "file"]), st.sampled_from([-31.5, -21.0, -20.0, -17.5])
 # The next step of a sheet in each stage, where it is done, and what has to be said with it.
 ONWARD: dict[str, list[tuple[str, str, dict[str, Any]]]] = {
     INTAKE: [("intake", "arrive-dry", {"dryness": True}), ("intake", "lay-to-dry", {"drying": "heated"}),
@@ -300,6 +304,69 @@ class Machine(RuleBasedStateMachine):
             self.crew.room.now += timedelta(seconds=25)
             self.crew.scans("page", at, code)
 
+    # -- specimens on several sheets -----------------------------------------------------------------------------
+    @rule(which=WHICH, at=st.sampled_from(["page", "key", "manager"]), is_taken_up=st.booleans(), slug=STATIONS)
+    def a_plant_needs_another_sheet(self, which: int, at: str, is_taken_up: bool, slug: str) -> None:
+        sheet = self.sheet(which)
+        if is_taken_up and sheet.stage == READY and sheet.table is None:
+            self.crew.scans("page", "table-1", ("sheet", sheet.number), step="take-up")
+        slug, known = self.sheet(which).table or slug, len(self.crew.world.sheets)
+        self.crew.scans(at, slug, ("sheet", sheet.number), step="another-sheet", by=("piet",) if at == "manager" else None)
+        for number in [*self.crew.world.sheets][known:]:
+            if number not in self.numbers:
+                self.numbers[len(self.numbers) - 1 - which % 3] = number
+
+    @rule(slug=STATIONS, first=WHICH, second=WHICH, seconds=st.sampled_from([0, 25, 25, 2000]))
+    def two_sheets_are_one_specimen(self, slug: str, first: int, second: int, seconds: int) -> None:
+        self.crew.scans("page", slug, ("sheet", self.number(first)))
+        self.crew.room.now += timedelta(seconds=25)
+        self.crew.scans("page", slug, ("card", "same-specimen"))
+        self.crew.room.now += timedelta(seconds=seconds)
+        self.crew.scans("page", slug, ("sheet", self.number(second)))
+
+    # -- the freezer --------------------------------------------------------------------------------------------
+    @rule(slug=BAG_AT, first=WHICH, many=st.integers(1, 3), freezer=FROZEN_IN, bundle=st.sampled_from([None, None, *BUNDLES]), ends=st.integers(0, 5))
+    def a_bag_is_filled(self, slug: str, first: int, many: int, freezer: str, bundle: str | None, ends: int) -> None:
+        """A bag is begun, or one that nobody has put in yet is gone on with; mostly it goes into the freezer then."""
+        waiting = [name for name in self.crew.world.loads if times_of(self.crew.world, name).put_in_at is None]
+        may = [sheet.number for sheet in self.crew.world.sheets.values() if sheet.stage in (READY, DRY, FILED)]
+        self.crew.room.now += timedelta(seconds=25)
+        self.crew.scans("page", slug, ("load", waiting[0]) if waiting else ("card", "new-load"))
+        for which in range(many):
+            number = may[(first + which) % len(may)] if may and ends else self.number(first)
+            self.crew.scans("page", slug, ("sheet", number))
+        if bundle is not None:
+            self.crew.scans("page", slug, ("bundle", bundle))
+        if ends > 1:
+            self.crew.scans("page", slug, ("freezer", freezer))
+
+    @rule(door=st.sampled_from(["page", "page", "manager"]), slug=BAG_AT, pick=st.integers(0, 5), step=LOAD_STEPS, done=st.booleans(), freezer=FROZEN_IN,
+          reading=DEGREES, late=st.sampled_from([None, None, 0, 90, 3000]))  # fmt: skip
+    def a_bag_s_card(self, door: str, slug: str, pick: int, step: str | None, done: bool, freezer: str, reading: float, late: int | None) -> None:
+        loads = self.crew.world.loads[-3:]
+        if not loads:
+            return
+        code = ("load", loads[pick % len(loads)])
+        if door == "manager":
+            self.crew.scans("manager", slug if pick else "", code, already_done=done, late_min=late if done else None)
+            return
+        facts = {"reading_c": str(reading)} if step == "load-cold" else {"freezer": freezer} if step == "load-in" else {}
+        self.crew.scans("page", slug, code, step=step, facts=facts, already_done=done)
+
+    @rule(slug=BAG_AT, freezer=FROZEN_IN, step=st.sampled_from([None, *OF_FREEZER, "stayed-cold", "shelve"]), reading=DEGREES)
+    def a_freezer(self, slug: str, freezer: str, step: str | None, reading: float) -> None:
+        facts = {"highest_c": str(reading)} if step == "stayed-cold" else {}
+        self.crew.scans("page", slug, ("freezer", freezer), step=step, facts=facts)
+
+    @rule(slug=BAG_AT, pick=st.integers(0, 5), days=st.sampled_from([2, 4, 8, 9]), warms=st.sampled_from([3, 24, 30]), done=st.booleans())
+    def a_bag_comes_out(self, slug: str, pick: int, days: int, warms: int, done: bool) -> None:
+        """Days pass, it is taken out as its card says, it warms and is opened."""
+        lying = [name for name in self.crew.world.loads if times_of(self.crew.world, name).is_inside]
+        if lying:
+            for hours, step in ((24 * days, "load-out"), (warms, "load-opened")):
+                self.crew.room.now += timedelta(hours=hours)
+                self.crew.scans("page", slug, ("load", lying[pick % len(lying)]), step=step, already_done=done)
+
     @rule(slug=STATIONS, card=st.sampled_from(["undo", "already-done", "already-done", "done"]))
     def a_command(self, slug: str, card: str) -> None:
         self.crew.scans("page", slug, ("card", card))
@@ -348,6 +415,13 @@ class Machine(RuleBasedStateMachine):
             kind = sorted(sheet.holds)[0] if step == "lift-hold" and sheet.holds else kind
             self.crew.on_its_page(who, sheet.number, step, reason="looked at", facts={"hold": kind})
 
+    @rule(who=st.sampled_from(["hedda", "hedda", "rosamund", "olwen"]), step=st.sampled_from(["put-hold", "lift-hold"]), kind=st.sampled_from(sorted(STOPS)),
+          many=st.lists(WHICH, min_size=1, max_size=6))  # fmt: skip
+    def many_are_held(self, who: str, step: str, kind: str, many: list[int]) -> None:
+        held = sorted({each for which in many for each in self.sheet(which).holds})
+        kind = held[many[0] % len(held)] if held and step == "lift-hold" else kind
+        written_up.many_held(self.crew, who, step, kind, [self.number(each) for each in many], "looked through")
+
     @rule(
         which=WHICH,
         by=WHO,
@@ -366,6 +440,30 @@ class Machine(RuleBasedStateMachine):
         sheet = self.sheet(which)
         if sheet.stage is not None and (step == "take-out" or not chance):
             self.crew.on_its_page(who, sheet.number, step, reason="a loan")
+
+    @rule(which=WHICH, pick=st.integers(0, 9), by=st.sampled_from(["olwen", "piet", "hedda", "ines"]), facts=FACTS, slug=st.one_of(st.just(""), STATIONS),
+          stack=st.one_of(st.just(""), STACKS), shelf=st.one_of(st.none(), SHELVES), minutes=AGO)  # fmt: skip
+    def the_manager_writes_up(self, which: int, pick: int, by: str, facts: dict[str, Any], slug: str, stack: str, shelf: tuple[str, str] | None,
+                              minutes: int) -> None:  # fmt: skip
+        sheet = self.sheet(which)
+        if sheet.number not in self.crew.world.sheets and (by == "ines" or minutes < 0):
+            # A sheet that is nowhere has no page on which it could be said why.
+            return
+        steps = [step for step in written_up.STEPS if sheet.stage in STARTS[step]] or ["take-in"]
+        slug = next((each for each, done in DONE.items() if steps[pick % len(steps)] in done), slug) if pick % 3 else slug
+        at = self.crew.room.now - timedelta(minutes=minutes)
+        written_up.of_sheet(self.crew, sheet.number, steps[pick % len(steps)], by, at, slug=slug, stack=stack, shelf=shelf, facts=facts)
+
+    @rule(pick=st.integers(0, 5), step=st.sampled_from(OF_LOAD), by=st.sampled_from(["olwen", "hedda", "ines"]), into=FROZEN_IN, reading=DEGREES, minutes=AGO)
+    def the_manager_writes_up_a_load(self, pick: int, step: str, by: str, into: str, reading: float, minutes: int) -> None:
+        if loads := self.crew.world.loads[-3:]:
+            at = self.crew.room.now - timedelta(minutes=minutes)
+            written_up.of_load(self.crew, loads[pick % len(loads)], step, by, at, into=into, reading=reading)
+
+    @rule(freezer=FROZEN_IN, step=st.sampled_from(written_up.EVENTS), minutes=AGO, lasts=st.sampled_from([None, 0, 30]))
+    def the_manager_writes_up_a_freezer(self, freezer: str, step: str, minutes: int, lasts: int | None) -> None:
+        at = self.crew.room.now - timedelta(minutes=minutes)
+        written_up.of_freezer(self.crew, freezer, step, at, at + timedelta(minutes=lasts) if lasts is not None else None)
 
     # -- many at once, and twice --------------------------------------------------------------------------------
     @rule(which=st.integers(0, 200), otherwise=st.booleans())

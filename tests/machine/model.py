@@ -20,7 +20,7 @@ HOURS = {"pva": 24, "paste": 48, "mc": 48, "straps": 2, None: 48}
 BULKY_HOURS = 24
 DOUBLE_READ, UNDO_WEIGHTS, UNDO_CARD = timedelta(seconds=20), timedelta(minutes=2), timedelta(hours=12)
 QUARANTINE_STOPS = frozenset({"pass-as-dry", "take-up", "arrive-dry", "arrive-mounted", "file", "inspect", "back-to-table",
-                              "bring-back", "shelve", "goes-unmounted", "put-back", "tie"})  # fmt: skip
+                              "bring-back", "shelve", "goes-unmounted", "put-back", "tie", "another-sheet"})  # fmt: skip
 STOPS: dict[str, frozenset[str]] = {
     "label-to-come": frozenset({"take-up", "file"}), "label-query": frozenset({"take-up", "file"}),
     "number-query": frozenset({"take-up", "file"}), "name-query": frozenset({"file"}), "to-be-repaired": frozenset({"file"}),
@@ -67,6 +67,7 @@ class Sheet:
     pressed_at: datetime | None = None
     is_closed: bool = False
     layer: int = 0
+    treated_until: datetime | None = None
     stays: tuple[tuple[str, datetime, datetime | None], ...] = ()
 
     @property
@@ -98,6 +99,7 @@ class Entry:
     corrects: Entry | None = None
     stands: bool = True
     id: int = 0
+    facts: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass
@@ -202,12 +204,15 @@ class World:
         self.log: list[Entry] = []
         self.layers = 0
         self.idle: timedelta | None = None
+        self.loads: list[str] = []
+        self.specimens: dict[str, str] = {}
+        self.minted = 0
 
     # -- reading ------------------------------------------------------------------------------------------------
     def of(self, subject: tuple[str, str]) -> list[Entry]:
         """The standing entries of one sheet or stack, in the order in which they happened."""
         mine = [each for each in self.log if each.subject == subject and each.stands and each.corrects is None]
-        return sorted(mine, key=lambda each: (each.happened_at, each.id))
+        return sorted(mine, key=lambda each: (each.happened_at, each.id or 10**9))
 
     def in_stack(self, name: str) -> list[Sheet]:
         """What lies in a stack, from the bottom."""

@@ -10,8 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from tests.databases import Rooms
+from tests.machine.freezer import OF_FREEZER, OF_LOAD
 from tests.machine.machine import MEANT, MOST_SHEETS, Machine
 from tests.machine.model import BUNDLES, CABINETS, DONE, NUMBERS, STOPS
+from tests.machine.written_up import EVENTS
 
 Draw = Callable[[random.Random], Any]
 SLUGS, STEPS, KINDS = [*DONE, "press", "press"], sorted(MEANT), sorted(STOPS)
@@ -44,6 +46,8 @@ SHELF, REASON, LATE = (
     _of("", "it has to be", "it has to be", "  "),
     _of(None, None, None, None, 0, 2, 90, 3000, -5),
 )
+BAG, FREEZER, DEGREES = _of("filing", "intake", "press"), _of("Freezer", "Freezer", "Deep", "Kitchen"), _of(-31.5, -21.0, -20.0, -17.5)
+AGO = _of(0, 2, 90, 600, 3000, 9000, -5)
 BUNDLE_STEP = _of(None, None, None, "lay-to-dry", "papers-changed", "shelve", "take-up")
 DEEDS: dict[str, tuple[int, dict[str, Draw]]] = {
     "time_passes": (6, {"minutes": _of(0.1, 0.2, 1, 3, 45, 119, 121, 600, 1445, 2890, 4400)}),
@@ -75,12 +79,26 @@ DEEDS: dict[str, tuple[int, dict[str, Draw]]] = {
     "a_bundle_by_a_script": (1, {"slug": _of("", "drying", "filing"), "bundle": _of(*BUNDLES), "step": BUNDLE_STEP, "by": _of(*CREWS),
                                  "but": lambda chance: [chance.randrange(MOST_SHEETS) for _ in range(chance.randrange(3))], "shelf": SHELF, "all_of_it": BOOL}),
     "a_bundle_is_filled": (3, {"bundle": _of(*BUNDLES), "slug": _of("intake", "drying"), "first": WHICH, "many": _of(1, 2, 3), "ends": _of(*range(6))}),
+    "a_plant_needs_another_sheet": (2, {"which": WHICH, "at": _of("page", "key", "manager"), "is_taken_up": BOOL, "slug": SLUG}),
+    "two_sheets_are_one_specimen": (2, {"slug": SLUG, "first": WHICH, "second": WHICH, "seconds": _of(0, 25, 25, 2000)}),
+    "a_bag_is_filled": (3, {"slug": BAG, "first": WHICH, "many": _of(1, 2, 3), "freezer": FREEZER, "bundle": _of(None, None, *BUNDLES), "ends": _of(*range(6))}),
+    "a_bag_s_card": (4, {"door": _of("page", "page", "manager"), "slug": BAG, "pick": _of(*range(6)), "step": _of(None, None, *OF_LOAD, "freeze", "file"),
+                         "done": BOOL, "freezer": FREEZER, "reading": DEGREES, "late": _of(None, None, 0, 90, 3000)}),
+    "a_freezer": (2, {"slug": BAG, "freezer": FREEZER, "step": _of(None, *OF_FREEZER, "stayed-cold", "shelve"), "reading": DEGREES}),
+    "a_bag_comes_out": (2, {"slug": BAG, "pick": _of(*range(6)), "days": _of(2, 4, 8, 9), "warms": _of(3, 24, 30), "done": BOOL}),
     "a_command": (3, {"slug": SLUG, "card": _of("undo", "already-done", "already-done", "done")}),
     "a_scan_is_undone": (3, {"back": _of(0, 0, 0, 1, 2, 3), "slug": SLUG, "why": _of("wrong-sheet", "not-done-yet", "not-me"), "on_page": BOOL, "is_there": _of(True, True, False)}),
     "it_was_not_me": (3, {"slug": SLUG, "first": _of(*NUMBERS), "pick": _of(*range(10)), "second": _of(*NUMBERS), "door": _of("page", "key")}),
     "the_manager_says_when_one_is_idle": (1, {"minutes": _of(0, 0, 20, 120, 700)}),
     "a_script_undoes": (1, {"back": _of(0, 0, 1, 2)}),
     "the_manager_takes_back": (1, {"back": _of(*range(10)), "who": _of("hedda", "hedda", "rosamund", "ines")}),
+    "the_manager_writes_up": (3, {"which": WHICH, "pick": _of(*range(10)), "by": _of("olwen", "olwen", "piet", "hedda", "ines"), "facts": _facts, "slug": _of("", *SLUGS),
+                                  "stack": STACK_OR_NOT, "shelf": SHELF, "minutes": AGO}),
+    "the_manager_writes_up_a_load": (2, {"pick": _of(*range(6)), "step": _of(*OF_LOAD), "by": _of("olwen", "hedda", "hedda", "ines"), "into": FREEZER, "reading": DEGREES,
+                                         "minutes": AGO}),
+    "the_manager_writes_up_a_freezer": (1, {"freezer": FREEZER, "step": _of(*EVENTS), "minutes": AGO, "lasts": _of(None, 0, 30)}),
+    "many_are_held": (2, {"who": _of("hedda", "hedda", "rosamund", "olwen"), "step": _of("put-hold", "lift-hold"), "kind": _of(*KINDS),
+                          "many": lambda chance: [chance.randrange(MOST_SHEETS) for _ in range(chance.randrange(1, 7))]}),
     "a_hold_on_its_page": (2, {"which": WHICH, "who": _of("hedda", "rosamund", "olwen", "ines"), "step": _of("put-hold", "lift-hold", "lift-hold"), "kind": _of(*KINDS)}),
     "a_hold_by_a_script": (1, {"which": WHICH, "by": _of(*CREWS), "step": _of("put-hold", "lift-hold"), "kind": _of(*KINDS), "reason": REASON}),
     "the_manager_decides": (2, {"which": WHICH, "who": _of("hedda", "hedda", "rosamund", "ines"), "step": _of("take-out", "take-out", "withdraw"), "chance": _of(0, 1, 2, 3)}),

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
+from tests.machine import freezer, parts
 from tests.machine.counts import OF_CHECKS, asked, begin, count
 from tests.machine.model import (
     DONE,
@@ -86,14 +88,26 @@ def _sheet(desk: Desk, number: str) -> Said:
     waits = (desk.station.pending if desk.station else None) or {}
     if _is_left_out(desk, sheet, waits):
         return WHICH
-    if desk.step == "take-out" and desk.already_done:
-        desk.step = "found-out"
-    if "bundle" not in waits:
-        desk.keep(pending=None)
-    if waits and "next_step" in waits and desk.step is None:
-        desk.step = waits["next_step"]
+    if (said := parts.part_waits(desk, sheet, waits)) is not None:
+        return said
+    if desk.step == "another-sheet":
+        return parts.another_sheet(desk, sheet)
+    _what_waits_is_meant(desk, waits)
     desk.keep(last_sheet=number)
     return _take_what_is_meant(desk, sheet)
+
+
+def _what_waits_is_meant(desk: Desk, waits: dict[str, Any]) -> None:
+    """A bag that is filled here takes the sheet; else what was taken back at the wrong sheet is done with this one."""
+    if desk.step == "take-out" and desk.already_done:
+        desk.step = "found-out"
+    if desk.step in (None, "freeze") and (load := freezer.filling(desk)) is not None:
+        freezer.fill(desk, load)
+        desk.step = "freeze"
+    elif "bundle" not in waits:
+        desk.keep(pending=None)
+    if "next_step" in waits and desk.step is None:
+        desk.step = waits["next_step"]
 
 
 def _take_what_is_meant(desk: Desk, sheet: Sheet) -> Said:
@@ -295,8 +309,8 @@ def _card(desk: Desk, name: str) -> Said:
         station.put_down()
         station.go([each for each, _ in station.here], desk.now)
         return DONE_SAID
-    if name == "check":
-        return asked(desk)
+    if name in BEGINS:
+        return BEGINS[name](desk, station)
     if name == "undo":
         since = desk.now - UNDO_CARD
         mine = [each for each in desk.world.standing() if each.at == station.slug and each.recorded_at >= since]
@@ -314,6 +328,8 @@ def _card(desk: Desk, name: str) -> Said:
 # -- bundles ------------------------------------------------------------------------------------------------------
 def _bundle(desk: Desk, name: str) -> Said:
     """A bundle's card: how many lie in it is shown first, then all move that may; exceptions stay."""
+    if (frozen := freezer.bundle_in(desk, name)) is not None:
+        return frozen
     here, done_here = [each for each in desk.world.sheets.values() if each.bundle == name and not each.is_closed], DONE.get(desk.at or "", ())
     desk.keep(bundle=name)
     fit = [each for each in done_here if each in BY_BUNDLE and (each != "shelve" or desk.shelf_in_hand)]
@@ -357,8 +373,12 @@ def undo(desk: Desk, entry: Entry) -> Said:
     for subject, mine in tails.items():
         if desk.world.of(subject)[-len(mine) :] != mine:
             raise Refuse(("not-last", "stop"))
+    things = {"load", "cabinet"} & {kind for kind, _ in tails}
+    before = freezer.treated(desk.world) if things else {}
     for mine in tails.values():
         desk.world.take_back(mine, _correction(desk))
+        parts.leaves(desk.world, mine)
+    freezer.hear_again(desk, before, frozenset(name for kind, name in tails if kind == "sheet"))
     return DONE_SAID
 
 
@@ -372,6 +392,7 @@ def take_back(desk: Desk, entry: Entry) -> Said:
     if entry not in rows:
         raise Refuse(("already-corrected", "stop"))
     desk.world.take_back(rows[rows.index(entry) :], _correction(desk))
+    parts.leaves(desk.world, rows[rows.index(entry) :])
     return DONE_SAID
 
 
@@ -418,7 +439,11 @@ def _moves(entry: Entry, stack: str) -> bool:
     return stack in (entry.before.stack, entry.after.stack)
 
 
+BEGINS: dict[str, Callable[[Desk, Station], Said]] = {
+    "check": lambda desk, station: asked(desk), "new-load": lambda desk, station: freezer.new_load(desk),
+    "same-specimen": lambda desk, station: parts.asked(desk, station.last_sheet),
+}  # fmt: skip
 HANDLERS: dict[str, Any] = {
     "sheet": _sheet, "on": lambda desk, name: weights(desk, name, on=True), "off": lambda desk, name: weights(desk, name, on=False),
-    "badge": badge, "shelf": _place, "card": _card, "bundle": _bundle,
+    "badge": badge, "shelf": _place, "card": _card, "bundle": _bundle, "load": freezer.scan_load, "freezer": freezer.scan_freezer,
 }  # fmt: skip

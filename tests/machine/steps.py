@@ -44,7 +44,7 @@ STARTS: dict[str, frozenset[str | None]] = {
     "put-under-weight": frozenset({MOUNTED, UNDER_PRESS}), "take-out": frozenset({UNDER_PRESS}), "found-out": frozenset({UNDER_PRESS}),
     "goes-unmounted": frozenset({READY}), "re-glue": frozenset({DRY}), "back-to-table": frozenset({DRY}), "inspect": frozenset({DRY}),
     "file": frozenset({DRY}), "bring-back": frozenset({FILED}), "shelve": frozenset({INTAKE, READY, DRY, FILED}),
-    "tie": frozenset({INTAKE, DRYING}), "withdraw": ANY, "put-hold": ANY, "lift-hold": ANY,
+    "tie": frozenset({INTAKE, DRYING}), "freeze": ANY, "unbag": ANY, "treatment": ANY, "withdraw": ANY, "put-hold": ANY, "lift-hold": ANY,
 }  # fmt: skip
 LEADS = {"take-in": INTAKE, "lay-to-dry": DRYING, "pass-as-dry": READY, "arrive-dry": READY, "arrive-mounted": DRY, "mount": MOUNTED,
          "put-under-weight": UNDER_PRESS, "take-out": DRY, "found-out": MOUNTED, "goes-unmounted": DRY, "re-glue": MOUNTED,
@@ -77,6 +77,7 @@ class Desk:
     early: bool = False
     already_done: bool = False
     reason: str = ""
+    is_written_up: bool = False
 
     @property
     def shelf_in_hand(self) -> tuple[str, str] | None:
@@ -145,7 +146,9 @@ def take(desk: Desk, sheet: Sheet, step: str) -> Said:
         desk.keep(stack=desk.stack)
     why = refusals(desk, sheet, step)
     if not why:
-        write(desk, sheet, step, after(desk, sheet, step))
+        waits = (desk.station.pending if desk.station else None) or {}
+        facts = {"load": waits["load"], "tied": None} if step == "freeze" else {}
+        write(desk, sheet, step, after(desk, sheet, step), facts=facts)
         _waits_for_its_shelf(desk, desk.world.sheets[sheet.number], step)
         return DONE_SAID
     if desk.already_done and step == "mount" and sheet.stage in MAY_BE_GLUED and not sheet.is_closed:
@@ -329,7 +332,7 @@ RULES: dict[str, Callable[[Desk, Sheet], list[Why]]] = {
 def _refused_with_ways(desk: Desk, sheet: Sheet, step: str, why: list[Why]) -> Said:
     """What waits at the station after a refusal: for a shelf, for a stack, or for somebody to say that it is done already."""
     codes, named = {code for code, _ in why}, desk.stack_in_hand if step == "put-under-weight" else None
-    if codes in ({"no-cabinet"}, {"no-stack"}) or (named and codes in ({"stack-full"}, {"weights-on"})):
+    if codes in ({"no-cabinet"}, {"no-stack"}, {"no-load"}) or (named and codes in ({"stack-full"}, {"weights-on"})):
         into = {"into": named} if named and codes == {"weights-on"} else {}
         desk.keep(pending={"code": sheet.number, "step": step, **into})
     offered = _offered(sheet, step)
@@ -432,7 +435,7 @@ CHANGES: dict[str, Callable[[Desk, Sheet, Sheet], Sheet]] = {
 
 
 def _glued(desk: Desk, sheet: Sheet, step: str) -> Sheet:
-    adhesive = desk.facts.get("adhesive") or (ADHESIVE_AT.get(desk.at) if desk.at else None)
+    adhesive = desk.facts.get("adhesive") or (ADHESIVE_AT.get(desk.at) if desk.at and not desk.is_written_up else None)
     hands = frozenset(desk.by)
     by = (
         {"mounted_by": hands, "mended_by": frozenset[str]()}
@@ -465,13 +468,14 @@ def _inspected(desk: Desk, stands: Sheet) -> Sheet:
     return replace(stands, outcome=outcome, mended_by=mended, holds=holds)
 
 
-def write(desk: Desk, sheet: Sheet, step: str, stands: Sheet, *, finds: bool = True) -> None:
+def write(desk: Desk, sheet: Sheet, step: str, stands: Sheet, *, finds: bool = True, facts: dict[str, Any] | None = None) -> None:
     """One entry; what was missing is found by it, unless only a hold is spoken of away from any station."""
     not_too_late(desk, step)
     is_only_said = desk.at is None and step in ("put-hold", "lift-hold")
     found = sheet.holds & {"not-found"} if finds and not is_only_said else frozenset()
     stands = replace(stands, last_at=desk.happened_at, holds=stands.holds - found)
     entry = Entry(
-        ("sheet", sheet.number), step, frozenset(desk.by), desk.at, desk.scan, desk.happened_at, desk.now, sheet, stands
-    )
+        ("sheet", sheet.number), step, frozenset(desk.by), desk.at, desk.scan, desk.happened_at, desk.now, sheet, stands,
+        facts=facts or {},
+    )  # fmt: skip
     desk.world.write(entry)
