@@ -49,7 +49,8 @@ def each_minute(database: Database, watch: Watch, now: datetime) -> None:
     with transaction(database) as session:
         beat(session, now)
         house = room_house(session)[0]
-        if not watch.is_doubtful(timedelta(minutes=house.clock_ahead_min)):
+        watch.limit = timedelta(minutes=house.clock_ahead_min)
+        if not watch.is_doubtful():
             sign_out_idle(session, now, house)
 
 

@@ -20,11 +20,15 @@ from app.db.engine import Database, reading
 from app.db.models import Entry, Sheet, table_of
 from app.db.settings import PASSED_OVER
 from app.services.backup_list import Line, lines_of
-from app.services.codes_given import CODES_IN, Given
+from app.services.codes_given import CODES_IN, HAND_OVERS, WORKERS, Given
 from app.services.given_list import furthest
 from app.services.restoring import count_of
 
 ENTRY = table_of(Entry)
+LAST_OF = {
+    WORKERS: "SELECT max(CAST(substr(number, 2) AS INTEGER)) FROM worker",
+    HAND_OVERS: "SELECT max(id) FROM hand_over",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +60,8 @@ def given_in(room: Path) -> Given:
     with suppress(ValueError, TypeError):
         found = furthest(found, {(prefix, width): last for prefix, width, _, last in json.loads(spans[0][0] if spans else "[]")})
     codes = (_asked(room, f"SELECT max({each.name}) FROM {each.table.name}") for each in CODES_IN.values())
-    return furthest(found, *({key: serial} for rows in codes for key, serial in map(_serial, rows) if serial))
+    numbers = {(of.prefix, of.width): last for of, asked in LAST_OF.items() for (last,) in _asked(room, asked) if last}
+    return furthest(found, numbers, *({key: serial} for rows in codes for key, serial in map(_serial, rows) if serial))
 
 
 def lines_in(room: Path) -> list[Line]:

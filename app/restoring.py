@@ -32,7 +32,7 @@ from app.services.audit import audit
 from app.services.backup import NOT_ONE_FILE
 from app.services.backup_list import FILE_NAME, Line, bring_list_up, read_list, still_to_apply
 from app.services.backup_places import place_of
-from app.services.codes_given import never_make_again, never_mint_again
+from app.services.codes_given import never_make_again, never_mint_again, never_number_again
 from app.services.forgetting_names import replace_name
 from app.services.given_list import FILE_NAME as GIVEN
 from app.services.given_list import furthest, read_given
@@ -180,6 +180,7 @@ def _tell(database: Database, config: Config, backup: Path, room: Path, now: dat
         end_sessions(session, now)
         given = furthest(given_in(room), *_read(folders, GIVEN, read_given))
         passed = Passed(never_mint_again(session, given, now), never_make_again(session, given, now))
+        never_number_again(session, given, now)
         tell_restored(session, now, backup.name, entries)
     return again, passed, bool(given)
 

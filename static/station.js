@@ -6,7 +6,7 @@ import { read } from "./station-codes.js";
 import { whenLeaving, whenScanned } from "./station-hands.js";
 import * as store from "./station-keep.js";
 import { ask, contact, fetchStacks, hearTabs, isShut, openWithoutServer, stacksHeard, stillThere, tellTabs } from "./station-line.js";
-import { keptAs, paintLine, sayHowKept, toldOf } from "./station-screen.js";
+import { keepTime, keptAs, paintLine, sayHowKept, toldOf } from "./station-screen.js";
 
 const form = document.getElementById("scan-form");
 const field = document.getElementById("code");
@@ -190,6 +190,7 @@ async function answerAlone(scan) {
 
 // -- showing ------------------------------------------------------------------------------------------------------------
 async function paint() {
+  keepTime(facts.zone);
   const aside = (await store.aside()).filter(mine);
   paintLine({ state, shut: SHUT, lasting, every: await store.waiting(), mine, aside, zone: facts.zone });
 }
@@ -240,6 +241,7 @@ hearTabs(({ answer: sent }) => {
 
 // -- beginning ------------------------------------------------------------------------------------------------------------
 async function beat() {
+  keepTime(facts.zone);
   if (state === "up" && !sending && document.visibilityState === "visible") await heedLine(await stillThere());
 }
 

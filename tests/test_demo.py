@@ -92,7 +92,7 @@ def what_is_missing(database: Database, demo: Demo, now: datetime, zone: ZoneInf
         today = station_view(session, station_id(demo, "table-1"), last_open_moment(now, zone), zone)
         waiting = list_sheets(session, now, zone, stage="ready-for-mounting", limit=200).rows
         wanted, order = wanted_sheets(session, now, zone), consignments_in_order(session)
-        fetch = fetch_next(session, station_id(demo, "table-1"), now, house_now(session))
+        fetch = fetch_next(session, station_id(demo, "table-1"), now, zone, house_now(session))
         bare = [stack.bare_since for stack in press_room(session, now, zone) if stack.bare_since and stack.off_too_long]
         loads, filed = load_views(session, now), filed_counts(session, now, zone)
     assert today is not None

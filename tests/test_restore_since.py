@@ -9,19 +9,22 @@ import pytest
 from sqlalchemy import select
 
 from app.db.engine import reading, transaction
-from app.db.models import Bundle, Cabinet, FreezerLoad, Lot, Shelf, SignOff, Stack, Station, table_of
+from app.db.models import Bundle, Cabinet, FreezerLoad, Lot, Shelf, SignOff, Stack, Station, Worker, table_of
 from app.domain.numbers import COMMANDS
 from app.domain.stages import Stage, Step
 from app.domain.supplies import ADHESIVE
 from app.services.backup_list import FILE_NAME, bring_list_up
 from app.services.given_list import FILE_NAME as GIVEN
+from app.services.hand_over import call_back_hand_over
 from app.services.loads import make_load
-from app.services.people import log_in, pin_fits, set_password, set_pin
+from app.services.people import add_worker, log_in, pin_fits, set_password, set_pin
 from app.services.room import add_bundle, add_cabinet, add_hazard, add_stack, add_station, set_house_rule
 from app.services.sign_offs import end, sign_off
 from app.services.suspected import leave_off, name_for
+from tests.queries.looking import filed
 from tests.room import TQX, Room
 from tests.services.days import differences
+from tests.services.going_out import hands_over
 from tests.services.supplied import PVA, kept, lot
 from tests.test_restore import backed_up, restores, room_again
 
@@ -230,6 +233,39 @@ def test_a_number_on_a_slip_that_was_printed_since_is_nobody_else_s_and_is_taken
         taken = room.scans(number, "intake", step=Step.TAKE_IN)
         assert taken.kind == "done" and ("before the room was put back" in str(taken.lines)) == was_here
     assert differences(room.database) == []
+
+
+# -- numbers of workers and of hand-overs -----------------------------------------------------------------------
+def comes(room: Room, name: str) -> str:
+    """Somebody new comes; the number that they get."""
+    with transaction(room.database) as session:
+        worker_id = add_worker(session, name, ["volunteer"], room.now)[0]
+        return str(session.execute(select(Worker.number).where(Worker.id == worker_id)).scalar_one())
+
+
+@pytest.mark.parametrize("left", WHERE, ids=str)
+def test_no_number_of_a_worker_or_a_hand_over_that_was_given_since_is_given_again(
+    room: Room, tmp_path: Path, capsys: pytest.CaptureFixture[str], left: str
+) -> None:
+    sheets = [filed(room) for _ in range(3)]
+    backup = backed_up(room, tmp_path)
+    room.wait(days=1)
+    assert (comes(room, "Aldous Penhallow"), comes(room, "Bryony Thackeray")) == ("W06", "W07")
+    assert hands_over(room) == 1
+    listed(room, tmp_path)
+    for name in WHERE[left]:
+        for path in (tmp_path / name, tmp_path / "backups" / name):
+            path.unlink(missing_ok=True)
+    again(room, tmp_path, backup, capsys)
+    assert (comes(room, "Cosmo Ravensworth"), comes(room, "Delia Ormerod")) == ("W08", "W09")
+    assert hands_over(room) == 2 and room.stage(sheets[0]) == Stage.FILED
+    # Put back once more, both are known.
+    listed(room, tmp_path)
+    again(room, tmp_path, backup, capsys)
+    assert comes(room, "Edwin Tolliver") == "W10" and hands_over(room) == 3
+    with transaction(room.database) as session:
+        call_back_hand_over(session, 3, "the wrong disk", room.now, room.worker["hedda"])
+    assert hands_over(room) == 4
 
 
 def _never_given() -> str:

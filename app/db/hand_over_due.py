@@ -59,11 +59,11 @@ class DueSheet:
 
 
 def hold_the_log(session: Session) -> None:
-    """Wait for entries that are being written, and let none in until the end: so that no number of an entry is passed over
-    (SQLite has one writer in any case).
+    """Wait for entries that are being written, and let none in until the end, nor another hand-over: so that no number of an
+    entry is passed over, and none of a hand-over comes twice (SQLite has one writer in any case).
     """
     if session.get_bind().dialect.name != "sqlite":
-        session.execute(text("LOCK TABLE entry IN SHARE MODE"))
+        session.execute(text("LOCK TABLE entry IN SHARE ROW EXCLUSIVE MODE"))
 
 
 def last_entry(session: Session) -> int:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -24,6 +23,7 @@ from app.db.models import (
     Station,
     table_of,
 )
+from app.domain.calendar import local_iso
 from app.domain.out_told import CABINET, SHELF, SINCE, STAGE, WITHDRAWN, Told, disposition
 from app.domain.own_columns import OWN, SENSITIVE, YES
 from app.domain.stages import Step
@@ -124,8 +124,8 @@ def _standing(row: Any, zone: ZoneInfo) -> dict[str, str]:
     holds = row.holds.split()
     return {
         "basisOfRecord": "PreservedSpecimen", "preparations": row.unmounted or "herbarium sheet",
-        "disposition": disposition(row.stage, row.closed_as, holds), "modified": _iso(row.last_at or row.added_at, zone),
-        STAGE: row.stage or "", SINCE: _iso(row.came_at, zone), CABINET: row.cabinet or "", SHELF: row.shelf or "",
+        "disposition": disposition(row.stage, row.closed_as, holds), "modified": local_iso(row.last_at or row.added_at, zone),
+        STAGE: row.stage or "", SINCE: local_iso(row.came_at, zone), CABINET: row.cabinet or "", SHELF: row.shelf or "",
         f"{OWN}place": _place(row), f"{OWN}holds": " ".join(holds), WITHDRAWN: row.closed_as or "",
         f"{OWN}consignment": row.consignment or "", f"{OWN}pieces": str(row.pieces),
         SENSITIVE: YES if row.is_sensitive else "",
@@ -148,7 +148,3 @@ def _one_of(row: Any, former: list[str], keys: Mapping[int, str], parts: Parts) 
 
 def _place(row: Any) -> str:
     return str(row.stack or row.on_table or (row.bundle if not row.cabinet else "") or "")
-
-
-def _iso(moment: datetime | None, zone: ZoneInfo) -> str:
-    return moment.astimezone(zone).isoformat(timespec="seconds") if moment is not None else ""

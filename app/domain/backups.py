@@ -38,6 +38,14 @@ def moment_of(name: str) -> datetime | None:
         return None
 
 
+def moment_kept(text: str | None) -> datetime | None:
+    """A moment as the room's settings keep it, in UTC; None for none, and for what is no moment."""
+    try:
+        return as_utc(datetime.fromisoformat(text)) if text else None
+    except ValueError:
+        return None
+
+
 def due_since(now: datetime, hour: int, zone: ZoneInfo) -> datetime:
     """The last moment at which this hour of the day (0 to 23, in the room's zone) has passed: today's, or yesterday's."""
     day = local_day(now, zone)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from app.domain.language import mark, say, say_n
+from app.domain.words import stopped
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +90,7 @@ def _of_plant(facts: BriefFacts, whole: bool) -> Iterator[str]:
 def _queries(facts: BriefFacts) -> Iterator[str]:
     for query in facts.queries:
         what = say(query.words).capitalize()
-        yield _stopped(f"{what}: {query.why}") if query.why else f"{what}."
+        yield stopped(f"{what}: {query.why}") if query.why else f"{what}."
 
 
 def _came_back(facts: BriefFacts, when: Callable[[datetime], str]) -> Iterator[str]:
@@ -105,11 +106,7 @@ def _came_back(facts: BriefFacts, when: Callable[[datetime], str]) -> Iterator[s
     if before.found:
         told.append(say("Found wrong: {kinds}.", kinds=", ".join(map(say, before.found))))
     yield " ".join(told)
-    yield from (_stopped(say("The inspection noted: {note}", note=note)) for note in before.notes)
-
-
-def _stopped(words: str) -> str:
-    return words if words.endswith((".", "?", "!")) else f"{words}."
+    yield from (stopped(say("The inspection noted: {note}", note=note)) for note in before.notes)
 
 
 _LABEL = {

@@ -79,6 +79,11 @@ def local_day(moment: datetime, zone: ZoneInfo) -> date:
     return as_utc(moment).astimezone(zone).date()
 
 
+def local_iso(moment: datetime | None, zone: ZoneInfo) -> str:
+    """A moment for a table that goes out: in ISO 8601 to the second, by the room's clock and with its offset; "" for none."""
+    return moment.astimezone(zone).isoformat(timespec="seconds") if moment is not None else ""
+
+
 def day_bounds(day: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
     """The UTC moments of this day's local midnight and of the next: 23, 24 or 25 hours apart, or what the zone has.
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import MAX_EMAX, MAX_PREC, MIN_EMIN, Context, Decimal, Inexact, Rounded
 from fractions import Fraction
-from functools import cached_property, lru_cache, reduce
+from functools import cached_property, lru_cache
 from itertools import accumulate
 from operator import mul
 
@@ -118,15 +118,6 @@ def _after(first: Spell, days: Days, backlog: int, certainties: tuple[float | Fr
     late = sorted({certainty for certainty, found in zip(asked, within, strict=True) if found is None})
     found = {certainty: search.fewest(certainty) for certainty in late}
     return tuple(found[each] if done is None else done for each, done in zip(asked, within, strict=True))
-
-
-def chance_done(days: Days, backlog: int, number: int, extra: Extra | None = None) -> Fraction:
-    """The chance that the backlog is done within `number` open days, never too low and less than 10^-19 too high."""
-    if backlog <= 0:
-        return Fraction(1)
-    every = [_power(_day(days, backlog), number, backlog)]
-    every += [_power(_day(extra.days, backlog), number // extra.every, backlog)] if extra else []
-    return 1 - Fraction(sum(reduce(lambda one, other: _both(one, other, backlog), every).chances), ONE)
 
 
 @dataclass(frozen=True)

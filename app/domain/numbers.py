@@ -142,11 +142,6 @@ def mint(pattern: Shape, after: int) -> tuple[int, str]:
     )
 
 
-def code_for(kind: Kind, serial: int) -> str:
-    """The code of a cabinet, shelf, stack and so on; whoever picks a new serial asks `mint_code` for it."""
-    return _shape_of(kind).spell(serial)
-
-
 def mint_code(kind: Kind, after: int) -> tuple[int, str]:
     """The first serial above `after` that may be used for this kind, and its code; ValueError when used up."""
     return mint(_shape_of(kind), after)

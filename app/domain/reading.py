@@ -54,7 +54,6 @@ class Unreadable:
     """Nothing of ours; `kept` is the text only where it is a code and cannot well be a password or a PIN."""
 
     length: int
-    looks_like_code: bool
     kept: str | None
 
 
@@ -83,11 +82,11 @@ class _Table:
 def read(text: str, patterns: Sequence[Pattern]) -> Reading:
     """Read a scan or a typed text of any length and content: only a number right in every place is `Exact`."""
     if len(text) > _LONGEST_TEXT:
-        return Unreadable(len(text), False, None)
+        return Unreadable(len(text), None)
     table = _table(tuple(patterns))
     plain = _tidied(text)
     if not (plain.isascii() and plain.isprintable()) or len(plain) > _LONGEST_TYPED:
-        return Unreadable(len(text), False, None)
+        return Unreadable(len(text), None)
     return _read_tidied(plain.upper(), table) or _unreadable(text, plain, table)
 
 
@@ -222,11 +221,11 @@ def _slips(text: str, places: tuple[str, ...]) -> Iterator[str]:
 def _unreadable(text: str, plain: str, table: _Table) -> Unreadable:
     match = _CODE_LIKE.fullmatch(plain.upper())
     if not match:
-        return Unreadable(len(text), False, None)
+        return Unreadable(len(text), None)
     prefix, digits = match.groups()
     ours = prefix in table.by_prefix
     safe = plain == plain.upper() and (ours or _is_printed_code(prefix, digits))
-    return Unreadable(len(text), True, plain if safe else None)
+    return Unreadable(len(text), plain if safe else None)
 
 
 def _is_printed_code(prefix: str, digits: str) -> bool:

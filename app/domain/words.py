@@ -65,6 +65,11 @@ def date_said(day: date, *, with_year: bool = True) -> str:
     return say("{day} {month}", day=day.day, month=month)
 
 
+def stopped(words: str) -> str:
+    """A sentence with its stop, unless what was typed in brought its own."""
+    return words if words.endswith((".", "?", "!")) else f"{words}."
+
+
 def sheets_said(count: int) -> str:
     """A number of sheets: "1 sheet", "1,204 sheets"."""
     return say_n("{n:,} sheet", "{n:,} sheets", count)

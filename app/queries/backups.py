@@ -12,8 +12,7 @@ from sqlalchemy.orm import Session
 from app.db.fitness import LAST_BACKUP
 from app.db.models import Setting, table_of
 from app.db.settings import BACKUP_FAILED, LAST_DIFFERENCES, SECOND_PLACE, SECOND_SINCE, SECOND_STATE
-from app.domain.backups import PLACE_WORDS, PlaceState
-from app.domain.calendar import as_utc
+from app.domain.backups import PLACE_WORDS, PlaceState, moment_kept
 
 SETTING = table_of(Setting)
 _NAMES = (LAST_BACKUP, BACKUP_FAILED, LAST_DIFFERENCES, SECOND_PLACE, SECOND_SINCE, SECOND_STATE)
@@ -45,13 +44,7 @@ def backups_kept(session: Session) -> BackupsKept:
     state = found.get(SECOND_STATE, "none")
     differences = found.get(LAST_DIFFERENCES, "")
     return BackupsKept(
-        _moment(found.get(LAST_BACKUP)), found.get(BACKUP_FAILED, ""), int(differences) if differences.isdigit() else 0,
-        found.get(SECOND_PLACE, ""), cast(PlaceState, state if state in PLACE_WORDS else "none"), _moment(found.get(SECOND_SINCE)),
+        moment_kept(found.get(LAST_BACKUP)), found.get(BACKUP_FAILED, ""), int(differences) if differences.isdigit() else 0,
+        found.get(SECOND_PLACE, ""), cast(PlaceState, state if state in PLACE_WORDS else "none"),
+        moment_kept(found.get(SECOND_SINCE)),
     )  # fmt: skip
-
-
-def _moment(kept: str | None) -> datetime | None:
-    try:
-        return as_utc(datetime.fromisoformat(kept)) if kept else None
-    except ValueError:
-        return None

@@ -67,6 +67,7 @@ class StackLine:
     is_bad: bool
     states: tuple[str, ...]
     bare_since: datetime | None = None
+    pieces: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +154,7 @@ def _stack(view: StackView) -> StackLine:
     return StackLine(
         view.name, view.sheets, view.capacity, view.weights_on, view.since, view.ready_now, view.last_ready_at,
         view.short_words, view.off_too_long, tuple(layer.state for layer in view.layers),
-        view.bare_since,
+        view.bare_since, view.pieces,
     )  # fmt: skip
 
 

@@ -18,8 +18,8 @@ from app.domain.house import House
 from app.domain.language import say
 from app.domain.numbers import shown
 from app.domain.stages import STAGES, Stage, Step
-from app.queries.freezer import not_in_freezer
 from app.queries.house import patterns_now
+from app.queries.in_freezer import not_in_freezer
 from app.queries.kinds import IN_QUEUE, PASSED, among
 from app.queries.lines import LINES
 

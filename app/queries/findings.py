@@ -10,6 +10,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session, aliased
 
 from app.db.models import Entry, EntryWorker, Finding, Inspection, table_of
+from app.db.standing import stands
 from app.domain.findings import kind_words
 from app.domain.stages import Step
 from app.queries.week_sheets import LOOKS
@@ -18,17 +19,16 @@ ENTRY = table_of(Entry)
 HANDS = table_of(EntryWorker)
 FINDING = table_of(Finding)
 INSPECTION = table_of(Inspection)
-_LATER = aliased(Entry)
-_GLUING = aliased(Entry)
-_GLUING_CORRECTED = select(_LATER.id).where(_LATER.corrects == _GLUING.id).exists()
+_GLUING = ENTRY.alias()
 # The gluing that was looked at: the one named beside the inspection, else the sheet's last before it.
 _LAST_GLUED = (
-    select(_GLUING.id)
+    select(_GLUING.c.id)
     .where(
-        _GLUING.subject_kind == "sheet", _GLUING.subject_id == INSPECTION.c.sheet_id, _GLUING.id != INSPECTION.c.entry_id,
-        _GLUING.step.in_((Step.MOUNT.value, Step.RE_GLUE.value)), _GLUING.happened_at <= ENTRY.c.happened_at, ~_GLUING_CORRECTED,
+        _GLUING.c.subject_kind == "sheet", _GLUING.c.subject_id == INSPECTION.c.sheet_id,
+        _GLUING.c.id != INSPECTION.c.entry_id, _GLUING.c.step.in_((Step.MOUNT.value, Step.RE_GLUE.value)),
+        _GLUING.c.happened_at <= ENTRY.c.happened_at, stands(_GLUING),
     )
-    .order_by(_GLUING.happened_at.desc(), _GLUING.id.desc()).limit(1)
+    .order_by(_GLUING.c.happened_at.desc(), _GLUING.c.id.desc()).limit(1)
     .correlate(ENTRY, INSPECTION).scalar_subquery()
 )  # fmt: skip
 

@@ -16,6 +16,7 @@ from sqlalchemy import Select, bindparam, func, select
 from sqlalchemy.orm import Session, aliased
 
 from app.db.models import Entry, EntryWorker, Finding, Inspection, SignOff, Worker, table_of
+from app.db.standing import STANDS
 from app.domain.calendar import local_day
 from app.domain.findings import PASSED, kind_words
 from app.domain.intervals import Interval, wilson_interval

@@ -17,7 +17,7 @@ from app.domain.holds import HOLDS
 from app.domain.language import mark, say
 from app.domain.numbers import shown
 from app.domain.stages import STAGES, Stage
-from app.queries.freezer import not_in_freezer
+from app.queries.in_freezer import not_in_freezer
 from app.queries.kinds import IN_QUEUE, MOMENT, untreated
 from app.queries.waiting import Judge, judge
 

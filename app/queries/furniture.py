@@ -67,6 +67,7 @@ class BundleLine:
 class PatternLine:
     """One pattern of sheet numbers; `minted` is the last serial that was given out."""
 
+    pattern_id: int
     prefix: str
     width: int
     has_check: bool
@@ -126,7 +127,8 @@ def number_patterns(session: Session) -> tuple[PatternLine, ...]:
     """The patterns of this room's sheet numbers, in the order in which they were added; not that of the practice slips."""
     rows = session.execute(select(PATTERN).where(PATTERN.c.is_practice.is_(False)).order_by(PATTERN.c.id)).mappings()
     return tuple(
-        PatternLine(row["prefix"], row["width"], row["has_check"], row["mints"], row["minted"]) for row in rows
+        PatternLine(row["id"], row["prefix"], row["width"], row["has_check"], row["mints"], row["minted"])
+        for row in rows
     )
 
 

@@ -8,18 +8,17 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.db.models import Entry, LotOpening, Sheet, Station, table_of
-from app.db.standing import STANDS
+from app.db.standing import OPENING_STANDS, STANDS
 from app.domain.lots import READ, Gluing, Line, Opening, Span, by_sheet, spans_of
 
 ENTRY, OPENING = table_of(Entry), table_of(LotOpening)
 AT_ONCE = 400
-_AFTER = OPENING.alias()
 _LINES = select(ENTRY.c.id, ENTRY.c.subject_id, ENTRY.c.step, ENTRY.c.happened_at, ENTRY.c.station_id, ENTRY.c.facts).where(
     ENTRY.c.subject_kind == "sheet", ENTRY.c.step.in_([step.value for step in READ]), STANDS,
 )  # fmt: skip
 _OPENINGS = (
     select(OPENING.c.id, OPENING.c.station_id, OPENING.c.adhesive_id, OPENING.c.lot_id, OPENING.c.opened_at)
-    .where(~select(_AFTER.c.id).where(_AFTER.c.corrects == OPENING.c.id).exists(), OPENING.c.is_void.is_(False))
+    .where(OPENING_STANDS)
     .order_by(OPENING.c.id)
 )
 

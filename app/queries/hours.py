@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from calendar import monthrange
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import bindparam, func, or_, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Attendance, HoursSum, Station, table_of
+from app.domain.calendar import day_bounds
 from app.domain.stages import Step
 
 ATTENDANCE = table_of(Attendance)
@@ -25,7 +28,7 @@ _ATTENDANCES = (
     .order_by(ATTENDANCE.c.id)
 )  # fmt: skip
 _FIRST_KEPT = select(func.min(ATTENDANCE.c.signed_in_at))
-_FORGOTTEN = select(table_of(HoursSum).c.month).limit(1)
+_LAST_FORGOTTEN = select(func.max(table_of(HoursSum).c.month))
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,11 +108,21 @@ def hours_within(present: Sequence[Presence], since: datetime, until: datetime) 
     return by
 
 
-def kept_since(session: Session) -> datetime | None:
-    """The moment before which hours are no longer kept by person; None where none were given up yet."""
-    if session.execute(_FORGOTTEN).first() is None:
+def kept_since(session: Session, zone: ZoneInfo) -> datetime | None:
+    """The moment before which hours are no longer kept by person; None where none were given up yet.
+
+    Where nobody's are left, it is the end of the last month of which hours were given up: since then nobody was here.
+    """
+    month: str | None = session.execute(_LAST_FORGOTTEN).scalar()
+    if month is None:
         return None
-    return session.execute(_FIRST_KEPT).scalar()
+    first: datetime | None = session.execute(_FIRST_KEPT).scalar()
+    return first or day_bounds(_last_day(month), zone)[1]
+
+
+def _last_day(month: str) -> date:
+    year, number = (int(each) for each in month.split("-"))
+    return date(year, number, monthrange(year, number)[1])
 
 
 def _clipped(row: Any, since: datetime, until: datetime) -> Presence:

@@ -11,7 +11,7 @@ from sqlalchemy import ColumnElement, and_, case, false, func, not_, or_, text, 
 from app.db.models import Sheet, table_of
 from app.domain.holds import keeping
 from app.domain.stages import Stage
-from app.queries.freezer import lies_in
+from app.queries.in_freezer import lies_in
 from app.queries.lines import inspected_since
 from app.queries.waiting import Judge, next_step
 

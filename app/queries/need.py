@@ -8,7 +8,7 @@ from datetime import datetime
 
 from sqlalchemy.orm import Session
 
-from app.domain.language import say, say_n
+from app.domain.language import say
 from app.domain.numbers import Pattern, shown
 from app.queries.lying import Heap
 from app.queries.press import StackView

@@ -7,6 +7,7 @@ from sqlalchemy import func, select
 from app.domain.language import say
 from app.domain.limits import limit_words
 from app.domain.stalls import Limit, is_stalled
+from app.domain.words import sheets_said
 from app.queries.checks import CHECK, EXPECTED, HOLD, PUT_BY_IT, CheckLine, check_line, open_checks
 from app.queries.need import Asked, Need, NeedKind
 

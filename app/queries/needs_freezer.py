@@ -13,6 +13,7 @@ from app.domain.day import day_of
 from app.domain.freezing import FREEZER_STEPS
 from app.domain.language import say
 from app.domain.stages import Step
+from app.domain.words import sheets_said
 from app.queries.freezers import INSIDE, LoadView, load_views
 from app.queries.need import Asked, Need, NeedKind
 

@@ -15,7 +15,7 @@ from app.domain.language import say
 from app.domain.limits import limit_words
 from app.domain.stages import STAGES, Stage
 from app.domain.stalls import Limit, cutoff
-from app.domain.words import day_said
+from app.domain.words import day_said, sheets_said
 from app.queries.kinds import IN_QUEUE, MOMENT
 from app.queries.need import SINGLY, Asked, Need, NeedKind, of_sheet
 from app.queries.remembered import remembered

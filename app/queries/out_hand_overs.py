@@ -95,11 +95,6 @@ class Ready:
     corrections: int
     more: bool
 
-    @property
-    def is_nothing(self) -> bool:
-        """Whether nothing lies ready."""
-        return not (self.filed or self.corrections)
-
 
 @dataclass(frozen=True, slots=True)
 class HandedLine:

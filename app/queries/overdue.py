@@ -11,6 +11,7 @@ from sqlalchemy import ColumnElement
 from app.db.models import Sheet, table_of
 from app.domain.language import mark, say, spoken
 from app.domain.stages import Stage
+from app.domain.words import sheets_said
 from app.queries.kinds import KINDS
 from app.queries.lying import Heap, heaps, sheets_of
 from app.queries.need import SINGLY, Asked, Need, NeedKind, of_sheet

@@ -69,7 +69,7 @@ def own_weeks(session: Session, worker_id: int, now: datetime, zone: ZoneInfo) -
     sheets, hours = _sheets(session, worker_id, weeks), _hours(session, worker_id, bounds_of(weeks, zone), now)
     here = [any(by_week[place] for by_week in sheets.values()) or bool(hours[place].total_s)
             for place in range(WEEKS)]  # fmt: skip
-    since = kept_since(session)
+    since = kept_since(session, zone)
     steps = [
         _line(say(STEP_WORDS[step][1]), sheets[step.value], here) for step in Step if any(sheets.get(step.value, ()))
     ]

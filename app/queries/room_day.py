@@ -26,8 +26,8 @@ from app.domain.day_words import Part, about
 from app.domain.language import say
 from app.domain.numbers import shown
 from app.domain.stages import Stage
-from app.queries.freezer import not_in_freezer
 from app.queries.house import patterns_now
+from app.queries.in_freezer import not_in_freezer
 from app.queries.kinds import IN_QUEUE
 from app.queries.lines import LINES
 from app.queries.press import StackView

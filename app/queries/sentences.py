@@ -10,6 +10,7 @@ from app.domain.findings import found_lines
 from app.domain.language import mark, say
 from app.domain.stages import STEP_WORDS, Step
 from app.domain.used import used_words
+from app.domain.words import stopped
 from app.queries.rule_names import rule_said
 from app.queries.sentence_deeds import DEEDS, kinds_said, to_where
 from app.queries.telling import Hands, Telling
@@ -23,7 +24,7 @@ def sentence(entry: Any, hands: Hands, telling: Telling) -> str:
     deed, tail = DEEDS[step](entry, telling) if step in DEEDS else (say(STEP_WORDS[step][1]), to_where(entry))
     who_where = _by(hands) + (say(" at {station}", station=entry.station) if entry.station else "")
     what = (deed if who_where else deed.rstrip(",")) + who_where + tail
-    first = _full(say("{moment} — {what}", moment=telling.when(entry.happened_at), what=what))
+    first = stopped(say("{moment} — {what}", moment=telling.when(entry.happened_at), what=what))
     return " ".join([first, *_asides(entry, step, telling)])
 
 
@@ -47,12 +48,7 @@ def _by(hands: Hands) -> str:
 
 
 def _why(entry: Any) -> str:
-    return _full(f": {entry.reason}" if entry.reason else "")
-
-
-def _full(words: str) -> str:
-    """A sentence with its stop, unless a reason that was typed in brought its own."""
-    return words if words.endswith((".", "?", "!")) else f"{words}."
+    return stopped(f": {entry.reason}" if entry.reason else "")
 
 
 def _asides(entry: Any, step: Step, telling: Telling) -> list[str]:
@@ -94,7 +90,7 @@ def _recorded(entry: Any, telling: Telling) -> list[str]:
 
 def _reason(entry: Any, step: Step) -> list[str]:
     said = entry.reason and step not in (Step.PUT_HOLD, Step.WITHDRAW)
-    return [_full(say("Reason: {reason}", reason=entry.reason))] if said else []
+    return [stopped(say("Reason: {reason}", reason=entry.reason))] if said else []
 
 
 _MARKS = {

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
+from app.domain.calendar import local_iso
 from app.queries.lines import hold_words, line_rows, waits_of
 from app.queries.orders import page_of_ids
 from app.queries.sieve import Sieve, conditions
@@ -40,13 +41,9 @@ def table_rows(session: Session, sieve: Sieve, now: datetime, zone: ZoneInfo) ->
 def _cells(session: Session, ids: list[int], judged: Judge, zone: ZoneInfo) -> Iterator[tuple[str, ...]]:
     rows = line_rows(session, ids)
     for row, wait in zip(rows, waits_of(session, rows, judged), strict=True):
-        yield (row.number, *_named(row), row.stage or "", _iso(row.came_at, zone), row.cabinet or "", row.shelf or "",
+        yield (row.number, *_named(row), row.stage or "", local_iso(row.came_at, zone), row.cabinet or "", row.shelf or "",
                "; ".join(hold_words(row.holds)), "yes" if wait.stalled else "no")  # fmt: skip
 
 
 def _named(row: Any) -> tuple[str, ...]:
     return tuple(text or "" for text in (row.plant, row.family, row.collector, row.record_number))
-
-
-def _iso(moment: datetime | None, zone: ZoneInfo) -> str:
-    return moment.astimezone(zone).isoformat(timespec="seconds") if moment is not None else ""

@@ -31,7 +31,7 @@ from app.domain.limits import limit_of, thirds
 from app.domain.stages import Stage
 from app.domain.stalls import is_stalled
 from app.queries.clocks import Glued, clocks_of
-from app.queries.freezer import lies_in
+from app.queries.in_freezer import lies_in
 from app.queries.kinds import (
     IN_QUEUE,
     KINDS,

@@ -13,6 +13,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Adhesive, Entry, Supply, SupplyEntry, table_of
+from app.db.standing import SUPPLY_STANDS
 from app.domain.calendar import MICROSECOND, local_day
 from app.domain.house import House
 from app.domain.supplies import (
@@ -20,7 +21,6 @@ from app.domain.supplies import (
     NO_OUTLOOK,
     PACE,
     THOUSAND,
-    VOID,
     Event,
     Lying,
     Outlook,
@@ -36,10 +36,7 @@ from app.queries.house import house_now
 from app.queries.supplies_used import lying_at, use_key, uses_between
 
 SUPPLY, SUPPLY_ENTRY = table_of(Supply), table_of(SupplyEntry)
-_LATER = SUPPLY_ENTRY.alias()
-STANDING = select(SUPPLY_ENTRY).where(
-    ~select(_LATER.c.id).where(_LATER.c.corrects == SUPPLY_ENTRY.c.id).exists(), SUPPLY_ENTRY.c.kind != VOID
-)
+STANDING = select(SUPPLY_ENTRY).where(SUPPLY_STANDS)
 _SUPPLIES = select(SUPPLY, Adhesive.name.label("adhesive")).outerjoin(Adhesive, Adhesive.id == SUPPLY.c.adhesive_id)
 _FIRST = select(func.min(Entry.happened_at))
 

@@ -9,6 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.db.models import Bundle, Collector, Consignment, Entry, EntryWorker, PlantName, Sheet, Specimen, table_of
+from app.db.standing import STANDS
 from app.domain.language import say
 from app.domain.numbers import shown
 from app.domain.stages import STAGES, Stage, Step

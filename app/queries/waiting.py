@@ -17,8 +17,8 @@ from app.domain.language import mark
 from app.domain.limits import TO_FILE, TO_FREEZE, TO_INSPECT, limit_of, must_freeze, waits_for, waits_since
 from app.domain.stages import Stage, Step
 from app.domain.stalls import Limit, is_stalled, stalls_at
-from app.queries.freezer import bundles_in_freezer
 from app.queries.house import calendar_now, house_now
+from app.queries.in_freezer import bundles_in_freezer
 
 
 @dataclass(frozen=True, slots=True)

@@ -52,8 +52,6 @@ class Week:
 
     year: int
     week: int
-    starts_at: datetime
-    ends_at: datetime
     first_day: date
     last_day: date
     is_over: bool
@@ -81,9 +79,9 @@ def week(session: Session, year: int, week: int, now: datetime, zone: ZoneInfo, 
     monday, house = date.fromisocalendar(year, week, 1), house_now(session)
     known = Weeks(session)
     spans = [_span(monday - back * A_WEEK, zone) for back in range(WEEKS, -1, -1)]
-    ground = ground_of(session, known, spans, now, house)
+    ground = ground_of(session, known, spans, now, zone, house)
     found = Week(
-        year, week, starts_at, ends_at, monday, monday + timedelta(days=6), ends_at <= now, now,
+        year, week, monday, monday + timedelta(days=6), ends_at <= now, now,
         _iso(monday - A_WEEK), _iso(monday + A_WEEK) if ends_at <= now else None,
         workers_of(session, known, ground, RATED_WEEKS) if named else (),
         stages_of(session, known, spans[-1], now, zone),

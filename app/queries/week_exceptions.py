@@ -9,6 +9,7 @@ from sqlalchemy import and_, bindparam, or_, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Doubt, EntryWorker, Sheet, Stack, Worker, table_of
+from app.db.standing import STANDS
 from app.domain.language import say
 from app.domain.numbers import shown
 from app.domain.stages import STEP_WORDS, Step

@@ -33,14 +33,12 @@ class FirstPass:
     """Of `inspected` gluings looked at for the first time in the last eight weeks, `passed` passed as they were.
 
     `interval` (Wilson, 95 %, shares from 0 to 1) is None below the house's least number of cases. Gluings made while
-    learning beside somebody are apart, in `learning_inspected` and `learning_passed`.
+    learning beside somebody are not among them.
     """
 
     inspected: int
     passed: int
     interval: Interval | None
-    learning_inspected: int
-    learning_passed: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,19 +59,9 @@ class StepLine:
 
 
 @dataclass(frozen=True, slots=True)
-class StationHours:
-    """One worker's hours at one station; `at_table`: mounting is done there."""
-
-    station_id: int
-    name: str
-    at_table: bool
-    hours: Hours
-
-
-@dataclass(frozen=True, slots=True)
 class WorkerWeek:
-    """One worker's week: what they did by step in the order of the work, and their hours in all, at the tables and by
-    station. Somebody with hours and no sheet is there, too. `number` is the worker's number.
+    """One worker's week: what they did by step in the order of the work, and their hours in all and at the
+    tables. Somebody with hours and no sheet is there, too. `number` is the worker's number.
     """
 
     worker_id: int
@@ -82,7 +70,6 @@ class WorkerWeek:
     steps: tuple[StepLine, ...]
     hours: Hours
     at_tables: Hours
-    stations: tuple[StationHours, ...]
     first_pass: FirstPass | None
 
 

@@ -11,7 +11,7 @@ from sqlalchemy import Select, bindparam, func, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Entry, EntryWorker, Inspection, table_of
-from app.db.standing import STANDS
+from app.db.standing import STANDS, stands
 from app.domain.stages import OF_THINGS, Step
 from app.queries.weeks_kept import Span
 
@@ -57,18 +57,13 @@ class Sheets:
 
 @dataclass(frozen=True, slots=True)
 class Looked:
-    """First looks at a worker's gluings: how many, and how many passed; those glued while learning are apart."""
+    """First looks at a worker's gluings: how many, and how many passed; none of those glued while learning."""
 
     inspected: int = 0
     passed: int = 0
-    learning_inspected: int = 0
-    learning_passed: int = 0
 
     def __add__(self, other: Looked) -> Looked:
-        return Looked(
-            self.inspected + other.inspected, self.passed + other.passed,
-            self.learning_inspected + other.learning_inspected, self.learning_passed + other.learning_passed,
-        )  # fmt: skip
+        return Looked(self.inspected + other.inspected, self.passed + other.passed)
 
 
 def sheets_of(session: Session, span: Span) -> Sheets:
@@ -91,8 +86,7 @@ def first_looks(session: Session, span: Span) -> dict[int, Looked]:
     """
     found: dict[int, Looked] = {}
     for worker, learning, passed, count in session.execute(_LOOKS, moments(span)):
-        well = count if passed else 0
-        more = Looked(0, 0, count, well) if learning else Looked(count, well)
+        more = Looked() if learning else Looked(count, count if passed else 0)
         found[worker] = found.get(worker, Looked()) + more
     return found
 
@@ -129,15 +123,14 @@ def last_before() -> Any:
     """A clause: the last gluing or look of a sheet before the look in ENTRY. Only where it is a gluing is this the first
     look at it.
     """
-    before, undone = ENTRY.alias("before"), ENTRY.alias("undone")
+    before = ENTRY.alias("before")
     earlier = (before.c.happened_at < ENTRY.c.happened_at) | (before.c.id < ENTRY.c.id)
     mine = (
         before.c.subject_kind == "sheet",
         before.c.subject_id == ENTRY.c.subject_id,
         before.c.step.in_((*GLUINGS, Step.INSPECT)),
     )
-    stands = ~select(undone.c.id).where(undone.c.corrects == before.c.id).exists()
-    found = select(before.c.id).where(*mine, before.c.happened_at <= ENTRY.c.happened_at, earlier, stands)
+    found = select(before.c.id).where(*mine, before.c.happened_at <= ENTRY.c.happened_at, earlier, stands(before))
     return found.order_by(before.c.happened_at.desc(), before.c.id.desc()).limit(1).scalar_subquery()
 
 

@@ -13,6 +13,7 @@ from sqlalchemy import and_, bindparam, func, or_, select
 from sqlalchemy.orm import Session
 
 from app.db.models import Sheet, TallyStay, table_of
+from app.db.standing import STANDS
 from app.domain.calendar import iso_week
 from app.domain.language import say
 from app.domain.stages import STAGES, Stage, Step

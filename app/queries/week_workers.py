@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
@@ -17,7 +18,7 @@ from app.domain.language import say
 from app.domain.stages import STEP_WORDS, Step
 from app.domain.stays import HOUR_S
 from app.queries.hours import Bench, Hours, HoursBy, Presence, benches, hours_within, kept_since, presences
-from app.queries.week_lines import FirstPass, Rate, StationHours, StepLine, WorkerWeek
+from app.queries.week_lines import FirstPass, Rate, StepLine, WorkerWeek
 from app.queries.week_sheets import Handed, Looked, Sheets, first_looks, sheets_of
 from app.queries.weeks_kept import Span, Weeks
 
@@ -45,10 +46,11 @@ class Ground:
     hours: tuple[HoursBy | None, ...]
 
 
-def ground_of(session: Session, weeks: Weeks, spans: Sequence[Span], now: datetime, house: House) -> Ground:
+def ground_of(session: Session, weeks: Weeks, spans: Sequence[Span], now: datetime, zone: ZoneInfo,
+              house: House) -> Ground:  # fmt: skip
     """Read the sheets and hours of these weeks; whatever is known of them is not read again."""
     present = presences(session, spans[0].since, spans[-1].until, now)
-    first_kept = kept_since(session)
+    first_kept = kept_since(session, zone)
     hours = tuple(_hours(present, span, first_kept) for span in spans)
     sheets = tuple(weeks.get("sheets", span, sheets_of) for span in spans)
     return Ground(house, benches(session), tuple(spans), sheets, hours)
@@ -74,15 +76,11 @@ def _hours(present: Sequence[Presence], span: Span, first_kept: datetime | None)
 
 def _worker(row: Any, ground: Ground, rated: int, looked: Looked | None) -> WorkerWeek:
     mine = {station: hours for (worker, station), hours in (ground.hours[-1] or {}).items() if worker == row.id}
-    stations = tuple(
-        StationHours(bench.station_id, bench.name, bench.at_table, mine[bench.station_id])
-        for bench in ground.benches.values() if bench.station_id in mine
-    )  # fmt: skip
+    at_tables = (hours for station, hours in mine.items() if ground.benches[station].at_table)
     done = sorted((step for worker, step in ground.sheets[-1].by_worker if worker == row.id), key=ORDER.__getitem__)
     return WorkerWeek(
         row.id, row.name, row.number, tuple(_step(row.id, step, ground, rated) for step in done),
-        sum((each.hours for each in stations), NOTHING), sum((each.hours for each in stations if each.at_table), NOTHING),
-        stations, _first_pass(looked, ground.house.first_pass_least),
+        sum(mine.values(), NOTHING), sum(at_tables, NOTHING), _first_pass(looked, ground.house.first_pass_least),
     )  # fmt: skip
 
 
@@ -117,4 +115,4 @@ def _first_pass(looked: Looked | None, least: int) -> FirstPass | None:
         return None
     enough = looked.inspected >= least
     interval = wilson_interval(looked.passed, looked.inspected) if enough else None
-    return FirstPass(looked.inspected, looked.passed, interval, looked.learning_inspected, looked.learning_passed)
+    return FirstPass(looked.inspected, looked.passed, interval)

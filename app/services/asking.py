@@ -56,6 +56,15 @@ def _still_damp(desk: Desk, standing: Standing) -> Refusal:
     return Refusal("damp", say("It is still damp."), next_, "not-yet", {"again": again})
 
 
+def damp_after_all(desk: Desk, row: RowMapping, standing: Standing, meant: Sequence[Step]) -> Answer | None:
+    """Ask before a bare scan takes a sheet that was passed as dry back to the dryer: it may only have been looked up."""
+    is_back = standing.stage is Stage.READY and standing.closed_as is None and list(meant) == [Step.LAY_TO_DRY]
+    if desk.request.step is not None or not is_back:
+        return None
+    back = _step_choice(desk, row, Step.LAY_TO_DRY)
+    return which_of(desk, row, say("It is ready for mounting. Is the plant damp after all?"), (back,))
+
+
 def ask_choice(desk: Desk, row: RowMapping, step: Step, line: str, options: Sequence[tuple[str, str]]) -> Answer:
     """Ask one thing about a sheet that is answered by choosing."""
     choices = tuple(Choice(label, "choose", value) for label, value in options)
@@ -71,6 +80,11 @@ def which_step(desk: Desk, row: RowMapping, meant: Sequence[Step]) -> Answer:
         line = say("Were its papers changed, or is it dry: brittle, not cool to the touch, not drooping?")
         felt = tuple(Choice(words, "choose", f"step={Step.PASS_AS_DRY.value}&{value}") for words, value in _DRYNESS)
         choices = (*_into_bundle(desk, row), Choice(say("Papers changed"), "step", Step.PAPERS_CHANGED.value), *felt)
+    return which_of(desk, row, line, choices)
+
+
+def which_of(desk: Desk, row: RowMapping, line: str, choices: tuple[Choice, ...]) -> Answer:
+    """Ask one thing of a sheet, each answer a step of its own."""
     sheet = describe(desk.session, row, desk.patterns)
     return Answer(
         "which-one", WORDS["which-one"], (line,), "", sheet, choices=choices, carry={"code": row["number"]},

@@ -20,9 +20,8 @@ from app.db.models import Setting, table_of
 from app.db.rules import room_house
 from app.db.settings import BACKUP_FAILED, LAST_DIFFERENCES, SECOND_SINCE, SECOND_STATE
 from app.db.upsert import replacing
-from app.domain.backups import PlaceState, is_due, kept, moment_of
+from app.domain.backups import PlaceState, is_due, kept, moment_kept, moment_of
 from app.domain.backups import backup_name as backup_name
-from app.domain.calendar import as_utc
 from app.domain.language import mark, number, say, say_n
 from app.services.audit import audit
 from app.services.backup_places import WRITABLE, copy_there, place_of
@@ -146,7 +145,7 @@ def backup_is_due(session: Session, now: datetime, zone: ZoneInfo) -> bool:
     if file_of(session.info["database"].engine.url.render_as_string(hide_password=False)) is None:
         return False
     last = session.execute(select(SETTING.c.value).where(SETTING.c.name == LAST_BACKUP)).scalar()
-    return is_due(now, _moment(last), room_house(session)[0].backup_hour, zone)
+    return is_due(now, moment_kept(last), room_house(session)[0].backup_hour, zone)
 
 
 def _differences(copy: Path, zone: ZoneInfo) -> int:
@@ -183,10 +182,3 @@ def _throw_away(session: Session, folder: Path, now: datetime, zone: ZoneInfo) -
         begun = moment_of(path.name.removesuffix(".part"))
         if path.suffix == ".part" and begun is not None and now - begun > LEFT_OVER:
             path.unlink(missing_ok=True)
-
-
-def _moment(text: str | None) -> datetime | None:
-    try:
-        return as_utc(datetime.fromisoformat(text)) if text else None
-    except ValueError:
-        return None

@@ -17,6 +17,7 @@ from app.domain.moves import NEXT_BY_STAGE
 from app.domain.numbers import COMMANDS, shown
 from app.domain.stages import STEP_WORDS, Step
 from app.services.apart_cards import another_sheet_card, same_number_card, same_specimen_card, two_plants_card
+from app.services.attendance import NOTHING_IN_HAND
 from app.services.check_cards import ask_which_cabinet, no_check_here
 from app.services.closing import closing_card, morning_card
 from app.services.corrections import latest_at, undo
@@ -131,7 +132,7 @@ def _undo_last(desk: Desk) -> Answer:
 def _done(desk: Desk) -> Answer:
     if (ended := end_labels(desk)) is not None:
         return ended
-    desk.keep(pending=None, stack_id=None, bundle_id=None, last_sheet_id=None, in_round=False)
+    desk.keep(**NOTHING_IN_HAND)
     sign_out_all(desk)
     return Answer(
         "done", say("Thank you."), (say("Everybody is signed out here."),), say("Whoever comes next scans a badge.")

@@ -17,7 +17,7 @@ from app.services import saying
 from app.services.custody import Writing, enter, standing_of
 from app.services.deeds import sheet_asked
 from app.services.describing import describe
-from app.services.desk import Desk, behind
+from app.services.desk import THEN_SHEET, Desk, behind, somebody_is_here
 from app.services.facts import make_attempt, sheet_by_id
 from app.services.in_hand import shelf_for
 from app.services.writers import writing_for
@@ -33,10 +33,7 @@ def come_again(desk: Desk, row: RowMapping) -> Answer:
     The fact `comes_as` says whether it is "mounted" or "loose"; it is asked. Refused: not-signed-in, manager-only,
     reason-needed, wrong-stage for one that was never withdrawn.
     """
-    if not desk.by:
-        raise Refused(
-            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the sheet."))
-        )
+    somebody_is_here(desk, THEN_SHEET)
     was = standing_of(row)
     if (late := behind(desk, row["last_at"])) is not None:
         return saying.refused(desk, [late], row, step=Step.COME_AGAIN)

@@ -22,6 +22,7 @@ from app.services.facts import sheet_by_id
 from app.services.inspecting import keep_look
 from app.services.log import log_entry, standing_rows, workers_of
 from app.services.signing import only_reads
+from app.services.specimens import are_parts_again, parts_of
 
 ENTRY = table_of(Entry)
 
@@ -54,11 +55,13 @@ def _again(desk: Desk, sheet_id: int, worker: WorkerFacts, since: datetime) -> i
     tail = rows[rows.index(first) :]
     if any(row.station_id != desk.station_id for row in tail):
         return 0
+    parts = parts_of(desk.session, sheet_id)
     take_back_tail(desk, "sheet", sheet_id, first.id, "not me: credited to the right worker")
     told = desk.time_from, desk.is_late
     credited = sum(_write_again(desk, sheet_id, row, worker) for row in tail)
     # What else is written here was told now, whatever these were.
     desk.time_from, desk.is_late = told
+    are_parts_again(desk.session, parts)
     return credited
 
 

@@ -37,7 +37,7 @@ def become_first_manager(session: Session, code: str, name: str, password: str, 
         raise Refused(
             Refusal(
                 "manager-only",
-                say("That is not the code on the console."),
+                say("That is not the code in the window."),
                 say("Read it off the window where Blotter runs."),
             )
         )

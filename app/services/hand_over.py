@@ -18,14 +18,15 @@ from app.db.rules import room_house
 from app.domain.language import say
 from app.domain.out_told import as_kept
 from app.services.changes import changed
+from app.services.codes_given import HAND_OVERS, next_number
 
 # So many are told at once that nobody waits for it; what is left lies ready for the next.
 MOST = 5_000
 
 
 def make_hand_over(session: Session, to_whom: str, now: datetime, zone: ZoneInfo, by: int | None, *,
-                   exact_places: bool = False, most: int = MOST) -> int:  # fmt: skip
-    """Make the next hand-over of all that is due, `most` sheets of it, and return its number. It stays as it is.
+                   exact_places: bool = False) -> int:  # fmt: skip
+    """Make the next hand-over of all that is due, MOST sheets of it, and return its number. It stays as it is.
 
     ValueError, in a sentence, where nobody is named or nothing is due.
     """
@@ -33,15 +34,17 @@ def make_hand_over(session: Session, to_whom: str, now: datetime, zone: ZoneInfo
         raise ValueError(say("Say who takes it."))
     hold_the_log(session)
     last = last_entry(session)
-    found = list(islice(due_sheets(session, zone), most + 1))
+    found = list(islice(due_sheets(session, zone), MOST + 1))
     if not found:
         raise ValueError(say("Nothing was filed or changed since the last hand-over."))
     # What was found by a later entry is found again by it; so is one of these that has such an entry.
-    lines, until = found[:most], found[most].entry_id - 1 if len(found) > most else last
+    lines, until = found[:MOST], found[MOST].entry_id - 1 if len(found) > MOST else last
     corrections = sum(each.corrects_id is not None for each in lines)
-    values = {"made_at": now, "made_by": by, "until_entry_id": until, "sheets": len(lines), "corrections": corrections,
-              "exact_places": exact_places, "with_names": room_house(session)[0].hand_over_names}  # fmt: skip
-    number = int(session.execute(insert(HAND_OVER).values(**values).returning(HAND_OVER.c.id)).scalar_one())
+    number = next_number(session, HAND_OVERS)
+    values = {"id": number, "made_at": now, "made_by": by, "until_entry_id": until, "sheets": len(lines),
+              "corrections": corrections, "exact_places": exact_places,
+              "with_names": room_house(session)[0].hand_over_names}  # fmt: skip
+    session.execute(insert(HAND_OVER).values(**values))
     _write(session, number, lines)
     _say(session, number, "made", to_whom, now, by)
     changed(session, now, by, "hand-over", number, "made", new=f"{len(lines)} sheets", why=to_whom)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from hashlib import sha256
 
@@ -24,8 +24,6 @@ from app.services.naming import Names
 from app.services.opening import open_desk
 from app.services.parcels import SHORT, Judged, judge, new_sheets
 from app.services.taking_rows import take_in_rows
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,8 +95,8 @@ def plan_import(
 
 
 def run_import(session: Session, data: Data, consignment_code: str, occasion: Occasion, worker_ids: tuple[int, ...],
-               token_id: int | None = None, progress: Progress | None = None, ways: Ways | None = None) -> ImportDone:  # fmt: skip
-    """Take in every sheet of a file that is not here yet, with an entry for each; `progress` hears done and total.
+               token_id: int | None = None, ways: Ways | None = None) -> ImportDone:  # fmt: skip
+    """Take in every sheet of a file that is not here yet, with an entry for each.
 
     Refused, before anything is written: what `plan_import` refuses, bad-rows, retired-worker; number-taken where
     somebody else took one of the numbers in at the same moment.
@@ -111,12 +109,9 @@ def run_import(session: Session, data: Data, consignment_code: str, occasion: Oc
         desk, refusal = open_desk(session, request, occasion)
         if refusal is not None:
             raise Refused(refusal)
-        names, done = Names(), 0
+        names = Names()
         for chunk in in_chunks(new_sheets(session, data, judged, occasion, ways)):
             take_in_rows(desk, judged.consignment, chunk, names, digest(data)[:SHORT])
-            done += len(chunk)
-            if progress is not None:
-                progress(done, judged.new)
     return ImportDone(judged.consignment["code"], judged.new, judged.numbers.here)
 
 

@@ -12,7 +12,7 @@ from app.db.models import Lot, Supply, table_of
 from app.domain.language import say
 from app.domain.numbers import Kind
 from app.domain.supplies import ADHESIVE
-from app.services.changes import changed
+from app.services.changes import changed, reason_given
 from app.services.codes_given import next_code
 from app.services.supplies import Told, supply_row
 
@@ -58,11 +58,10 @@ def say_of_lot(session: Session, lot_id: int, told: Told, number: str, label_on:
 def end_lot(session: Session, lot_id: int, told: Told, why: str, *, again: bool = False) -> None:
     """Nothing more is glued from a lot, or `again` it is: its card says so. ValueError without a reason."""
     row = lot_row(session, lot_id)
-    if not why.strip():
-        raise ValueError(say("Say why; it stays in the history."))
+    why = reason_given(why)
     session.execute(update(LOT).where(LOT.c.id == lot_id).values(ended_at=None if again else told.now))
     what = "in use again" if again else "out of use"
-    changed(session, told.now, told.by, "lot", lot_id, what, old=row["number"], why=why.strip())
+    changed(session, told.now, told.by, "lot", lot_id, what, old=row["number"], why=why)
 
 
 def lot_row(session: Session, lot_id: int) -> RowMapping:

@@ -15,9 +15,10 @@ from app.domain.stages import Step
 from app.services import saying
 from app.services.custody import Writing, enter, standing_of
 from app.services.describing import describe
-from app.services.desk import Desk
+from app.services.desk import Desk, somebody_is_here
 from app.services.facts import make_attempt, place_words, sheet_by_number
 from app.services.in_hand import bulk_meant, lands, shelf_for
+from app.services.kept_times import refuse_too_late
 from app.services.likely import likely_sheets, plant_meant, record_meant
 from app.services.registering import mint_number, register
 from app.services.sheets import take_step
@@ -47,7 +48,8 @@ def no_number(desk: Desk) -> Answer:
 
 def give_new_number(desk: Desk, label: str, consignment_id: int | None) -> Answer:
     """Take in a sheet that has no number with the next one of the room, held until somebody knows which it was."""
-    _somebody_is_here(desk)
+    somebody_is_here(desk)
+    refuse_too_late(desk, Step.TAKE_IN)
     known = {"plant_name_id": plant_meant(desk, label), "record_number": record_meant(label)}
     new = register(desk, mint_number(desk), consignment_id=consignment_id, **known)
     attempt = make_attempt(desk, new, standing_of(new), Step.TAKE_IN)
@@ -65,13 +67,10 @@ def give_new_number(desk: Desk, label: str, consignment_id: int | None) -> Answe
     desk.keep(last_sheet_id=new["id"], pending=None)
     answer = saying.done(desk, new, Step.TAKE_IN, entry_id, stands)
     said = shown(new["number"], desk.patterns)
-    lines = (
-        *answer.lines,
-        say("It is {number} from now on, and held until the manager knows which sheet it was.", number=said),
-    )
+    held = say("It is {number} from now on, and held until the manager knows which sheet it was.", number=said)
     return replace(
         answer,
-        lines=lines,
+        lines=(*answer.lines, held),
         next=say("Print the slip of {number} and lay it with the sheet. {press}", number=said, press=_PRESS),
         slip=new["number"],
     )
@@ -115,7 +114,7 @@ def _choice(desk: Desk, row: RowMapping) -> Choice:
 
 def _is_this(desk: Desk, label: str, number: str) -> Answer:
     """It is one of those offered: whatever was missing is found, and its slip is printed again."""
-    _somebody_is_here(desk)
+    somebody_is_here(desk)
     offered = {row["number"] for row in likely_sheets(desk, label, desk.in_hand("consignment_id"))}
     row = sheet_by_number(desk.session, number)
     if row is None or row["number"] not in offered:
@@ -144,10 +143,3 @@ def _is_this(desk: Desk, label: str, number: str) -> Answer:
 def _is_intake(desk: Desk) -> bool:
     """Whether the shelf in hand is one for intake: at a table or the press the sheet lies where it lies."""
     return Step.TAKE_IN in desk.steps
-
-
-def _somebody_is_here(desk: Desk) -> None:
-    if not desk.by:
-        raise Refused(
-            Refusal("not-signed-in", say("Nobody is signed in here."), say("Scan your badge first, then the card."))
-        )

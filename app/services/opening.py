@@ -17,6 +17,7 @@ from app.services.attendance import called_back, leave_if_idle
 from app.services.desk import UNCERTAIN, Desk, Occasion, ScanRequest, station_row, workers_at, workers_named
 from app.services.hands_then import here_then
 from app.services.practice_slips import wrong_room
+from app.services.signing import only_reads
 
 Hands = tuple[WorkerFacts, ...]
 
@@ -85,7 +86,8 @@ def _believe(desk: Desk) -> Refusal | None:
         )
     if desk.request.manages:
         desk.time_from, desk.is_late = "manager", True
-        return None
+        # What is told with its time was work: nobody did it who only looks things up.
+        return next((only_reads(each.name) for each in desk.by if each.rights == {"reader"}), None)
     return _believe_station(desk, told)
 
 

@@ -10,6 +10,7 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Adhesive, Entry, Lot, LotOpening, Station, Supply, table_of
+from app.db.standing import OPENING_STANDS
 from app.domain.answer import Answer
 from app.domain.calendar import local_day
 from app.domain.errors import Refusal, Refused
@@ -26,10 +27,7 @@ ENTRY, STATION = table_of(Entry), table_of(Station)
 GLUED_AT = frozenset({Step.MOUNT, Step.RE_GLUE, Step.INSPECT})
 # As long as the card “undo” looks back.
 UNDONE_WITHIN = timedelta(hours=12)
-_LATER = OPENING.alias()
-_STANDING = select(OPENING).where(
-    ~select(_LATER.c.id).where(_LATER.c.corrects == OPENING.c.id).exists(), OPENING.c.is_void.is_(False)
-)
+_STANDING = select(OPENING).where(OPENING_STANDS)
 _BY_CODE = (
     select(LOT, SUPPLY.c.adhesive_id, Adhesive.name.label("adhesive"))
     .join(SUPPLY, SUPPLY.c.id == LOT.c.supply_id)

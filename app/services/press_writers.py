@@ -91,11 +91,11 @@ def class_ahead(standing: Standing) -> Iterator[Question]:
         yield _CLASS, {"adhesive": standing.adhesive_id}
 
 
-def minimum_sets(desk: Desk, attempt: Attempt, *, bulk: str | None = None) -> dict[str, Any]:
+def minimum_sets(desk: Desk, attempt: Attempt) -> dict[str, Any]:
     """The minimum in seconds and the version of the house rules it was read from, for the sheet's adhesive and bulk."""
     adhesive = attempt.sheet.adhesive_id
     class_ = desk.session.execute(_CLASS, {"adhesive": adhesive}).scalar() if adhesive is not None else None
-    seconds = minimum_s(desk.house, class_, bulk or attempt.sheet.bulk)
+    seconds = minimum_s(desk.house, class_, attempt.sheet.bulk)
     return {"minimum_s": seconds, "rule_version": desk.house.version}
 
 

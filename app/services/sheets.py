@@ -24,7 +24,7 @@ from app.domain.stages import Stage, Step
 from app.domain.stations import roams
 from app.services import saying
 from app.services.ahead import step_ahead
-from app.services.asking import OUTCOMES, ask_choice, feel_it, refused_with_ways, which_step
+from app.services.asking import OUTCOMES, ask_choice, damp_after_all, feel_it, refused_with_ways, which_step
 from app.services.came_how import ask_how_it_came
 from app.services.custody import Writing, enter, standing_of
 from app.services.desk import THEN_SHEET, Desk, behind, somebody_is_here
@@ -51,6 +51,8 @@ def scan_sheet(desk: Desk, row: RowMapping) -> Answer:
     desk.keep(last_sheet_id=row["id"])
     ask_ahead(desk.session, step_ahead(desk, row, standing))
     meant = [desk.request.step] if desk.request.step is not None else steps_meant(standing, _there(desk))
+    if (question := damp_after_all(desk, row, standing, meant)) is not None:
+        return question
     if len(meant) == 1:
         _put_down_shelf(desk, standing, meant[0])
         return take_step(desk, row, standing, meant[0])

@@ -12,6 +12,7 @@ from sqlalchemy.engine import RowMapping
 from sqlalchemy.orm import Session
 
 from app.db.models import Adhesive, Supply, SupplyEntry, table_of
+from app.db.standing import SUPPLY_STANDS
 from app.domain.language import say
 from app.domain.supplies import ADHESIVE, CAME, COUNT, KINDS, TAKEN, THOUSAND, UNITS, VOID
 from app.services.changes import changed, reason_given
@@ -121,7 +122,8 @@ def supply_row(session: Session, supply_id: int) -> RowMapping:
 
 def standing_entry(session: Session, entry_id: int) -> RowMapping:
     """The line of a supply with this id, if it stands; ValueError, in a sentence, where it does not."""
-    row = session.execute(select(SUPPLY_ENTRY).where(SUPPLY_ENTRY.c.id == entry_id, _stands())).mappings().one_or_none()
+    mine = select(SUPPLY_ENTRY).where(SUPPLY_ENTRY.c.id == entry_id, SUPPLY_STANDS)
+    row = session.execute(mine).mappings().one_or_none()
     if row is None:
         raise ValueError(say("That line no longer stands. Load the page again."))
     return row
@@ -146,14 +148,9 @@ def _enter(session: Session, supply_id: int, kind: str, amount: Fraction, told: 
 
 def _once(session: Session, supply_id: int, at: datetime, corrects: int | None) -> None:
     same = (SUPPLY_ENTRY.c.supply_id == supply_id, SUPPLY_ENTRY.c.kind == COUNT, SUPPLY_ENTRY.c.happened_at == at)
-    found = session.execute(select(SUPPLY_ENTRY.c.id).where(*same, _stands())).scalars().all()
+    found = session.execute(select(SUPPLY_ENTRY.c.id).where(*same, SUPPLY_STANDS)).scalars().all()
     if set(found) - {corrects}:
         raise ValueError(say("It was counted at that very moment already. Put that count right instead."))
-
-
-def _stands() -> Any:
-    later = SUPPLY_ENTRY.alias()
-    return ~select(later.c.id).where(later.c.corrects == SUPPLY_ENTRY.c.id).exists() & (SUPPLY_ENTRY.c.kind != VOID)
 
 
 def _may_be_added(session: Session, kind: str, adhesive_id: int | None) -> None:

@@ -43,7 +43,10 @@ def unbag(desk: Desk, load: RowMapping) -> int:
         counts = row["id"] in frozen and stands.stage is not None and why_not_frozen(stands.stage) is None
         facts = {"load": load["id"], "load_name": load["name"], "treated": bool(treatment and counts)}
         sets = treatment if counts else {}
-        going.append((row["id"], stands, Writing(Step.UNBAG, stands.stage, stands.place, sets, facts=facts)))
+        # Told late, or by a clock that was set back: a sheet of which more was written since hears of it behind that.
+        at = max(desk.happened_at, row["last_at"] or desk.happened_at)
+        writing = Writing(Step.UNBAG, stands.stage, stands.place, sets, facts=facts, happened_at=at)
+        going.append((row["id"], stands, writing))
     if going:
         enter_many(desk, going)
     return sum(bool(writing.facts["treated"]) for _, _, writing in going)
@@ -58,7 +61,7 @@ def tell_again(desk: Desk, load: RowMapping, but_for: Collection[int] = ()) -> i
         stands = standing_of(row)
         if row["id"] not in but_for and (load["treated"] or stands.treated_until is not None):
             writing = Writing(Step.TREATMENT, stands.stage, stands.place, treatment.sets(), facts=facts)
-            going.append((row["id"], stands, replace(writing, happened_at=desk.now)))
+            going.append((row["id"], stands, replace(writing, happened_at=max(desk.now, row["last_at"] or desk.now))))
     if going:
         enter_many(desk, going)
     return len(going)

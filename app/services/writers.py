@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from datetime import timedelta
 from typing import Any
 
 from sqlalchemy import select
@@ -12,6 +11,7 @@ from sqlalchemy.engine import RowMapping
 
 from app.db.models import Consignment
 from app.domain.attempt import Attempt
+from app.domain.drying import usual_from
 from app.domain.errors import Refusal, Refused
 from app.domain.findings import RE_GLUED, SENT_BACK
 from app.domain.holds import OUT
@@ -48,9 +48,7 @@ def _held_if_unnamed(attempt: Attempt, writing: Writing) -> Writing:
 def is_early_to_feel(desk: Desk, attempt: Attempt) -> bool:
     """Whether a plant is called dry earlier than is usual for the way it was dried."""
     pressed = attempt.sheet.pressed_at
-    heated = attempt.sheet.method == "heated"
-    usual = desk.house.dry_heated_days if heated else desk.house.dry_unheated_days
-    return pressed is not None and desk.happened_at - pressed < timedelta(days=usual)
+    return pressed is not None and desk.happened_at < usual_from(pressed, attempt.sheet.method, desk.house)
 
 
 def _take_in(desk: Desk, row: RowMapping, attempt: Attempt) -> Writing:

@@ -58,11 +58,11 @@ from app.web import (
     sheets,
     spoken,
     supplies,
-    tables,
     taking_in,
     teaching,
     usual,
     week,
+    work_tables,
 )
 from app.web.frame import frame_context
 from app.web.hosts import only_by_name
@@ -84,7 +84,7 @@ def put_together(running: render.House) -> Flask:
     security.set_up(app)
     practising.set_up(app)
     app.context_processor(frame_context)
-    for module in (doors, enrolling, line, sheets, tables, numberless, search, board, aside, ahead, usual, order,
+    for module in (doors, enrolling, line, sheets, work_tables, numberless, search, board, aside, ahead, usual, order,
                    practice, press, cabinets, checks, freezer, calendar, day, paper, scanner, week, intake, files, people, own,
                    inspecting, teaching, room, refusals, house_rules, printing, pests, holds, hazards, filing, leaving, taking_in,
                    drying, consignments, labels, exchange, spoken, out, backups, supplies):  # fmt: skip

@@ -28,11 +28,11 @@ def make() -> AnyResponse:
             made = back_up(session, house().config.data / FOLDER, moment, house().zone)
     except ValueError as error:
         flash(say("Nothing was backed up: {why}", why=error))
-        return redirect(url_for("room.show", _anchor="backup"))
+        return redirect(url_for("room.show"))
     with transaction(house().database) as session:
         keep_backup(session, made, moment, by=visitor().worker_id)
     flash(say("Backed up: {said}, {found}. {second}", said=made.said, found=made.found, second=_second(made)))
-    return redirect(url_for("room.show", _anchor="backup"))
+    return redirect(url_for("room.show"))
 
 
 @bp.post("/backup/second-place")
@@ -49,7 +49,7 @@ def second_place() -> AnyResponse:
         return room_page({"place": form}, 422, opened="backup")
     words = PLACE_WORDS[state]
     flash(say("The backups {words}.", words=words) if words else say("Every backup is copied there from now on."))
-    return redirect(url_for("room.show", _anchor="backup"))
+    return redirect(url_for("room.show"))
 
 
 def _second(made: Backup) -> str:

@@ -71,10 +71,10 @@ def _is_at(endpoint: str, here: str, pages: tuple[tuple[str, str], ...]) -> bool
     return next((each for _, each in pages if each.partition(".")[0] == here.partition(".")[0]), "") == endpoint
 
 
-def clock_words() -> str:
-    """The time as the head of a page says it."""
+def clock_words(*, with_year: bool = False) -> str:
+    """The time as the head of a page says it; with its year where somebody is asked whether it is right."""
     moment = now().astimezone(house().zone)
-    day = date_said(moment.date(), with_year=False)
+    day = date_said(moment.date(), with_year=with_year)
     return say("{weekday} {day}, {hour}", weekday=weekday_said(moment.date()), day=day, hour=f"{moment:%H:%M}")
 
 

@@ -19,11 +19,12 @@ from app.queries.people import station_list
 from app.services.lots import end_lot, say_of_lot
 from app.services.pots import put_opening_right, write_opening
 from app.services.supplies import Told
+from app.web.fields import own_ids
 from app.web.permissions import PERMISSIONS
 from app.web.render import house, now, page
 from app.web.scans import whole
 from app.web.security import visitor
-from app.web.supplies_forms import LabelForm, OpenedForm, OtherLotForm, WhyForm, choose, own_ids, told_by
+from app.web.supplies_forms import LabelForm, OpenedForm, OtherLotForm, WhyForm, choose, told_by
 from app.web.supplies_words import csv_file
 
 Act = Callable[[Any, int, Any, Told], str]

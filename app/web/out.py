@@ -25,6 +25,7 @@ from app.queries.out_log import LogAsked, log_out
 from app.queries.out_sheets import Asked, archive_out, cabinet_names, outgoing, table_out
 from app.queries.sieve import Sieve
 from app.services.hand_over import MOST, call_back_hand_over, make_hand_over, receive_hand_over
+from app.web.fields import own_ids
 from app.web.out_files import CSV, XES, Files, text_file, zip_file
 from app.web.out_forms import CallBackForm, LogForm, MakeForm, ReceiveForm, SheetsForm, log_form, sheets_form
 from app.web.render import house, now, page
@@ -184,7 +185,7 @@ def _show(status: int = 200, make_form: MakeForm | None = None, refused: tuple[i
     }
     shown["make_form"] = make_form or MakeForm(formdata=None)
     for name, form in shown.items():
-        _own_ids(form, name.removesuffix("_form"))
+        own_ids(form, name.removesuffix("_form"))
     ends = {line.number: _ends(line, refused) for line in lines if line.is_open}
     return page("out/show.html", status, ready=_lies_ready(lies_ready), lines=lines, ends=ends, most=MOST,
                 opened=(refused[0], refused[1]) if refused else None, **shown)  # fmt: skip
@@ -210,14 +211,8 @@ def _ends(line: HandOverLine, refused: tuple[int, str, FlaskForm] | None) -> dic
     if refused is not None and refused[0] == line.number:
         forms[refused[1]] = refused[2]
     for deed, form in forms.items():
-        _own_ids(form, f"{deed}-{line.number}")
+        own_ids(form, f"{deed}-{line.number}")
     return forms
-
-
-def _own_ids(form: FlaskForm, prefix: str) -> None:
-    """Several forms stand on the page: each field gets an id of its own, its name stays."""
-    for each in form:
-        each.id = each.label.field_id = f"{prefix}-{each.name}"
 
 
 def _day() -> str:

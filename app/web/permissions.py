@@ -129,6 +129,7 @@ PERMISSIONS: dict[str, frozenset[str]] = {
     "refusals.table": TEACH,
     "room.show": MANAGE,
     "room.add": MANAGE,
+    "room.mint": MANAGE,
     "rules.one": MANAGE,
     "rules.change": MANAGE,
     "rules.lying": MANAGE,

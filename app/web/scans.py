@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 
 from app.domain.answer import Answer, Ask, Choice
 from app.domain.errors import Refusal, Refused
@@ -43,7 +43,6 @@ class AnswerView:
     choices: tuple[Choice, ...]
     carry: Mapping[str, str]
     undo_entry: int | None
-    fresh_scan_id: str
     ask: Ask | None
     after_the_fact: str
     early: bool
@@ -52,7 +51,7 @@ class AnswerView:
 
 def occasion() -> Occasion:
     """This moment, in the room's zone, and whether the clock is in doubt."""
-    return Occasion(now(), house().zone, house().watch.is_doubtful(timedelta(minutes=2)))
+    return Occasion(now(), house().zone, house().watch.is_doubtful())
 
 
 def scan_request(sent: Mapping[str, str], station_id: int, fresh_id: str) -> ScanRequest:
@@ -76,15 +75,15 @@ def scan_request(sent: Mapping[str, str], station_id: int, fresh_id: str) -> Sca
     )
 
 
-def answer_view(answer: Answer, fresh_scan_id: str) -> AnswerView:
+def answer_view(answer: Answer) -> AnswerView:
     """The answer as the page draws it."""
     sheet = answer.sheet
     progress = Progress(answer.share, answer.share_label) if answer.share is not None else None
-    undoable = answer.entry if answer.kind == "done" and answer.word not in ("Undone.", "Put right.") else None
+    undoable = answer.entry if answer.kind == "done" and answer.word != say("Undone.") else None
     return AnswerView(
         answer.kind, answer.word, sheet.shown if sheet else "", sheet.plant if sheet else "", sheet.family if sheet else "",
         sheet.detail if sheet else "", sheet.cautions if sheet else (), answer.lines, answer.next, progress, answer.choices,
-        answer.carry, undoable, fresh_scan_id, answer.ask, answer.already_done, early=False, slip=answer.slip,
+        answer.carry, undoable, answer.ask, answer.already_done, early=False, slip=answer.slip,
     )  # fmt: skip
 
 

@@ -17,7 +17,7 @@ from app.domain.numbers import COMMANDS
 from app.queries.fetching import fetch_next
 from app.queries.house import house_now, patterns_now
 from app.queries.people import workers as all_workers
-from app.queries.stations import answered_view, station_view
+from app.queries.stations import StationView, answered_view, station_view
 from app.services.corrections import step_of
 from app.services.corrections import undo as take_back
 from app.services.desk import Desk, ScanRequest, workers_named
@@ -28,6 +28,8 @@ from app.services.scanning import scan as scan_once
 from app.services.signing import hello, sign_out_all
 from app.services.signing import sign_in as sign_in_here
 from app.services.tries import pin_locks
+from app.services.undoable import newest_undoable
+from app.web.frame import clock_words
 from app.web.line import station_here, told_to_the_script
 from app.web.practising import cards_to_try, made_elsewhere, practice_now
 from app.web.proving import proved
@@ -35,7 +37,7 @@ from app.web.render import house, now, page
 from app.web.scans import answer_view, occasion, scan_request, whole
 from app.web.spoken import speak_as_here, speak_to_badge, speak_to_worker
 from app.web.station_buttons import BUTTONS
-from app.web.tables import of_table, pots_here, set_by, takes_of, used_here
+from app.web.work_tables import of_table, pots_here, set_by, takes_of, used_here
 
 bp = Blueprint("stations", __name__)
 
@@ -127,7 +129,7 @@ def side() -> Response:
     """What to fetch next, what the room did today, and who works here now, by themselves."""
     with reading(house().database) as session:
         view = station_view(session, station_here(), now(), house().zone)
-        fetch = fetch_next(session, station_here(), now(), house_now(session))
+        fetch = fetch_next(session, station_here(), now(), house().zone, house_now(session))
         used, pots = used_here(session, view), pots_here(session, view)
     return page("stations/_minute.html", view=view, fetch=fetch, used=used, pots=pots)
 
@@ -140,16 +142,18 @@ def token() -> Response:
 
 def _screen(answer: Answer | None) -> Response:
     fragment = bool(request.headers.get("X-Station"))
+    shown = answer_view(answer) if answer else None
     with reading(house().database) as session:
         if practice_now() or (answer is not None and answer.sheet is None):
             # A badge or a card may have changed who works here, and a room to practise in is not asked at the door.
             speak_as_here(session, station_here())
         context = _context(session, fragment)
+        is_on_card = shown is not None and shown.undo_entry is not None
+        undo_entry = None if fragment or is_on_card else _undoable(session, context["view"])
     fresh = secrets.token_urlsafe(16)
-    shown = answer_view(answer, fresh) if answer else None
     status = answer.status if answer else 200
     template = "stations/_screen.html" if fragment else "stations/here.html"
-    response = page(template, status, answer=shown, fresh_scan_id=fresh, **context)
+    response = page(template, status, answer=shown, fresh_scan_id=fresh, undo_entry=undo_entry, **context)
     response.headers["Vary"] = "X-Station"
     if answer is not None:
         response.headers["X-Answer"] = answer.kind
@@ -162,11 +166,17 @@ def _context(session: Any, fragment: bool) -> dict[str, Any]:
     view = station_view(session, station_here(), now(), house().zone)
     rules = house_now(session)
     workers = [each for each in all_workers(session) if each.retired_at is None and set(each.rights) != {"reader"}]
-    return {"view": view, "fetch": fetch_next(session, station_here(), now(), rules), "workers": workers,
-            "pin": rules.pin_at_stations, "cards": _cards(view.steps if view else ()),
-            "doubtful": occasion().clock_doubtful, **of_table(session, view, rules),
+    return {"view": view, "fetch": fetch_next(session, station_here(), now(), house().zone, rules),
+            "workers": workers, "pin": rules.pin_at_stations, "cards": _cards(view.steps if view else ()),
+            "doubtful": occasion().clock_doubtful, "clock_words": clock_words(with_year=True), **of_table(session, view, rules),
             "to_try": cards_to_try(session) if practice_now() else [],
             "for_script": told_to_the_script(view, rules, patterns_now(session))}  # fmt: skip
+
+
+def _undoable(session: Any, view: StationView | None) -> int | None:
+    """The entry that the list of the last scans offers to take back; only a whole page asks for it."""
+    entries = [scan.entry for scan in view.last if scan.entry is not None] if view else []
+    return newest_undoable(session, station_here(), entries, occasion())
 
 
 def _cards(steps: tuple[str, ...]) -> list[tuple[str, str]]:

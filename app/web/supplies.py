@@ -14,19 +14,20 @@ from app.db.engine import reading, transaction
 from app.domain.calendar import local_day
 from app.domain.cells import csv_line
 from app.domain.language import say
-from app.domain.supplies import ADHESIVE, KINDS, amount_said, with_unit
+from app.domain.supplies import ADHESIVE, amount_said, with_unit
 from app.queries.house import house_now
 from app.queries.room import adhesives
 from app.queries.supplies import SupplyLine, supplies
 from app.queries.supplies_page import SupplyPage, supply_page
 from app.services.supplies import Told, add_supply
 from app.web import lots, supplies_words
+from app.web.fields import own_ids
 from app.web.permissions import PERMISSIONS
 from app.web.render import house, now, page
 from app.web.scans import whole
 from app.web.security import visitor
 from app.web.supplies_deeds import DEEDS
-from app.web.supplies_forms import AddForm, BoughtForm, choose, own_ids, told_by
+from app.web.supplies_forms import AddForm, BoughtForm, choose, told_by
 from app.web.supplies_words import csv_file
 
 bp = Blueprint("supplies", __name__)
@@ -135,7 +136,6 @@ def _every(form: AddForm, status: int = 200) -> Response:
         form=form,
         begun=status != 200,
         may_add=_may("add"),
-        kinds=KINDS,
         **words(),
     )
 

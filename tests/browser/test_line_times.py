@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import BrowserContext, Page
 
-from app.domain.numbers import CODES, COMMANDS, Kind, code_for, mint
+from app.domain.numbers import CODES, COMMANDS, Kind, mint
 from app.domain.reading import Exact, read
 from tests.browser.conftest import Served, enrol
 from tests.room import TQX
@@ -81,7 +81,7 @@ def test_codes_are_read_as_the_server_reads_them_where_they_are_right_in_every_p
     codes = [
         *numbers,
         *COMMANDS.values(),
-        *(code_for(kind, 1234) for kind in CODES if not code_for(kind, 1234).endswith("*")),
+        *(CODES[kind].spell(1234) for kind in CODES if not CODES[kind].spell(1234).endswith("*")),
     ]
     typed = [*codes, *(code.lower() for code in codes), *(f"{n[:3]} {n[3:9]}-{n[9:]}" for n in numbers), f"]C1{numbers[0]}",
              f"{numbers[0][:3]}\u2013{numbers[0][3:]}", numbers[0].replace("0", "O"), "Ｔ" + numbers[0][1:],

@@ -243,6 +243,8 @@ def test_a_backup_is_made_and_a_second_place_refused(served: Served, office: Off
     office.opens("/room#backup")
     office.sends("Back up now")
     assert "Last backed up" in office.page.locator("section:has(#backup)").inner_text()
+    assert "Backed up" in office.page.locator("#notice").inner_text() and office.page.evaluate("() => scrollY") == 0
+    office.opens("/room#backup")
     office.fills("Folder on another disk", "somewhere")
     office.sends("Copy every backup there")
     office.refused_at("Folder on another disk", "")

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 import pytest
 from stdnum.iso7064 import mod_37_2
 
-from app.domain.numbers import CODES, Kind, Pattern, code_for, mint, mint_code
+from app.domain.numbers import CODES, Kind, Pattern, mint, mint_code
 from app.domain.reading import Exact, Misread, Partial, read
 
 Slips = Callable[[str], Iterator[str]]
@@ -95,7 +95,7 @@ def test_a_wrong_check_character_names_only_numbers_that_check_out() -> None:
 
 
 def test_a_cabinet_typed_without_its_zeros_is_asked_about_and_without_its_check_character_is_misread() -> None:
-    code = code_for(Kind.CABINET, 12)
+    code = CODES[Kind.CABINET].spell(12)
     assert read("KC12" + code[-1], ROOM) == Partial("KC12" + code[-1], (code,))
     reading = read(code[:-1], ROOM)
     assert isinstance(reading, Misread)

@@ -17,7 +17,6 @@ from app.domain.numbers import (
     Shape,
     card_shapes,
     check_character,
-    code_for,
     may_be_chosen,
     mint,
     mint_code,
@@ -164,9 +163,9 @@ def test_every_kind_of_card_has_a_prefix_of_its_own() -> None:
 
 
 def test_a_cabinet_and_a_shelf_of_the_same_serial_have_different_codes() -> None:
-    assert code_for(Kind.CABINET, 12)[:6] == "KC0012"
-    assert code_for(Kind.SHELF, 12)[:6] == "KS0012"
-    assert all(mod_37_2.is_valid(code_for(kind, 12)) for kind in PREFIXES)
+    assert CODES[Kind.CABINET].spell(12)[:6] == "KC0012"
+    assert CODES[Kind.SHELF].spell(12)[:6] == "KS0012"
+    assert all(mod_37_2.is_valid(CODES[kind].spell(12)) for kind in PREFIXES)
 
 
 def test_the_first_codes_of_a_kind_pass_over_what_cannot_be_read() -> None:
@@ -178,7 +177,7 @@ def test_the_first_codes_of_a_kind_pass_over_what_cannot_be_read() -> None:
 
 def test_a_sheet_has_no_card_code() -> None:
     with pytest.raises(ValueError, match="ask the pattern"):
-        code_for(Kind.SHEET, 1)
+        mint_code(Kind.SHEET, 0)
 
 
 def test_the_printed_command_cards_never_change() -> None:
@@ -247,4 +246,4 @@ def test_two_patterns_of_one_length_are_shown_each_in_its_own_way() -> None:
 def test_every_code_keeps_one_length_so_that_a_lost_digit_always_shows() -> None:
     for kind, shape in CODES.items():
         assert shape.check
-        assert len(code_for(kind, 0)) == len(code_for(kind, 10**shape.width - 1))
+        assert len(CODES[kind].spell(0)) == len(CODES[kind].spell(10**shape.width - 1))

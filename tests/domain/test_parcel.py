@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from app.domain.numbers import Kind, Pattern, code_for
+from app.domain.numbers import CODES, Kind, Pattern
 from app.domain.parcel import ListedSheet, listed_sheet, number_fault, parcel_of
 from app.domain.table import BadRow, Row
 
@@ -83,8 +83,8 @@ def test_a_number_is_taken_however_it_is_written(written: str) -> None:
     ("Salix herbacea", "is no number of this room"),
     ("9,001", "is no number of this room"),
     ("x" * 5000, "is no number of this room"),
-    (code_for(Kind.STACK_ON, 1), "is the code of a card or a shelf"),
-    (code_for(Kind.SHELF, 3), "is the code of a card or a shelf"),
+    (CODES[Kind.STACK_ON].spell(1), "is the code of a card or a shelf"),
+    (CODES[Kind.SHELF].spell(3), "is the code of a card or a shelf"),
 ])  # fmt: skip
 def test_a_number_that_does_not_read_right_is_never_taken(written: str, words: str) -> None:
     found = listed(catalogNumber=written)

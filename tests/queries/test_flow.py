@@ -296,6 +296,6 @@ def fetched(room: Room) -> list[str]:
         return [
             line.number
             for line in fetch_next(
-                session, room.station["table-1"], room.now, judge(session, room.now, room.zone).house
+                session, room.station["table-1"], room.now, room.zone, judge(session, room.now, room.zone).house
             )
         ]

@@ -191,6 +191,7 @@ def test_what_is_filed_or_withdrawn_is_never_in_the_queue(room: Room) -> None:
     for number in away[1:]:
         room.scans(number, who="hedda", manages=True, step=Step.WITHDRAW, reason="sent in exchange")
     stays = brought_dry(room)
+    room.scans(room.code("shelf", "D1/1"), "intake")
     later = room.now + 400 * DAY
     assert [row.number for row in listed(room, later, stalled=True).rows] == [stays]
     found = board_of(room, later)

@@ -60,7 +60,7 @@ READINGS: dict[str, Read] = {
     ),
     "a station's screen": lambda room, session: station_view(session, room.station["table-1"], room.now, room.zone),
     "what to fetch next": lambda room, session: fetch_next(
-        session, room.station["table-1"], room.now, house_now(session)
+        session, room.station["table-1"], room.now, room.zone, house_now(session)
     ),
     "the wanted sheets": lambda room, session: wanted_sheets(session, room.now, room.zone),
     "the order of consignments": lambda room, session: consignments_in_order(session),

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
+import pytest
 from sqlalchemy import update
 
-from app.db.engine import reading, transaction
+from app.db.engine import Database, reading, transaction
 from app.db.models import Consignment, Station
 from app.domain.house import House
 from app.domain.stages import Step
@@ -27,7 +29,7 @@ def _view(room: Room, slug: str) -> StationView:
 
 def _fetch(room: Room, house: House | None = None, table: str = "table-1") -> tuple[FetchLine, ...]:
     with reading(room.database) as session:
-        return fetch_next(session, room.station[table], room.now, house or House())
+        return fetch_next(session, room.station[table], room.now, room.zone, house or House())
 
 
 def _run(room: Room, house: House | None = None, table: str = "table-1") -> list[str]:
@@ -72,6 +74,15 @@ def test_the_last_scans_stand_newest_first(room: Room) -> None:
     assert last[1].plant == "Geranium sylvaticum" and last[1].shown == "TQX 000001·N"
 
 
+def test_only_of_what_was_done_the_last_scans_name_the_entry(room: Room) -> None:
+    number = room.sheet_ready()
+    entry = room.scans(number, "table-1").entry
+    room.scans("TQX 999999 9", "table-1")
+    room.scans(room.code("badge", "olwen"), "table-1")
+    assert [scan.entry for scan in _view(room, "table-1").last] == [None, None, entry]
+    assert entry == room.log(number)[-1]["id"]
+
+
 def test_names_and_capitals_stay_as_they_are_in_the_last_scans(room: Room) -> None:
     pva = kept(room, "adhesive", "PVA", adhesive_id=PVA, holds=1000)
     room.scans(card_of(room, lot(room, pva, "B 117")), "table-1")
@@ -111,6 +122,15 @@ def test_the_longest_waiting_is_fetched_first_and_the_run_stays_on_one_shelf(roo
     assert [line.same_place for line in run] == [False, True, True]
 
 
+def test_two_that_lie_nowhere_known_are_not_said_to_lie_together(room: Room) -> None:
+    for _ in range(2):
+        number = room.new_number()
+        room.scans(number, "intake", step=Step.TAKE_IN)
+        room.scans(number, "intake", step=Step.ARRIVE_DRY, facts={"dryness": True, "label": True})
+    run = _fetch(room)
+    assert [(line.place, line.same_place) for line in run] == [("", False), ("", False)]
+
+
 def test_a_run_is_as_long_as_the_house_says(room: Room) -> None:
     for _ in range(8):
         room.sheet_ready()
@@ -136,6 +156,22 @@ def test_a_run_ends_with_the_day(room: Room) -> None:
     assert [line.number for line in _fetch(room)] == first
     wanted(room, asked_for)
     room.wait(days=1)
+    assert _fetch(room)[0].number == asked_for
+
+
+@pytest.mark.parametrize(
+    ("zone", "evening"), [("Pacific/Auckland", "2026-11-25T10:30"), ("Pacific/Honolulu", "2026-11-26T09:30")]
+)
+def test_the_day_of_a_run_is_the_one_on_the_rooms_wall(database: Database, zone: str, evening: str) -> None:
+    room = Room(database, datetime.fromisoformat(f"{evening}+00:00") - timedelta(hours=12), ZoneInfo(zone))
+    first = [room.sheet_ready() for _ in range(6)]
+    asked_for = room.sheet_ready()
+    assert [line.number for line in _fetch(room)] == first
+    wanted(room, asked_for)
+    # Midnight in Greenwich comes in between in both places; half an hour before their own the day is the same.
+    room.wait(hours=12)
+    assert [line.number for line in _fetch(room)] == first
+    room.wait(hours=1)
     assert _fetch(room)[0].number == asked_for
 
 

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from app.db.engine import Database, reading
 from app.db.models import Base
+from app.domain.calendar import week_bounds
 from app.domain.stages import Stage, Step
 from app.queries.week import ROOM_STEPS, Week, week
 from seed_demo import fill
@@ -104,8 +105,9 @@ def seconds(found: Week) -> dict[int, int]:
 
 def worked(raw: Raw, found: Week) -> dict[int, int]:
     """The seconds of each worker, by the rows of who signed in and out, cut to the week and to now."""
-    until = pd.Timestamp(min(found.ends_at, found.read_at))
-    begins = raw.attendance["signed_in_at"].clip(lower=pd.Timestamp(found.starts_at))
+    starts_at, ends_at = week_bounds(found.year, found.week, LONDON)
+    until = pd.Timestamp(min(ends_at, found.read_at))
+    begins = raw.attendance["signed_in_at"].clip(lower=pd.Timestamp(starts_at))
     ends = raw.attendance["signed_out_at"].fillna(until).clip(upper=until)
     lasted = (ends - begins).dt.total_seconds().clip(lower=0)
     sums = lasted.apply(int).groupby(raw.attendance["worker_id"]).sum()

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from app.db.engine import reading, transaction
 from app.db.models import Change, SignOff, Token, Worker, table_of
-from app.domain.numbers import Kind, code_for
+from app.domain.numbers import CODES, Kind
 from app.domain.stages import Step
 from app.queries.named_texts import named_texts
 from app.services import backup_list
@@ -370,8 +370,8 @@ def test_codes_of_cards_that_were_made_since_are_passed_over_and_the_next_comes_
         assert given_out(session)["KB", 6] == here + 7
         following = next_code(session, Kind.BUNDLE)
         assert int(following[2:8]) > here + 7 and not was_passed_over(session, following, ())
-        assert was_passed_over(session, code_for(Kind.BUNDLE, here + 1), ())
-        assert not was_passed_over(session, code_for(Kind.BUNDLE, here), ())
+        assert was_passed_over(session, CODES[Kind.BUNDLE].spell(here + 1), ())
+        assert not was_passed_over(session, CODES[Kind.BUNDLE].spell(here), ())
         # Once it is made, the room itself knows how far it has come.
         add_bundle(session, "tray 2")
         assert given_out(session)["KB", 6] == int(following[2:8])

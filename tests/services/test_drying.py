@@ -290,3 +290,14 @@ def test_a_label_that_is_still_to_come_is_held_once(room: Room) -> None:
     assert room.row(number)["holds"] == "label-to-come"
     assert differences(room.database) == []
     assert timedelta(0) <= room.now - room.row(number)["came_at"]
+
+
+@pytest.mark.parametrize("at", ["drying", "intake"])
+def test_a_sheet_that_was_passed_as_dry_goes_back_to_dry_only_by_an_answer(room: Room, at: str) -> None:
+    number = room.sheet_ready()
+    asked = room.scans(number, at)
+    assert (asked.kind, asked.lines) == ("which-one", ("It is ready for mounting. Is the plant damp after all?",))
+    assert [(choice.name, choice.value) for choice in asked.choices] == [("step", "lay-to-dry")]
+    assert room.stage(number) == Stage.READY
+    done(room.scans(number, at, step=Step.LAY_TO_DRY))
+    assert room.stage(number) == Stage.DRYING

@@ -15,7 +15,7 @@ from app.db.engine import reading, transaction
 from app.db.hand_over_due import HANDED
 from app.db.models import Change, table_of
 from app.domain.stages import Step
-from app.queries.out_hand_overs import hand_over, hand_overs, handed
+from app.queries.out_hand_overs import Ready, hand_over, hand_overs, handed
 from app.services.forgetting_names import replace_name
 from app.services.hand_over import call_back_hand_over, receive_hand_over
 from app.services.people import retire_worker
@@ -24,6 +24,8 @@ from tests.queries.looking import brought_dry, filed, label, page_of
 from tests.room import Room
 from tests.services.going_out import hands_over, lies_ready, renumbers, told_in
 from tests.services.test_numbers_given import joins
+
+NOTHING = Ready(0, 0, more=False)
 
 
 def lines_in(room: Room, number: int) -> dict[str, dict[str, str]]:
@@ -119,7 +121,7 @@ def test_what_comes_and_goes_between_two_hand_overs_is_not_told(room: Room) -> N
     files(room, number, "1")
     late = filed(room)
     brings_back(room, late)
-    assert lies_ready(room).is_nothing
+    assert lies_ready(room) == NOTHING
     room.takes_back(room.log(other)[-1]["id"], "it lies on the table still")
     assert lies_ready(room).corrections == 1
     hands_over(room)
@@ -138,28 +140,32 @@ def test_a_sheet_that_is_missing_or_found_is_told(room: Room) -> None:
 
 
 @pytest.mark.parametrize("most", [1, 2, 3, 5, 6])
-def test_no_sheet_is_told_twice_or_never_however_many_go_at_once(room: Room, most: int) -> None:
+def test_no_sheet_is_told_twice_or_never_however_many_go_at_once(
+    room: Room, most: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.services.hand_over.MOST", most)
     numbers = [filed(room) for _ in range(5)]
     brings_back(room, numbers[0])
     files(room, numbers[0], "2")
     told: list[str] = []
-    while not lies_ready(room).is_nothing:
-        found = lines_in(room, hands_over(room, most=most))
+    while lies_ready(room) != NOTHING:
+        found = lines_in(room, hands_over(room))
         assert 0 < len(found) <= most and {line["blotter:line"] for line in found.values()} == {"filed"}
         told += found
     assert sorted(told) == sorted(numbers)
 
 
 @pytest.mark.parametrize("most", [1, 2, 3])
-def test_no_correction_is_left_out_where_few_go_at_once(room: Room, most: int) -> None:
+def test_no_correction_is_left_out_where_few_go_at_once(room: Room, most: int, monkeypatch: pytest.MonkeyPatch) -> None:
     numbers = [filed(room) for _ in range(4)]
     hands_over(room)
     # One entry each, and none after it.
     for number in numbers:
         room.scans(number, "filing", step=Step.SHELVE, cabinet="F1", shelf="3")
+    monkeypatch.setattr("app.services.hand_over.MOST", most)
     told: list[str] = []
-    while not lies_ready(room).is_nothing:
-        told += lines_in(room, hands_over(room, most=most))
+    while lies_ready(room) != NOTHING:
+        told += lines_in(room, hands_over(room))
     assert told == numbers
 
 
@@ -272,7 +278,7 @@ def test_what_a_called_back_one_would_have_corrected_is_still_to_be_corrected(ro
     hands_over(room)
     calls_back(room, 2)
     files(room, number, "1")
-    assert lies_ready(room).is_nothing
+    assert lies_ready(room) == NOTHING
     brings_back(room, number)
     hands_over(room)
     assert lines_in(room, 3)[number]["blotter:corrects"] == "1"

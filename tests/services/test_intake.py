@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import time
 import tracemalloc
+from collections.abc import Sequence
+from typing import Any
 
 import pytest
 from sqlalchemy import select
+from sqlalchemy.engine import RowMapping
 
 from app.db.engine import Database, reading, transaction
 from app.db.models import Collector, Consignment, PlantName, Sheet, table_of
@@ -15,10 +18,11 @@ from app.domain.stages import Step
 from app.services import people
 from app.services import room as setup
 from app.services.audit import audit
-from app.services.desk import Occasion, ScanRequest
+from app.services.desk import Desk, Occasion, ScanRequest
 from app.services.intake import plan_import
 from app.services.opening import open_desk
 from app.services.registering import renumber
+from app.services.taking_rows import take_in_rows
 from tests.room import LONDON, WEDNESDAY, Room
 from tests.services.parcels import EXAMPLE, HEAD, consign, content, counts, listed, number, plan, rows, run
 
@@ -153,19 +157,21 @@ def test_an_imported_sheet_goes_on_by_scans(room: Room) -> None:
 
 
 # -- whole or not at all --------------------------------------------------------------------------------------------
-def test_killed_in_the_middle_it_leaves_nothing(room: Room) -> None:
+def test_killed_in_the_middle_it_leaves_nothing(room: Room, monkeypatch: pytest.MonkeyPatch) -> None:
     consign(room)
     before = counts(room.database)
-    heard: list[tuple[int, int]] = []
+    written: list[int] = []
 
-    def stop_at_the_third(done: int, total: int) -> None:
-        heard.append((done, total))
-        if len(heard) == 3:
+    def stop_at_the_third(desk: Desk, consignment: RowMapping, chunk: Sequence[Any], *more: Any) -> None:
+        take_in_rows(desk, consignment, chunk, *more)
+        written.append(len(chunk))
+        if len(written) == 3:
             raise KeyboardInterrupt
 
-    with pytest.raises(KeyboardInterrupt):
-        run(room, listed(rows(2100)), progress=stop_at_the_third)
-    assert heard == [(500, 2100), (1000, 2100), (1500, 2100)]
+    with monkeypatch.context() as killed, pytest.raises(KeyboardInterrupt):
+        killed.setattr("app.services.intake.take_in_rows", stop_at_the_third)
+        run(room, listed(rows(2100)))
+    assert written == [500, 500, 500]
     assert counts(room.database) == before
     assert run(room, listed(rows(2100))).new == 2100
 

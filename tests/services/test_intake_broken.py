@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from app.db.engine import transaction
 from app.domain.errors import Refused
-from app.domain.numbers import Kind, code_for
+from app.domain.numbers import CODES, Kind
 from app.domain.table_faults import BadRow
 from app.services.intake import ImportPlan, bad_rows, run_import
 from tests.room import Room
@@ -40,7 +40,7 @@ def zipped() -> bytes:
 
 GOOD = listed(rows(5))
 ONE = GOOD.split(b"\r\n")[1].decode()
-HERE, CARD = number(5000), code_for(Kind.STACK_OFF, 2)
+HERE, CARD = number(5000), CODES[Kind.STACK_OFF].spell(2)
 
 # What is broken: the file, the line, the column, and words of the reason.
 BROKEN: dict[str, tuple[bytes, int, str, str]] = {

@@ -190,4 +190,5 @@ def test_wanted_sheets_are_told_by_the_day_they_are_needed(room: Room) -> None:
 def _fetched(room: Room) -> list[str]:
     room.database.kept.pop("runs", None)
     with reading(room.database) as session:
-        return [line.number for line in fetch_next(session, room.station["table-1"], room.now, house_now(session))]
+        found = fetch_next(session, room.station["table-1"], room.now, room.zone, house_now(session))
+        return [line.number for line in found]

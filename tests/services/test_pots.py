@@ -215,9 +215,9 @@ def test_nothing_is_opened_where_nothing_is_glued(
 
 
 def test_a_card_that_is_no_lots_is_refused(room: Room, glue: tuple[int, int, int]) -> None:
-    from app.domain.numbers import Kind, code_for
+    from app.domain.numbers import CODES, Kind
 
-    assert codes(room.scans(code_for(Kind.LOT, 77), "table-1")) == ["unknown-number"]
+    assert codes(room.scans(CODES[Kind.LOT].spell(77), "table-1")) == ["unknown-number"]
 
 
 def test_a_pot_opened_while_the_line_was_down_is_open_since_then(room: Room, glue: tuple[int, int, int]) -> None:

@@ -146,7 +146,8 @@ def test_it_is_never_in_fetch_next(room: Room) -> None:
     suspect(room, number)
     named(room, "olwen", "table-1")
     with reading(room.database) as session:
-        fetched = [line.number for line in fetch_next(session, room.station["table-1"], room.now, House())]
+        found = fetch_next(session, room.station["table-1"], room.now, room.zone, House())
+        fetched = [line.number for line in found]
     assert fetched == [free]
 
 

@@ -60,7 +60,7 @@ def test_the_second_place_is_named_on_the_page_of_the_room_and_shown_there(
     answer = browser.post(
         "/backup/second-place", data={"csrf_token": token(browser, "/room"), "folder": str(tmp_path / "other")}
     )
-    assert answer.status_code == 302 and answer.location == "/room#backup"
+    assert answer.status_code == 302 and answer.location == "/room", "what was done is said at its top"
     page = browser.get("/room")
     # Here both lie on one disk, and that is said.
     assert "their second place is on the same disk" in words(page) and f'value="{tmp_path / "other"}"' in page.text

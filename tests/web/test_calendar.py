@@ -232,6 +232,8 @@ def test_only_days_of_the_list_are_closed(room: Room, client_as: ClientAs, days:
     answer = send(client_as("manager"), f"{UP}/holidays", **NI, day=days)
     assert answer.status_code == 422 and "Tick the days on which the room is closed." in words(answer)
     assert ticked(answer) == [] and not calendar_of(room).closed
+    boxes = re.findall(r'<input type="checkbox"[^>]*name="day"[^>]*>', answer.text)
+    assert boxes and all('aria-describedby="day-error"' in box for box in boxes) and 'id="day-error"' in answer.text
 
 
 def test_this_year_and_the_next_are_asked_for_unless_told_otherwise(client_as: ClientAs) -> None:
