@@ -58,7 +58,9 @@ def given_in(room: Path) -> Given:
     found = {(row[0], row[1]): row[2] for row in _asked(room, "SELECT prefix, width, minted FROM number_pattern")}
     spans = _asked(room, f"SELECT value FROM setting WHERE name = '{PASSED_OVER}'")
     with suppress(ValueError, TypeError):
-        found = furthest(found, {(prefix, width): last for prefix, width, _, last in json.loads(spans[0][0] if spans else "[]")})
+        found = furthest(
+            found, {(prefix, width): last for prefix, width, _, last in json.loads(spans[0][0] if spans else "[]")}
+        )
     codes = (_asked(room, f"SELECT max({each.name}) FROM {each.table.name}") for each in CODES_IN.values())
     numbers = {(of.prefix, of.width): last for of, asked in LAST_OF.items() for (last,) in _asked(room, asked) if last}
     return furthest(found, numbers, *({key: serial} for rows in codes for key, serial in map(_serial, rows) if serial))

@@ -63,7 +63,9 @@ def on_share(config: Config) -> str:
 def refuse_share(config: Config) -> None:
     """Failed, with ways out, for a room on a network share."""
     if words := on_share(config):
-        out = "Name a folder on a disk of this computer with --data, or a PostgreSQL database with BLOTTER_DATABASE_URL."
+        out = (
+            "Name a folder on a disk of this computer with --data, or a PostgreSQL database with BLOTTER_DATABASE_URL."
+        )
         raise Failed(f"{words} {out} Whoever knows better adds --on-share.")
 
 

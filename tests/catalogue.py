@@ -129,7 +129,9 @@ def faults(catalogue: Catalog) -> Iterator[str]:
             continue
         there_are = set().union(*(parts_of(text) for text in ours))
         asked = zip(theirs, ours if len(ours) == len(theirs) else (ours[-1],) * len(theirs), strict=True)
-        others = any(parts_of(text) - there_are or parts_of(english) - {"n"} - parts_of(text) for text, english in asked)
+        others = any(
+            parts_of(text) - there_are or parts_of(english) - {"n"} - parts_of(text) for text, english in asked
+        )
         if others or _are_uncounted(ours, theirs):
             yield f"other parts: {ours[0]} | {theirs[0]}"
         if any(

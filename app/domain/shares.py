@@ -25,7 +25,9 @@ def share_of(path: str, mounts: str) -> str:
     lines = (line.split(" ") for line in mounts.splitlines())
     at = [(PurePosixPath(_plain(parts[1])), parts[2]) for parts in lines if len(parts) > 2]
     mine = PurePosixPath(path)
-    around = [(len(at[place][0].parts), place, at[place][1]) for place in range(len(at)) if mine.is_relative_to(at[place][0])]
+    around = [
+        (len(at[place][0].parts), place, at[place][1]) for place in range(len(at)) if mine.is_relative_to(at[place][0])
+    ]
     kind = max(around, default=(0, 0, ""))[2]
     return kind if kind in SHARES else ""
 

@@ -111,7 +111,9 @@ def drying_room(session: Session, now: datetime) -> DryingRoom:
     lines = [_line(group, known.get(bundle_id), house, now) for bundle_id, group in _grouped(rows).items()]
     lying = {row.bundle_id for row in rows}
     empty = [_line((), row, house, now) for row in known.values() if row.id not in lying]
-    ordered = sorted(lines, key=lambda line: (line.papers_due is None, line.papers_due or now, natural_order(line.name)))
+    ordered = sorted(
+        lines, key=lambda line: (line.papers_due is None, line.papers_due or now, natural_order(line.name))
+    )
     return DryingRoom(
         tuple(ordered), tuple(sorted(empty, key=lambda line: natural_order(line.name))), dryers(session, now, house)
     )

@@ -52,7 +52,9 @@ def newest_scan(session: Session, station_id: int, now: datetime, zone: ZoneInfo
     return _read(session, _NEWEST, station_id, now, zone)
 
 
-def _read(session: Session, statement: Select[Any], station_id: int, now: datetime, zone: ZoneInfo) -> tuple[LastScan, ...]:
+def _read(
+    session: Session, statement: Select[Any], station_id: int, now: datetime, zone: ZoneInfo
+) -> tuple[LastScan, ...]:
     since = day_bounds(local_day(now, zone), zone)[0]
     return tuple(_scan(row) for row in session.execute(statement, {"station": station_id, "since": since}))
 

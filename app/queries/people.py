@@ -131,7 +131,16 @@ def changes(session: Session, limit: int) -> tuple[ChangeLine, ...]:
     found = select(CHANGE, Worker.name.label("by")).outerjoin(Worker, Worker.id == CHANGE.c.changed_by)
     rows = session.execute(found.order_by(CHANGE.c.id.desc()).limit(limit))
     return tuple(
-        ChangeLine(row.changed_at, row.by or "", row.subject, row.subject_id, row.what, row.old or "", row.new or "", row.why or "")
+        ChangeLine(
+            row.changed_at,
+            row.by or "",
+            row.subject,
+            row.subject_id,
+            row.what,
+            row.old or "",
+            row.new or "",
+            row.why or "",
+        )
         for row in rows
     )
 

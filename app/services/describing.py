@@ -68,7 +68,9 @@ def describe(session: Session, row: RowMapping, patterns: Sequence[Pattern]) -> 
 
 def cautions(session: Session, sheet_id: int, consignment_id: int | None) -> tuple[str, ...]:
     """The cautions to read before the folder is opened; each once."""
-    return tuple(dict.fromkeys(say(CAUTIONS.get(kind, kind)) for kind in hazard_kinds(session, sheet_id, consignment_id)))
+    return tuple(
+        dict.fromkeys(say(CAUTIONS.get(kind, kind)) for kind in hazard_kinds(session, sheet_id, consignment_id))
+    )
 
 
 def hazard_kinds(session: Session, sheet_id: int, consignment_id: int | None) -> Sequence[str]:

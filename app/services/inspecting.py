@@ -90,9 +90,7 @@ def with_seal(desk: Desk, sheet_id: int, step: Step, outcome: str | None, answer
 def seal_is_told(session: Session, sheet_id: int) -> bool:
     """Whether the log says of a sheet, since it was last glued, that the seal is on."""
     mine = (ENTRY.c.subject_kind == "sheet", ENTRY.c.subject_id == sheet_id)
-    looks = select(ENTRY.c.step, ENTRY.c.facts).where(
-        *mine, ENTRY.c.step.in_((*GLUINGS, Step.INSPECT.value)), STANDS
-    )
+    looks = select(ENTRY.c.step, ENTRY.c.facts).where(*mine, ENTRY.c.step.in_((*GLUINGS, Step.INSPECT.value)), STANDS)
     for row in session.execute(looks.order_by(ENTRY.c.happened_at.desc(), ENTRY.c.id.desc())):
         if row.step in GLUINGS:
             return False

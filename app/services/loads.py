@@ -35,7 +35,12 @@ def make_load(session: Session, now: datetime, name: str = "") -> RowMapping:
     """Begin a load: a bag or box with a card of its own, and a bundle for what lies loose in it."""
     serial = session.execute(select(func.count()).select_from(LOAD)).scalar_one() + 1
     named = " ".join(name.split())[:80] or f"Load {serial}"
-    values = {"code": next_code(session, Kind.LOAD), "name": named, "bundle_id": add_bundle(session, named, "bag"), "made_at": now}
+    values = {
+        "code": next_code(session, Kind.LOAD),
+        "name": named,
+        "bundle_id": add_bundle(session, named, "bag"),
+        "made_at": now,
+    }
     load_id = session.execute(insert(LOAD).values(values).returning(LOAD.c.id)).scalar_one()
     return load_by_id(session, load_id)
 

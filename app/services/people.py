@@ -49,10 +49,17 @@ def secret_hash(secret: str) -> str:
 
 def add_worker(session: Session, name: str, rights: Sequence[str], now: datetime, *,
                by: int | None = None) -> tuple[int, str]:  # fmt: skip
-    """Add a worker with a new badge; return the worker's id and the badge's code. ValueError for a senseless name or right."""
+    """Add a worker with a new badge; return the worker's id and the badge's code. ValueError for a senseless name or right,
+    and for a name that somebody has who works here: in no list could the two be told apart.
+    """
     name = " ".join(name.split())
     if not name or not set(rights) <= set(RIGHTS) or not rights:
         raise ValueError(say("A worker needs a name and at least one of: reader, volunteer, trainer, manager."))
+    same = select(WORKER.c.number).where(WORKER.c.name_key == folded(name), WORKER.c.retired_at.is_(None))
+    if (number := session.execute(same).scalar()) is not None:
+        raise ValueError(
+            say("{name} works here already, as {number}. Add what tells the two apart.", name=name, number=number)
+        )
     badge = random_code(Kind.BADGE, secrets.randbelow)
     values = {"number": f"W{next_number(session, WORKERS):02}", "name": name, "name_key": folded(name), "rights": " ".join(rights),
               "badge_code": badge, "badge_since_at": now, "added_at": now}  # fmt: skip

@@ -136,7 +136,10 @@ def _all_in(desk: Desk, where: ColumnElement[bool], name: str, next_: str, *, re
     ids = desk.session.execute(select(SHEET.c.id).where(where, SHEET.c.closed_as.is_(None))).scalars()
     rows, pest_id = rows_of(desk, ids), _sighting(desk, **of)
     done = quarantine(desk, rows, said, {"pest": pest_id, "found_with": pest_id})
-    unclean = (*done.cabinets, *lose_their_clean(desk, [each for each in (of.get("cabinet_id"),) if each is not None], said))
+    unclean = (
+        *done.cabinets,
+        *lose_their_clean(desk, [each for each in (of.get("cabinet_id"),) if each is not None], said),
+    )
     desk.keep(last_sheet_id=None)
     entry = desk.written[-1] if desk.written else None
     return Answer("stop", STOP, (*_held_lines(desk, name, done), *_no_longer_clean(unclean)), next_, step=Step.QUARANTINE.value,

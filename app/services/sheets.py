@@ -51,6 +51,9 @@ def scan_sheet(desk: Desk, row: RowMapping) -> Answer:
     desk.keep(last_sheet_id=row["id"])
     ask_ahead(desk.session, step_ahead(desk, row, standing))
     meant = [desk.request.step] if desk.request.step is not None else steps_meant(standing, _there(desk))
+    if meant:
+        # Before anything is asked: an answer of nobody's would not be written.
+        somebody_is_here(desk, THEN_SHEET)
     if (question := damp_after_all(desk, row, standing, meant)) is not None:
         return question
     if len(meant) == 1:

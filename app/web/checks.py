@@ -139,7 +139,9 @@ def _asking(cabinet: CabinetView, form: BeginForm, last: Any, status: int, answe
 def _does(act: Callable[[Desk], Answer], what: str, reason: str = "", *, here: bool = False) -> Answer:
     """Do something once, by whoever is signed in at this browser; `here`, else by those who work at its station."""
     who = visitor()
-    wanted = ScanRequest(sent_id(), "", who.station_id if here else None, reason=reason, manages="manager" in who.rights)
+    wanted = ScanRequest(
+        sent_id(), "", who.station_id if here else None, reason=reason, manages="manager" in who.rights
+    )
     if who.worker_id is not None:
         wanted = replace(wanted, worker_ids=(who.worker_id,))
     return done_once(wanted, act, what)

@@ -214,7 +214,9 @@ def _pin_is_right(worker_id: int, said: str) -> bool:
     with reading(house().database) as session:
         if not house_now(session).pin_at_stations:
             return True
-    return bool(proved(pin_locks(worker_id, station_here()), lambda session: pin_fits(session, worker_id, said) or None))
+    return bool(
+        proved(pin_locks(worker_id, station_here()), lambda session: pin_fits(session, worker_id, said) or None)
+    )
 
 
 def _sign_out(desk: Desk) -> Answer:

@@ -21,6 +21,7 @@ from app.web.render import house, now
 LEAST_SAID = Fraction(1, 20)
 ALIGNED = '<span class="supply-amount">{} <span class="supply-unit">{}</span></span>'
 
+
 def there_is(line: SupplyLine, *, aligned: bool = False) -> str:
     """How much there is: "2.6 pots"; that nobody has counted it, or that the log used more than there was.
 

@@ -123,4 +123,3 @@ def _by_kind(found: Week) -> list[tuple[str, list[Any]]]:
         for kind, words in EXCEPTIONS.items()
         if (mine := [each for each in found.exceptions if each.kind == kind])
     ]
-

@@ -66,7 +66,9 @@ def test_a_room_with_that_prefix_comes_through_the_upgrade_and_reads_both(
             stations = session.execute(select(Station.id, Station.steps)).all()
             station = next(each.id for each in stations if Step.TAKE_IN in each.steps)
             at = Occasion(AFTERWARDS + timedelta(minutes=1), LONDON)
-            sheet = scan(session, ScanRequest("s-1", own.spell(1), station, worker_ids=(worker_id,), step=Step.TAKE_IN), at)
+            sheet = scan(
+                session, ScanRequest("s-1", own.spell(1), station, worker_ids=(worker_id,), step=Step.TAKE_IN), at
+            )
             assert sheet.kind == "done" and sheet.sheet is not None and sheet.sheet.number == own.spell(1)
             card = scan(session, ScanRequest("s-2", code, station, worker_ids=(worker_id,)), at)
             # It is known to be a lot's card: at this place nothing is glued.

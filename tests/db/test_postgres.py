@@ -206,7 +206,9 @@ def test_who_is_at_the_door_is_asked_in_one_trip(room: Room, tmp_path: Path, mon
 def counted(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """How many statements go to the server in each trip, from now on."""
     trips, there_and_back = list[int](), Talk._there_and_back
-    monkeypatch.setattr(Talk, "_there_and_back", lambda talk, said: trips.append(len(said)) or there_and_back(talk, said))
+    monkeypatch.setattr(
+        Talk, "_there_and_back", lambda talk, said: trips.append(len(said)) or there_and_back(talk, said)
+    )
     return trips
 
 

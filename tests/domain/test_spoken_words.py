@@ -160,7 +160,10 @@ def test_tables_say_themselves_and_are_english_where_they_are_kept() -> None:
 def test_an_order_and_a_deed_with_one_english_form_are_told_apart() -> None:
     order, deed = STEP_WORDS[Step.PUT_BACK]
     assert order == deed == "put back" and {deed: 1}[order] == 1
-    assert say(order) == f"{order}" == str(order) == "zurücklegen" and say(deed) == f"{deed}" == str(deed) == "zurückgelegt"
+    assert (
+        say(order) == f"{order}" == str(order) == "zurücklegen"
+        and say(deed) == f"{deed}" == str(deed) == "zurückgelegt"
+    )
     assert say("To {step} takes more than a scan.", step=order) == "Um es zurücklegen zu können, reicht kein Scan."
     assert say_in("order", "put back") == "zurücklegen" and say_in("weather", "put back") == "put back"
     with speaking(ENGLISH):

@@ -100,7 +100,9 @@ def _log(room: Room, world: World) -> None:
 
 def _stacks(room: Room, world: World) -> None:
     lying = (
-        select(SHEET.c.number, LAYER.c.laid_at).join(LAYER, LAYER.c.sheet_id == SHEET.c.id).join(STACK, STACK.c.id == LAYER.c.stack_id)
+        select(SHEET.c.number, LAYER.c.laid_at)
+        .join(LAYER, LAYER.c.sheet_id == SHEET.c.id)
+        .join(STACK, STACK.c.id == LAYER.c.stack_id)
     )
     with reading(room.database) as session:
         for name, stack in world.stacks.items():
@@ -128,8 +130,12 @@ def _loads(room: Room, world: World) -> None:
 
 def _specimens(room: Room, world: World) -> None:
     with reading(room.database) as session:
-        rows = session.execute(select(SHEET.c.specimen_id, SHEET.c.number).where(SHEET.c.specimen_id.is_not(None))).all()
-    kept = {frozenset(row.number for row in rows if row.specimen_id == each) for each in {row.specimen_id for row in rows}}
+        rows = session.execute(
+            select(SHEET.c.specimen_id, SHEET.c.number).where(SHEET.c.specimen_id.is_not(None))
+        ).all()
+    kept = {
+        frozenset(row.number for row in rows if row.specimen_id == each) for each in {row.specimen_id for row in rows}
+    }
     groups = set(world.specimens.values())
     assert kept == {frozenset(number for number, of in world.specimens.items() if of == each) for each in groups}
 
@@ -185,7 +191,9 @@ def _week(room: Room, world: World, doors: Doors) -> None:
     _report(doors, f"{year}-W{week:02}", hands, credit, came, left)
 
 
-def _report(doors: Doors, week: str, hands: Counter[Any], credit: dict[Any, Fraction], came: Counter[Any], left: Counter[Any]) -> None:
+def _report(
+    doors: Doors, week: str, hands: Counter[Any], credit: dict[Any, Fraction], came: Counter[Any], left: Counter[Any]
+) -> None:
     """The same week by the command line, as a table with a row for each fact."""
     path = doors.folder / "week.csv"
     status, said = doors.command("report", "--week", week, "--csv", str(path))
@@ -200,4 +208,6 @@ def _report(doors: Doors, week: str, hands: Counter[Any], credit: dict[Any, Frac
     shares = {key: value for key, value in kept.items() if key[3] == "credit" and float(value)}
     assert shares == {("worker", *each, "credit"): str(round(float(share), 2)) for each, share in credit.items()}
     for stage in STAGES:
-        assert kept["stage", stage, "", "came"] == str(came[stage]) and kept["stage", stage, "", "left"] == str(left[stage])
+        assert kept["stage", stage, "", "came"] == str(came[stage]) and kept["stage", stage, "", "left"] == str(
+            left[stage]
+        )

@@ -109,7 +109,12 @@ class Crew:
             if kept_s is not None:
                 moment = self.room.now - timedelta(seconds=kept_s)
                 fields |= {"happened_at": moment.isoformat(), "held": 1}
-                given |= {"happened_at": moment, "told_late": True, "is_held": True, "by": self.world.stations[slug].then(moment)}
+                given |= {
+                    "happened_at": moment,
+                    "told_late": True,
+                    "is_held": True,
+                    "by": self.world.stations[slug].then(moment),
+                }
             sent = self.doors.scan_by_key(slug, self.text_of(code), **fields)
             desk = self.desk(sent.fields["scan_id"], station=self.world.stations[slug], **given)
         return self.both(sent, desk, lambda: self._by_key(desk, code, door, by))
@@ -249,7 +254,9 @@ class Crew:
 
     def sets_idle(self, minutes: int) -> None:
         """The manager says after how many minutes without a scan those at a station are signed out; 0 for never."""
-        response = self.doors.send(Sent("form", "hedda", f"/room/rules/{IDLE}", {"value": str(minutes), "reason": "they forget"}))
+        response = self.doors.send(
+            Sent("form", "hedda", f"/room/rules/{IDLE}", {"value": str(minutes), "reason": "they forget"})
+        )
         assert response.status_code == 302, response.text[:500]
         self.world.idle = timedelta(minutes=minutes) if minutes else None
         self._compare(DONE_SAID, DONE_SAID, len(self.world.log))

@@ -42,7 +42,10 @@ HANDS = st.sampled_from([("olwen",), ("piet",), ("hedda",), ("rosamund",)])
 WHICH = st.integers(0, MOST_SHEETS - 1)
 STACKS = st.sampled_from(["P1", "P2", "P3"])
 SHELVES = st.sampled_from([(name, shelf) for name in CABINETS for shelf in "12"])
-MEANT = {step for steps in DONE.values() for step in steps} - {"another-sheet", "weights-on", "weights-off"} | {"tie", "freeze"}
+MEANT = {step for steps in DONE.values() for step in steps} - {"another-sheet", "weights-on", "weights-off"} | {
+    "tie",
+    "freeze",
+}
 STEPS = st.sampled_from(sorted(MEANT))
 REASONS = st.sampled_from(["", "it has to be", "  "])
 BUNDLE_AT = st.sampled_from(["intake", "drying", "filing", "table-1"])
@@ -54,8 +57,14 @@ FACTS = st.fixed_dictionaries({}, optional={
 })  # fmt: skip
 MINUTES = st.sampled_from([0.1, 0.2, 1, 3, 45, 119, 121, 600, 1445, 2890, 4400])
 BACK, AGO = st.sampled_from([1, 30, 700]), st.sampled_from([0, 2, 90, 600, 3000, 9000, -5])
-BAG_AT, FROZEN_IN = st.sampled_from(["filing", "intake", "press"]), st.sampled_from(["Freezer", "Freezer", "Deep", "Kitchen"])
-LOAD_STEPS, DEGREES = st.sampled_from([None, None, *OF_LOAD, "freeze", "file"]), st.sampled_from([-31.5, -21.0, -20.0, -17.5])
+BAG_AT, FROZEN_IN = (
+    st.sampled_from(["filing", "intake", "press"]),
+    st.sampled_from(["Freezer", "Freezer", "Deep", "Kitchen"]),
+)
+LOAD_STEPS, DEGREES = (
+    st.sampled_from([None, None, *OF_LOAD, "freeze", "file"]),
+    st.sampled_from([-31.5, -21.0, -20.0, -17.5]),
+)
 # The next step of a sheet in each stage, where it is done, and what has to be said with it.
 ONWARD: dict[str, list[tuple[str, str, dict[str, Any]]]] = {
     INTAKE: [("intake", "arrive-dry", {"dryness": True}), ("intake", "lay-to-dry", {"drying": "heated"}),
@@ -101,7 +110,8 @@ class Machine(RuleBasedStateMachine):
         crew.scans("page", "press", ("on", "P1"))
         # Whoever asks too early is told so in every history, not only where chance brings it; later than a double read.
         crew.room.now += timedelta(minutes=3)
-        crew.scans("page", "press", ("sheet", self.number(0)))
+        for which in range(2):
+            crew.scans("page", "press", ("sheet", self.number(which)))
 
     def teardown(self) -> None:
         if hasattr(self, "crew"):
@@ -230,7 +240,16 @@ class Machine(RuleBasedStateMachine):
         number, step = self._fitting(which, pick)
         slug = next((each for each, steps in DONE.items() if step in steps), slug) if pick % 2 else slug
         if self.crew.world.idle is None:
-            self.crew.scans("key", slug, number, step=step if says else None, facts=facts, already_done=done, stack=stack, kept_s=seconds)
+            self.crew.scans(
+                "key",
+                slug,
+                number,
+                step=step if says else None,
+                facts=facts,
+                already_done=done,
+                stack=stack,
+                kept_s=seconds,
+            )
 
     @rule(slug=STATIONS, which=WHICH, step=STEPS, facts=FACTS, by=WHO, shelf=st.one_of(st.none(), SHELVES), done=st.booleans(),
           stack=st.one_of(st.just(""), STACKS), reason=REASONS, late=st.sampled_from([None, None, 0, 2, 90, 3000, -5]))  # fmt: skip
@@ -264,21 +283,42 @@ class Machine(RuleBasedStateMachine):
     def a_shelf(self, slug: str, shelf: tuple[str, str]) -> None:
         self.crew.scans("page", slug, ("shelf", *shelf))
 
-    @rule(slug=st.sampled_from(["intake", "filing"]), shelf=SHELVES, others=st.lists(WHICH, max_size=2), overlooked=st.integers(0, 3))
+    @rule(
+        slug=st.sampled_from(["intake", "filing"]),
+        shelf=SHELVES,
+        others=st.lists(WHICH, max_size=2),
+        overlooked=st.integers(0, 3),
+    )
     def a_shelf_is_checked(self, slug: str, shelf: tuple[str, str], others: list[int], overlooked: int) -> None:
         """What lies on a shelf is counted, all but one perhaps, with what lies elsewhere by the log."""
         lies_in = {stage: name for name, stage in CABINETS.items()}
-        for sheet in [each for each in self.crew.world.sheets.values() if each.stage in (INTAKE, READY, DRY)][overlooked : overlooked + 2]:
+        for sheet in [each for each in self.crew.world.sheets.values() if each.stage in (INTAKE, READY, DRY)][
+            overlooked : overlooked + 2
+        ]:
             to = (lies_in[sheet.stage or ""], "1")
             self.crew.scans("manager", "", ("sheet", sheet.number), by=("rosamund",), step="shelve", shelf=to)
-        places = [each.place for each in self.crew.world.sheets.values() if each.place is not None and each.place[0] == "cabinet"]
+        places = [
+            each.place
+            for each in self.crew.world.sheets.values()
+            if each.place is not None and each.place[0] == "cabinet"
+        ]
         # Mostly a shelf on which something lies; where it lies is not always known.
         shelf = (places[overlooked % len(places)][1], places[overlooked % len(places)][2]) if places else shelf
         lying = [each.number for each in self.crew.world.sheets.values() if each.place == ("cabinet", *shelf)]
-        self.crew.checks(slug, shelf, [*(each for place, each in enumerate(lying[:4]) if place != overlooked), *map(self.number, others)])
+        self.crew.checks(
+            slug,
+            shelf,
+            [*(each for place, each in enumerate(lying[:4]) if place != overlooked), *map(self.number, others)],
+        )
 
     # -- bundles ------------------------------------------------------------------------------------------------
-    @rule(door=st.sampled_from(["page", "key"]), slug=BUNDLE_AT, bundle=st.sampled_from(BUNDLES), step=BUNDLE_STEPS, all_of_it=st.booleans())
+    @rule(
+        door=st.sampled_from(["page", "key"]),
+        slug=BUNDLE_AT,
+        bundle=st.sampled_from(BUNDLES),
+        step=BUNDLE_STEPS,
+        all_of_it=st.booleans(),
+    )
     def a_bundle(self, door: str, slug: str, bundle: str, step: str | None, all_of_it: bool) -> None:
         self.crew.scans(door, slug, ("bundle", bundle), step=step, facts={"all": True} if all_of_it else {})
 
@@ -289,7 +329,13 @@ class Machine(RuleBasedStateMachine):
         facts = {"all_but": [self.number(each) for each in but]} | ({"all": True} if all_of_it else {})
         self.crew.scans("manager", slug, ("bundle", bundle), by=by, step=step, shelf=shelf, facts=facts)
 
-    @rule(bundle=st.sampled_from(BUNDLES), slug=st.sampled_from(["intake", "drying"]), first=WHICH, many=st.integers(1, 3), ends=st.integers(0, 5))
+    @rule(
+        bundle=st.sampled_from(BUNDLES),
+        slug=st.sampled_from(["intake", "drying"]),
+        first=WHICH,
+        many=st.integers(1, 3),
+        ends=st.integers(0, 5),
+    )
     def a_bundle_is_filled(self, bundle: str, slug: str, first: int, many: int, ends: int) -> None:
         """Its card, then its sheets; and perhaps the card once more, an exception, a shelf, and again the card."""
         self.crew.scans("page", slug, ("bundle", bundle))
@@ -311,7 +357,9 @@ class Machine(RuleBasedStateMachine):
         if is_taken_up and sheet.stage == READY and sheet.table is None:
             self.crew.scans("page", "table-1", ("sheet", sheet.number), step="take-up")
         slug, known = self.sheet(which).table or slug, len(self.crew.world.sheets)
-        self.crew.scans(at, slug, ("sheet", sheet.number), step="another-sheet", by=("piet",) if at == "manager" else None)
+        self.crew.scans(
+            at, slug, ("sheet", sheet.number), step="another-sheet", by=("piet",) if at == "manager" else None
+        )
         for number in [*self.crew.world.sheets][known:]:
             if number not in self.numbers:
                 self.numbers[len(self.numbers) - 1 - which % 3] = number
@@ -325,7 +373,14 @@ class Machine(RuleBasedStateMachine):
         self.crew.scans("page", slug, ("sheet", self.number(second)))
 
     # -- the freezer --------------------------------------------------------------------------------------------
-    @rule(slug=BAG_AT, first=WHICH, many=st.integers(1, 3), freezer=FROZEN_IN, bundle=st.sampled_from([None, None, *BUNDLES]), ends=st.integers(0, 5))
+    @rule(
+        slug=BAG_AT,
+        first=WHICH,
+        many=st.integers(1, 3),
+        freezer=FROZEN_IN,
+        bundle=st.sampled_from([None, None, *BUNDLES]),
+        ends=st.integers(0, 5),
+    )
     def a_bag_is_filled(self, slug: str, first: int, many: int, freezer: str, bundle: str | None, ends: int) -> None:
         """A bag is begun, or one that nobody has put in yet is gone on with; mostly it goes into the freezer then."""
         waiting = [name for name in self.crew.world.loads if times_of(self.crew.world, name).put_in_at is None]
@@ -342,7 +397,17 @@ class Machine(RuleBasedStateMachine):
 
     @rule(door=st.sampled_from(["page", "page", "manager"]), slug=BAG_AT, pick=st.integers(0, 5), step=LOAD_STEPS, done=st.booleans(), freezer=FROZEN_IN,
           reading=DEGREES, late=st.sampled_from([None, None, 0, 90, 3000]))  # fmt: skip
-    def a_bag_s_card(self, door: str, slug: str, pick: int, step: str | None, done: bool, freezer: str, reading: float, late: int | None) -> None:
+    def a_bag_s_card(
+        self,
+        door: str,
+        slug: str,
+        pick: int,
+        step: str | None,
+        done: bool,
+        freezer: str,
+        reading: float,
+        late: int | None,
+    ) -> None:
         loads = self.crew.world.loads[-3:]
         if not loads:
             return
@@ -350,15 +415,28 @@ class Machine(RuleBasedStateMachine):
         if door == "manager":
             self.crew.scans("manager", slug if pick else "", code, already_done=done, late_min=late if done else None)
             return
-        facts = {"reading_c": str(reading)} if step == "load-cold" else {"freezer": freezer} if step == "load-in" else {}
+        facts = (
+            {"reading_c": str(reading)} if step == "load-cold" else {"freezer": freezer} if step == "load-in" else {}
+        )
         self.crew.scans("page", slug, code, step=step, facts=facts, already_done=done)
 
-    @rule(slug=BAG_AT, freezer=FROZEN_IN, step=st.sampled_from([None, *OF_FREEZER, "stayed-cold", "shelve"]), reading=DEGREES)
+    @rule(
+        slug=BAG_AT,
+        freezer=FROZEN_IN,
+        step=st.sampled_from([None, *OF_FREEZER, "stayed-cold", "shelve"]),
+        reading=DEGREES,
+    )
     def a_freezer(self, slug: str, freezer: str, step: str | None, reading: float) -> None:
         facts = {"highest_c": str(reading)} if step == "stayed-cold" else {}
         self.crew.scans("page", slug, ("freezer", freezer), step=step, facts=facts)
 
-    @rule(slug=BAG_AT, pick=st.integers(0, 5), days=st.sampled_from([2, 4, 8, 9]), warms=st.sampled_from([3, 24, 30]), done=st.booleans())
+    @rule(
+        slug=BAG_AT,
+        pick=st.integers(0, 5),
+        days=st.sampled_from([2, 4, 8, 9]),
+        warms=st.sampled_from([3, 24, 30]),
+        done=st.booleans(),
+    )
     def a_bag_comes_out(self, slug: str, pick: int, days: int, warms: int, done: bool) -> None:
         """Days pass, it is taken out as its card says, it warms and is opened."""
         lying = [name for name in self.crew.world.loads if times_of(self.crew.world, name).is_inside]
@@ -379,7 +457,13 @@ class Machine(RuleBasedStateMachine):
             slug = entry.at if is_there and entry.at else slug
             self.crew.undoes("page" if on_page else "key", slug, entry, why)
 
-    @rule(slug=STATIONS, first=st.sampled_from(sorted(NUMBERS)), pick=st.integers(0, 9), second=st.sampled_from(sorted(NUMBERS)), door=st.sampled_from(["page", "key"]))
+    @rule(
+        slug=STATIONS,
+        first=st.sampled_from(sorted(NUMBERS)),
+        pick=st.integers(0, 9),
+        second=st.sampled_from(sorted(NUMBERS)),
+        door=st.sampled_from(["page", "key"]),
+    )
     def it_was_not_me(self, slug: str, first: str, pick: int, second: str, door: str) -> None:
         """Somebody works under another's name, says so, and the badge of whoever it was is scanned."""
         if (entry := self._entry(0)) is None:
@@ -387,7 +471,9 @@ class Machine(RuleBasedStateMachine):
         self.crew.scans("page", slug, ("badge", first))
         for which in range(pick % 3):
             number, step = self._fitting(which + pick, pick)
-            self.crew.scans("page", slug, number, step=step, facts={"dryness": True, "felt_again": True, "outcome": "mended-here"})
+            self.crew.scans(
+                "page", slug, number, step=step, facts={"dryness": True, "felt_again": True, "outcome": "mended-here"}
+            )
         self.crew.undoes("page", slug, entry, "not-me")
         self.crew.scans(door, slug, ("badge", second))
 
@@ -450,12 +536,25 @@ class Machine(RuleBasedStateMachine):
             # A sheet that is nowhere has no page on which it could be said why.
             return
         steps = [step for step in written_up.STEPS if sheet.stage in STARTS[step]] or ["take-in"]
-        slug = next((each for each, done in DONE.items() if steps[pick % len(steps)] in done), slug) if pick % 3 else slug
+        slug = (
+            next((each for each, done in DONE.items() if steps[pick % len(steps)] in done), slug) if pick % 3 else slug
+        )
         at = self.crew.room.now - timedelta(minutes=minutes)
-        written_up.of_sheet(self.crew, sheet.number, steps[pick % len(steps)], by, at, slug=slug, stack=stack, shelf=shelf, facts=facts)
+        written_up.of_sheet(
+            self.crew, sheet.number, steps[pick % len(steps)], by, at, slug=slug, stack=stack, shelf=shelf, facts=facts
+        )
 
-    @rule(pick=st.integers(0, 5), step=st.sampled_from(OF_LOAD), by=st.sampled_from(["olwen", "hedda", "ines"]), into=FROZEN_IN, reading=DEGREES, minutes=AGO)
-    def the_manager_writes_up_a_load(self, pick: int, step: str, by: str, into: str, reading: float, minutes: int) -> None:
+    @rule(
+        pick=st.integers(0, 5),
+        step=st.sampled_from(OF_LOAD),
+        by=st.sampled_from(["olwen", "hedda", "ines"]),
+        into=FROZEN_IN,
+        reading=DEGREES,
+        minutes=AGO,
+    )
+    def the_manager_writes_up_a_load(
+        self, pick: int, step: str, by: str, into: str, reading: float, minutes: int
+    ) -> None:
         if loads := self.crew.world.loads[-3:]:
             at = self.crew.room.now - timedelta(minutes=minutes)
             written_up.of_load(self.crew, loads[pick % len(loads)], step, by, at, into=into, reading=reading)
@@ -463,7 +562,9 @@ class Machine(RuleBasedStateMachine):
     @rule(freezer=FROZEN_IN, step=st.sampled_from(written_up.EVENTS), minutes=AGO, lasts=st.sampled_from([None, 0, 30]))
     def the_manager_writes_up_a_freezer(self, freezer: str, step: str, minutes: int, lasts: int | None) -> None:
         at = self.crew.room.now - timedelta(minutes=minutes)
-        written_up.of_freezer(self.crew, freezer, step, at, at + timedelta(minutes=lasts) if lasts is not None else None)
+        written_up.of_freezer(
+            self.crew, freezer, step, at, at + timedelta(minutes=lasts) if lasts is not None else None
+        )
 
     # -- many at once, and twice --------------------------------------------------------------------------------
     @rule(which=st.integers(0, 200), otherwise=st.booleans())

@@ -15,7 +15,10 @@ INTAKE, DRYING, READY, MOUNTED, UNDER_PRESS, DRY, FILED = STAGES = (
     "intake", "drying", "ready-for-mounting", "mounted", "under-press", "dry", "filed",
 )  # fmt: skip
 # What a station may tell of later than a minute after it was done, when the line was down.
-SAFE_LATE, STILL_THERE = frozenset({"take-up", "mount", "put-under-weight", "weights-on", "weights-off"}), timedelta(minutes=1)
+SAFE_LATE, STILL_THERE = (
+    frozenset({"take-up", "mount", "put-under-weight", "weights-on", "weights-off"}),
+    timedelta(minutes=1),
+)
 HOURS = {"pva": 24, "paste": 48, "mc": 48, "straps": 2, None: 48}
 BULKY_HOURS = 24
 DOUBLE_READ, UNDO_WEIGHTS, UNDO_CARD = timedelta(seconds=20), timedelta(minutes=2), timedelta(hours=12)

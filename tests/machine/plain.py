@@ -46,7 +46,11 @@ SHELF, REASON, LATE = (
     _of("", "it has to be", "it has to be", "  "),
     _of(None, None, None, None, 0, 2, 90, 3000, -5),
 )
-BAG, FREEZER, DEGREES = _of("filing", "intake", "press"), _of("Freezer", "Freezer", "Deep", "Kitchen"), _of(-31.5, -21.0, -20.0, -17.5)
+BAG, FREEZER, DEGREES = (
+    _of("filing", "intake", "press"),
+    _of("Freezer", "Freezer", "Deep", "Kitchen"),
+    _of(-31.5, -21.0, -20.0, -17.5),
+)
 AGO = _of(0, 2, 90, 600, 3000, 9000, -5)
 BUNDLE_STEP = _of(None, None, None, "lay-to-dry", "papers-changed", "shelve", "take-up")
 DEEDS: dict[str, tuple[int, dict[str, Draw]]] = {

@@ -112,6 +112,11 @@ def _what_waits_is_meant(desk: Desk, waits: dict[str, Any]) -> None:
 
 def _take_what_is_meant(desk: Desk, sheet: Sheet) -> Said:
     meant = [desk.step] if desk.step is not None else _meant(desk, sheet)
+    if meant and not desk.by:
+        raise Refuse(("not-signed-in", "stop"))
+    if desk.step is None and sheet.stage == READY and meant == ["lay-to-dry"] and not sheet.is_closed:
+        # Back to the dryer by a bare scan: it may only have been looked up.
+        return WHICH
     if len(meant) == 1:
         return take(desk, sheet, meant[0])
     return WHICH if meant else _none_fits(desk, sheet)
@@ -330,7 +335,10 @@ def _bundle(desk: Desk, name: str) -> Said:
     """A bundle's card: how many lie in it is shown first, then all move that may; exceptions stay."""
     if (frozen := freezer.bundle_in(desk, name)) is not None:
         return frozen
-    here, done_here = [each for each in desk.world.sheets.values() if each.bundle == name and not each.is_closed], DONE.get(desk.at or "", ())
+    here, done_here = (
+        [each for each in desk.world.sheets.values() if each.bundle == name and not each.is_closed],
+        DONE.get(desk.at or "", ()),
+    )
     desk.keep(bundle=name)
     fit = [each for each in done_here if each in BY_BUNDLE and (each != "shelve" or desk.shelf_in_hand)]
     steps = [desk.step] if desk.step else [each for each in fit if any(sheet.stage in STARTS[each] for sheet in here)]

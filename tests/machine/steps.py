@@ -50,7 +50,15 @@ LEADS = {"take-in": INTAKE, "lay-to-dry": DRYING, "pass-as-dry": READY, "arrive-
          "put-under-weight": UNDER_PRESS, "take-out": DRY, "found-out": MOUNTED, "goes-unmounted": DRY, "re-glue": MOUNTED,
          "back-to-table": READY, "file": FILED, "bring-back": DRY}  # fmt: skip
 FELT = ("pass-as-dry", "arrive-dry", "arrive-mounted")
-PUT_WHERE_IN_HAND = ("take-in", "arrive-mounted", "take-out", "inspect", "back-to-table", "bring-back", "goes-unmounted")
+PUT_WHERE_IN_HAND = (
+    "take-in",
+    "arrive-mounted",
+    "take-out",
+    "inspect",
+    "back-to-table",
+    "bring-back",
+    "goes-unmounted",
+)
 MAY_BE_GLUED = (INTAKE, DRYING, READY)
 WEIGHT = {"stop": 3, "which-one": 2, "not-yet": 1}
 
@@ -376,7 +384,9 @@ def _label_to_come(desk: Desk) -> frozenset[str]:
 def _taken_in(desk: Desk, sheet: Sheet, stands: Sheet) -> Sheet:
     holds, bulk = sheet.holds | _label_to_come(desk), desk.facts.get("bulk") or sheet.bulk
     bundle = desk.bundle_in_hand
-    return replace(stands, place=("bundle", bundle) if bundle else _shelf_for(desk, stands.stage), holds=holds, bulk=bulk)
+    return replace(
+        stands, place=("bundle", bundle) if bundle else _shelf_for(desk, stands.stage), holds=holds, bulk=bulk
+    )
 
 
 def _laid_to_dry(desk: Desk, sheet: Sheet, stands: Sheet) -> Sheet:
@@ -468,7 +478,9 @@ def _inspected(desk: Desk, stands: Sheet) -> Sheet:
     return replace(stands, outcome=outcome, mended_by=mended, holds=holds)
 
 
-def write(desk: Desk, sheet: Sheet, step: str, stands: Sheet, *, finds: bool = True, facts: dict[str, Any] | None = None) -> None:
+def write(
+    desk: Desk, sheet: Sheet, step: str, stands: Sheet, *, finds: bool = True, facts: dict[str, Any] | None = None
+) -> None:
     """One entry; what was missing is found by it, unless only a hold is spoken of away from any station."""
     not_too_late(desk, step)
     is_only_said = desk.at is None and step in ("put-hold", "lift-hold")

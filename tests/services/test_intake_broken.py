@@ -167,8 +167,14 @@ def test_every_bad_row_is_named_in_the_order_of_the_lines(receiving: Room) -> No
 
 def test_the_bad_row_that_is_named_is_the_first_of_those_that_are_listed() -> None:
     # A list of several files begins at line 1 in each of them.
-    bad = [BadRow(2, "scientificName", "It is empty.", "taxon.txt"), BadRow(7, "catalogNumber", "It is taken.", "core.txt")]
-    assert bad_rows(bad).words == "Nothing is imported. core.txt, line 7, catalogNumber: It is taken. 1 more cannot be imported."
+    bad = [
+        BadRow(2, "scientificName", "It is empty.", "taxon.txt"),
+        BadRow(7, "catalogNumber", "It is taken.", "core.txt"),
+    ]
+    assert (
+        bad_rows(bad).words
+        == "Nothing is imported. core.txt, line 7, catalogNumber: It is taken. 1 more cannot be imported."
+    )
 
 
 def test_a_row_changed_since_it_was_imported_is_not_written_over(receiving: Room) -> None:

@@ -32,6 +32,16 @@ def test_a_worker_needs_a_name_and_a_right(client_as: ClientAs, name: str, right
     assert answer.status_code == 422 and said in words(answer)
 
 
+def test_two_who_work_here_have_names_that_can_be_told_apart(room: Room, client_as: ClientAs) -> None:
+    manager = client_as("manager")
+    answer = send(manager, "/people", name="olwen  TARRANT", rights=["volunteer"])
+    assert answer.status_code == 422
+    assert "olwen TARRANT works here already, as W02. Add what tells the two apart." in words(answer)
+    assert send(manager, "/people", name="Olwen Tarrant (Tuesdays)", rights=["volunteer"]).status_code == 302
+    send(manager, f"/people/{room.worker['piet']}/retire")
+    assert send(manager, "/people", name="Piet Lindqvist", rights=["volunteer"]).status_code == 302
+
+
 def test_a_new_badge_takes_the_place_of_the_old_one(room: Room, client_as: ClientAs) -> None:
     old = room.code("badge", "piet")
     send(client_as("manager"), f"/people/{room.worker['piet']}/badge")
