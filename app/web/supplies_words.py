@@ -34,8 +34,10 @@ def there_is(line: SupplyLine, *, aligned: bool = False) -> str:
             "nothing by the log, and {more} too much used: count it", more=with_unit(-line.now.on_hand, line.unit)
         )
     words = with_unit(line.now.on_hand, line.unit)
-    amount, _, unit = words.partition(" ")
-    return Markup(ALIGNED).format(amount, unit) if aligned and unit else words
+    amount = amount_said(line.now.on_hand)
+    if not aligned or not words.startswith(amount):
+        return words
+    return Markup(ALIGNED).format(amount, words.removeprefix(amount).strip())
 
 
 def used(line: SupplyLine) -> str:
