@@ -31,7 +31,7 @@ def pytest_configure(config: pytest.Config) -> None:
     make_once()
     # What is imported by now stays; looking through it again and again would take a tenth of the whole run.
     gc.freeze()
-    gc.set_threshold(50_000, 20, 20)
+    gc.set_threshold(20_000, 10, 10)
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

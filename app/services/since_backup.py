@@ -29,11 +29,12 @@ def lost_sheet(desk: Desk, number: str) -> Refusal | None:
 
 def lost_card(desk: Desk, card: Exact, refused: Refused) -> Refused:
     """The refusal of a card that is not here, said otherwise where it was made already; any other as it is."""
-    code = refused.refusals[0].code
-    if code not in NOT_HERE or not was_passed_over(desk.session, card.text, desk.patterns):
+    first = refused.refusals[0]
+    if first.code not in NOT_HERE or not was_passed_over(desk.session, card.text, desk.patterns):
         return refused
     words = say("This card was made after the backup from which the room was put back: it is not known here.")
-    return Refused(Refusal(code, words, say("Lay it aside and print a new one. Its code is not given out again.")))
+    next_ = say("Lay it aside and print a new one. Its code is not given out again.")
+    return Refused(replace(first, words=words, next=next_))
 
 
 def taken_in_again(desk: Desk, number: str, answer: Answer) -> Answer:

@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from app.config import HOME
-from app.db.engine import Database
+from app.db.engine import open_database
+from tests.databases import Rooms
 
 SCANS = """
 import sys
@@ -46,7 +47,9 @@ def test_every_scan_is_put_on_the_disk_with_one_sync(migrated: Path, tmp_path: P
 
 
 @pytest.mark.sqlite_only("they are SQLite's own settings")
-def test_every_connection_of_the_pool_syncs_fully_and_writes_ahead(database: Database) -> None:
+def test_every_connection_of_the_pool_syncs_fully_and_writes_ahead(rooms: Rooms, tmp_path: Path) -> None:
+    # Opened as the program opens it: other tests do not wait for the disk.
+    database = open_database(rooms.url(tmp_path / "synced.sqlite3"))
     opened = [database.engine.connect() for _ in range(12)]
     found = {
         tuple(each.exec_driver_sql(f"PRAGMA {name}").scalar_one() for name in ("synchronous", "journal_mode"))
@@ -54,5 +57,6 @@ def test_every_connection_of_the_pool_syncs_fully_and_writes_ahead(database: Dat
     }
     for each in opened:
         each.close()
+    database.engine.dispose()
     # 2 is FULL; SQLite, "Pragma statements supported by SQLite", synchronous: in WAL mode NORMAL may lose the last commits.
     assert found == {(2, "wal")}

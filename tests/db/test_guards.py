@@ -12,7 +12,7 @@ from alembic.migration import MigrationContext
 from sqlalchemy import create_engine, text
 from sqlalchemy.exc import DatabaseError
 
-from app.db.engine import Database, transaction
+from app.db.engine import Database, open_database, transaction
 from app.db.models import Base, Heartbeat
 from app.db.upgrade import newest_revision, revision_of
 from tests.databases import SERVER, Rooms, address
@@ -103,7 +103,8 @@ def test_a_correction_of_one_entry_is_written_once(worked: Database) -> None:
 
 
 @pytest.mark.sqlite_only("they are SQLite's own settings")
-def test_every_connection_of_the_pool_is_set_for_keeping(database: Database) -> None:
+def test_every_connection_of_the_pool_is_set_for_keeping(rooms: Rooms, tmp_path: Path) -> None:
+    database = open_database(rooms.url(tmp_path / "kept.sqlite3"))
     wanted = {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1, "recursive_triggers": 1}
     held = [database.engine.connect() for _ in range(12)]
     for connection in held:
@@ -111,6 +112,7 @@ def test_every_connection_of_the_pool_is_set_for_keeping(database: Database) -> 
         assert found == wanted
     for connection in held:
         connection.close()
+    database.engine.dispose()
 
 
 def test_the_tables_are_what_the_migrations_make(database: Database) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import http.client
 import json
 import re
+import time
 import urllib.parse
 from collections.abc import Iterator
 from contextlib import closing
@@ -13,13 +14,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import select
 
-from app.db.engine import transaction
+from app.db.engine import reading, transaction
+from app.db.models import Heartbeat, table_of
 from app.domain.numbers import mint
 from app.services.people import set_password
 from tests.faults.conftest import Place
 from tests.faults.nursery import CLOCK
-from tests.faults.served import Nursery, Served, differences, furnished, serving
+from tests.faults.served import Nursery, Served, differences, furnished, opened, serving
 from tests.room import TQX, Room
 
 PASSWORD = "a-long-enough-password"
@@ -40,7 +43,20 @@ def lying(migrated: Path, nursery: Nursery, tmp_path: Path) -> Iterator[tuple[Pl
     (tmp_path / CLOCK).write_text("0")
     with serving(tmp_path, nursery) as served:
         served.up()
+        _is_alive(tmp_path)
         yield Place(served, keys, tmp_path), numbers[0]
+
+
+def _is_alive(folder: Path) -> None:
+    """Wait for the room's first sign of life: by it the next start knows what day it was."""
+    until = time.monotonic() + 20
+    with opened(folder) as database:
+        while True:
+            with reading(database) as session:
+                if session.execute(select(table_of(Heartbeat).c.beat_at)).first() is not None:
+                    return
+            assert time.monotonic() < until, "no sign of life"
+            time.sleep(0.02)
 
 
 def test_a_clock_that_runs_ahead_takes_nothing_out_until_somebody_says_it_is_right(lying: tuple[Place, str]) -> None:
