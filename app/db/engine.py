@@ -27,7 +27,7 @@ PRAGMAS = (
     "PRAGMA recursive_triggers = ON",
     # A net for outside tools only: our own writers wait their turn before they begin.
     "PRAGMA busy_timeout = 5000",
-    "PRAGMA cache_size = -65536",
+    "PRAGMA cache_size = -16384",
     "PRAGMA temp_store = MEMORY",
     "PRAGMA mmap_size = 268435456",
     # Carrying over is done beside the scans; the commit of one does it only where that is long overdue.
