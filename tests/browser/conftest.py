@@ -175,3 +175,13 @@ def scan(page: Page, code: str) -> None:
 def answered(page: Page, word: str) -> None:
     """Wait for the answer with this word."""
     page.wait_for_function("word => document.getElementById('answer-word')?.textContent.trim() === word", arg=word)
+
+
+def taken_up(served: Served, context: BrowserContext, page: Page) -> str:
+    """The number of a sheet that was taken up just now at the first table, whose page is open."""
+    number = served.room.sheet_ready()
+    enrol(served, context, "table-1")
+    page.goto(served.url("/station"))
+    scan(page, number)
+    answered(page, "Taken up.")
+    return number

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import BrowserContext, Page
 
 from app.domain.numbers import shown
-from tests.browser.conftest import Served, answered, enrol, scan
+from tests.browser.conftest import Served, answered, enrol, scan, taken_up
 from tests.room import TQX
 
 
@@ -103,11 +103,7 @@ def test_kept_scans_survive_the_page_being_closed(served: Served, context: Brows
 
 def test_the_station_is_worked_by_keyboard_alone(served: Served, context: BrowserContext, page: Page) -> None:
     room = served.room
-    number = room.sheet_ready()
-    enrol(served, context, "table-1")
-    page.goto(served.url("/station"))
-    scan(page, number)
-    answered(page, "Taken up.")
+    number = taken_up(served, context, page)
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.tagName") == "BUTTON"
     for _ in range(8):
@@ -144,12 +140,7 @@ def test_the_station_works_without_script(served: Served, browser, context: Brow
 def test_the_answer_is_readable_from_two_metres(served: Served, context: BrowserContext, page: Page) -> None:
     # Snellen's 20/20 letter spans 5 minutes of arc (from memory). Four times that for the word of the answer, twice for the rest,
     # is common practice for signs, no source. A pixel of a 24-inch screen at 1440 by 900 is 0.36 mm, a capital 0.7 of its size.
-    room = served.room
-    number = room.sheet_ready()
-    enrol(served, context, "table-1")
-    page.goto(served.url("/station"))
-    scan(page, number)
-    answered(page, "Taken up.")
+    taken_up(served, context, page)
 
     def size(selector: str) -> float:
         css = page.evaluate("selector => getComputedStyle(document.querySelector(selector)).fontSize", selector)

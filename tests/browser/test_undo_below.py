@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from playwright.sync_api import BrowserContext, Page
 
-from tests.browser.conftest import Served, answered, enrol, scan
+from tests.browser.conftest import Served, answered, enrol, scan, taken_up
 
 IN_ROW, ON_CARD = "#scans .undo", "#answer .undo"
 FOCUSED = "() => document.activeElement.closest('#scans') ? document.activeElement.textContent.trim() : ''"
@@ -14,11 +14,7 @@ def test_after_a_reload_a_scan_is_undone_in_its_row_by_keyboard(
     served: Served, context: BrowserContext, page: Page
 ) -> None:
     room = served.room
-    number = room.sheet_ready()
-    enrol(served, context, "table-1")
-    page.goto(served.url("/station"))
-    scan(page, number)
-    answered(page, "Taken up.")
+    number = taken_up(served, context, page)
     assert (page.locator(ON_CARD).count(), page.locator(IN_ROW).count()) == (1, 0)
     page.reload()
     page.wait_for_function("() => document.getElementById('scan-form').dataset.line === 'up'")

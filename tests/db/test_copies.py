@@ -24,7 +24,7 @@ from app.db.fitness import Unfit
 from app.services.room import add_cabinet
 from tests.room import Room
 
-pytestmark = pytest.mark.sqlite_only("a copy is one of a file")
+pytestmark = pytest.mark.sqlite_only("it copies the file of a room; a server is copied by tools of its own")
 
 
 def file_of(room: Room) -> Path:

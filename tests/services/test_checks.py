@@ -385,7 +385,7 @@ def test_nobody_checks_unless_somebody_is_signed_in(room: Room) -> None:
     [
         "UPDATE check_expected SET shelf_id = NULL", "DELETE FROM check_expected",
         pytest.param("INSERT OR REPLACE INTO check_expected (check_id, sheet_id) SELECT check_id, sheet_id FROM check_expected",
-                     marks=pytest.mark.sqlite_only("a server has no such words")),
+                     marks=pytest.mark.sqlite_only("REPLACE is a statement of SQLite only")),
         "UPDATE check_seen SET kind = 'unknown'", "DELETE FROM check_seen",
     ],
 )  # fmt: skip

@@ -227,8 +227,8 @@ def test_the_place_of_a_sensitive_plant_goes_only_where_it_was_said(room: Room) 
 
 
 @pytest.mark.parametrize("statement", [
-    "UPDATE handed_sheet SET told = '{}'", "DELETE FROM handed_sheet", pytest.param("REPLACE INTO handed_sheet SELECT * FROM handed_sheet", marks=pytest.mark.sqlite_only("a server has no such words")),
-    "UPDATE hand_over SET sheets = 7", "DELETE FROM hand_over", pytest.param("REPLACE INTO hand_over SELECT * FROM hand_over", marks=pytest.mark.sqlite_only("a server has no such words"))])  # fmt: skip
+    "UPDATE handed_sheet SET told = '{}'", "DELETE FROM handed_sheet", pytest.param("REPLACE INTO handed_sheet SELECT * FROM handed_sheet", marks=pytest.mark.sqlite_only("REPLACE is a statement of SQLite only")),
+    "UPDATE hand_over SET sheets = 7", "DELETE FROM hand_over", pytest.param("REPLACE INTO hand_over SELECT * FROM hand_over", marks=pytest.mark.sqlite_only("REPLACE is a statement of SQLite only"))])  # fmt: skip
 def test_nothing_changes_what_was_handed_over(room: Room, statement: str) -> None:
     filed(room)
     hands_over(room)

@@ -85,7 +85,7 @@ def test_what_no_longer_stands_cannot_be_put_right_again(room: Room) -> None:
     ("statement", "table"),
     [("UPDATE supply_entry SET thousandths = 1", "supply_entry"), ("DELETE FROM supply_entry", "supply_entry"),
      pytest.param("INSERT OR REPLACE INTO supply_entry SELECT * FROM supply_entry", "supply_entry",
-                  marks=pytest.mark.sqlite_only("a server has no such words"))],
+                  marks=pytest.mark.sqlite_only("REPLACE is a statement of SQLite only"))],
 )  # fmt: skip
 def test_no_line_is_ever_changed(room: Room, statement: str, table: str) -> None:
     counted(room, kept(room), 100)

@@ -299,7 +299,7 @@ def test_health_tells_strangers_only_that_it_is_well(scripts: Scripts) -> None:
     problem(scripts.get("/health", "guessed"), 401)
 
 
-@pytest.mark.sqlite_only("it spoils the file")
+@pytest.mark.sqlite_only("it damages the file of a room; the files of a server are its own")
 def test_health_says_so_when_the_database_does_not_answer(room: Room, tmp_path: Path) -> None:
     scripts = Scripts(room, tmp_path)
     room.database.engine.dispose()
